@@ -1,0 +1,34 @@
+//! Scale cards: what is printed on them, how they are printed, and how they are found in a photo.
+//!
+//! | step | module |
+//! | --- | --- |
+//! | which pattern is which number | [`code`] |
+//! | what is where on a card | [`layout`] |
+
+pub mod code;
+pub mod layout;
+
+use crate::frame::{Card, Cov2, Pixel, Point};
+
+/// A checker corner measured in a photo.
+#[derive(Debug, Clone, Copy)]
+pub struct SeenSaddle {
+    /// Where the card says it is.
+    pub on_card: Point<Card>,
+    /// Where the photo shows it.
+    pub at: Point<Pixel>,
+    /// Covariance of `at`, px².
+    pub cov: Cov2,
+}
+
+/// A card found in a photo.
+#[derive(Debug, Clone)]
+pub struct SeenCard {
+    /// The card's number.
+    pub number: u16,
+    /// The checker corners that could be measured.
+    pub saddles: Vec<SeenSaddle>,
+    /// The card's outer corners in the photo, by the fit to its saddles: upper left, upper right,
+    /// lower right, lower left *of the card*.
+    pub outline: [Point<Pixel>; 4],
+}

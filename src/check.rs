@@ -1,0 +1,1 @@
+//! The main job: the stages, called in order.

@@ -1,0 +1,27 @@
+//! punchready: a second pair of eyes before the centre punch.
+//!
+//! A phone photo of a marked sheet with a printed scale card in view is measured, compared with the
+//! plan, and every missing, extra, misplaced or crossed-out mark is named.
+//!
+//! The stages, in the order the data flows (each is a module of this name):
+//!
+//! ```text
+//! plan.toml -> plan ------------------------------------------.
+//! photo.jpg -> photo -> card -> survey -> sheet -> ink -> verdict -> report
+//! ```
+//!
+//! [`check`] calls them in this order; read it first. Lengths are millimetres; frames are types, see
+//! [`frame`]. The library never prints, exits, or reads the environment.
+#![deny(clippy::print_stdout, clippy::print_stderr)]
+
+pub mod card;
+pub mod check;
+pub mod frame;
+pub mod ink;
+pub mod photo;
+pub mod plan;
+pub mod report;
+pub mod sheet;
+pub mod survey;
+pub mod synth;
+pub mod verdict;

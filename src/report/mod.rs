@@ -1,0 +1,1 @@
+//! Showing a result: text, JSON, picture, page.

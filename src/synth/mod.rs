@@ -1,0 +1,1 @@
+//! Drawn photos with known truth.

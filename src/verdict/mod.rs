@@ -1,0 +1,127 @@
+//! From marks and plan to a decision, and what to do at the bench.
+
+use crate::frame::{Point, Sheet};
+use crate::ink::MarkKind;
+
+/// The decision on the whole sheet.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Decision {
+    /// Every hole good and seen, no live stray, no unsure ink, the face seen.
+    Ready,
+    /// At least one thing is surely wrong.
+    NotReady,
+    /// Nothing is surely wrong, and not all could be proven right.
+    CannotTell,
+}
+
+/// What became of a planned hole.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum HoleState {
+    /// Distance from plan + U within tolerance.
+    Good,
+    /// Distance - U beyond tolerance.
+    Off,
+    /// Neither can be proven: measure it by hand.
+    Close,
+    /// Seen clearly, and no mark there.
+    Missing,
+    /// A mark is there, and crossed out.
+    Cancelled,
+    /// Two candidate marks for one hole.
+    Double,
+    /// The photo does not show that place.
+    Unseen,
+}
+
+/// One planned hole and what was found for it.
+#[derive(Debug, Clone)]
+pub struct HoleResult {
+    /// The hole's name.
+    pub name: String,
+    /// Its row, or `None` for a single hole.
+    pub row: Option<String>,
+    /// Where it should be, mm.
+    pub planned: Point<Sheet>,
+    /// Where its mark is, mm; `None` where there is no mark.
+    pub found: Option<Point<Sheet>>,
+    /// Expanded uncertainty U (k = 2) of `found` along its offset, mm.
+    pub uncertainty_mm: Option<f64>,
+    /// The state.
+    pub state: HoleState,
+    /// The mark is ringed.
+    pub ringed: bool,
+    /// What sort of mark it is.
+    pub kind: Option<MarkKind>,
+}
+
+/// What a mark that no hole asked for is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum StrayState {
+    /// A live mark where no hole is planned: it may be drilled.
+    Stray,
+    /// Crossed out: harmless.
+    Cancelled,
+    /// Ink that could not be named.
+    Unsure,
+}
+
+/// A mark, or unnamed ink, where no hole is planned.
+#[derive(Debug, Clone)]
+pub struct Stray {
+    /// Where it is, mm.
+    pub at: Point<Sheet>,
+    /// Expanded uncertainty U (k = 2), mm.
+    pub uncertainty_mm: f64,
+    /// It is ringed: it *will* be drilled unless it is crossed out.
+    pub ringed: bool,
+    /// Stray, cancelled or unsure.
+    pub state: StrayState,
+    /// Largest extent, mm.
+    pub size_mm: f64,
+    /// For unsure ink: why it could not be named.
+    pub why: Option<&'static str>,
+}
+
+/// Figures of one row as marked.
+#[derive(Debug, Clone)]
+pub struct RowFigures {
+    /// The row's name.
+    pub row: String,
+    /// Distance of the row from its own edge at the first and the last mark, mm; `None` if the edge
+    /// was not seen or fewer than two marks were found.
+    pub edge_distance_mm: Option<[f64; 2]>,
+    /// Angle between row and edge, degrees, positive when the row runs away from the edge.
+    pub angle_deg: Option<f64>,
+    /// Expanded uncertainty of the edge distances, mm.
+    pub uncertainty_mm: Option<f64>,
+    /// Smallest, mean and largest distance between neighbouring marks, mm.
+    pub pitch_mm: Option<[f64; 3]>,
+    /// Largest distance of a mark from the straight line through the row, mm.
+    pub straightness_mm: Option<f64>,
+}
+
+/// Why the decision is what it is.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Reason {
+    /// A fixed word for programs, such as `stray-mark`.
+    pub code: &'static str,
+    /// A sentence for people.
+    pub text: String,
+}
+
+/// The verdict on a sheet.
+#[derive(Debug, Clone)]
+pub struct Verdict {
+    /// Ready, not ready or cannot tell.
+    pub decision: Decision,
+    /// Why, the gravest first.
+    pub reasons: Vec<Reason>,
+    /// One for each planned hole, in the plan's order.
+    pub holes: Vec<HoleResult>,
+    /// Everything else on the face.
+    pub strays: Vec<Stray>,
+    /// One for each row, in the plan's order.
+    pub rows: Vec<RowFigures>,
+    /// What to do at the bench, in the order to do it.
+    pub bench: Vec<String>,
+}
