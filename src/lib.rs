@@ -20,6 +20,7 @@ pub mod frame;
 pub mod ink;
 pub mod photo;
 pub mod plan;
+pub mod raster;
 pub mod report;
 pub mod sheet;
 pub mod survey;
