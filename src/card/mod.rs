@@ -4,9 +4,17 @@
 //! | --- | --- |
 //! | which pattern is which number | [`code`] |
 //! | what is where on a card | [`layout`] |
+//! | finding frames, then corners, in a photo | [`find`] |
+//! | the four sides of a dark shape | [`quad`] |
+//! | the pattern inside a frame | [`payload`] |
+//! | the sub-pixel place of a corner | [`saddle`] |
 
 pub mod code;
+pub mod find;
 pub mod layout;
+pub mod payload;
+pub mod quad;
+pub mod saddle;
 
 use crate::frame::{Card, Cov2, Pixel, Point};
 

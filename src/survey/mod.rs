@@ -1,1 +1,2 @@
 //! The survey.
+pub mod homography;
