@@ -1,5 +1,14 @@
 //! Reading ink: what is drawn on the sheet, and what could not be seen.
 
+mod figure;
+pub mod flat;
+mod ground;
+mod lines;
+mod name;
+mod picture;
+mod place;
+mod shape;
+
 use crate::frame::{Cov2, Point, Sheet};
 
 /// What sort of mark.

@@ -1,0 +1,201 @@
+//! What is read from a flat picture, before it is put into the sheet's frame.
+
+use image::GrayImage;
+use nalgebra::{Matrix2, Vector2};
+
+use super::lines::{self, Line};
+use super::name::{self, FlatMark, Name};
+use super::picture::{LINE_BIT, Picture};
+use super::{MarkKind, figure};
+use crate::frame::{Cov2, Flat, Point};
+use crate::raster::components::components;
+
+/// A mark in a flat picture.
+#[derive(Debug, Clone)]
+pub struct MarkInFlat {
+    /// Its centre, px.
+    pub at: Point<Flat>,
+    /// Covariance of `at` from the ink alone, px².
+    pub cov: Cov2,
+    /// Dot, tick or cross.
+    pub kind: MarkKind,
+    /// Largest extent, mm.
+    pub size_mm: f64,
+    /// A loop was drawn round it.
+    pub ringed: bool,
+    /// An X was drawn over it.
+    pub crossed_out: bool,
+}
+
+/// A ruled line in a flat picture.
+#[derive(Debug, Clone, Copy)]
+pub struct LineInFlat {
+    /// Its ends, px.
+    pub ends: [Point<Flat>; 2],
+    /// Its width, px.
+    pub width: f64,
+    /// Standard deviation across, px.
+    pub sigma: f64,
+}
+
+/// Ink without a sure meaning.
+#[derive(Debug, Clone)]
+pub struct UnsureInFlat {
+    /// Its middle, px.
+    pub at: Point<Flat>,
+    /// Largest extent, mm.
+    pub size_mm: f64,
+    /// Why.
+    pub why: &'static str,
+}
+
+/// Everything read from a flat picture.
+#[derive(Debug, Clone, Default)]
+pub struct FlatInk {
+    /// Marks, from left to right.
+    pub marks: Vec<MarkInFlat>,
+    /// Ruled lines, the longest first.
+    pub lines: Vec<LineInFlat>,
+    /// What could not be named.
+    pub unsure: Vec<UnsureInFlat>,
+    /// Dark specks too small for any pen, left out.
+    pub specks: usize,
+    readable: Option<super::ground::Ground>,
+}
+
+impl FlatInk {
+    /// Whether ink at `at` would have shown: neither blown out, nor black, nor lost in texture, nor
+    /// outside.
+    #[must_use]
+    pub fn is_readable(&self, at: Point<Flat>) -> bool {
+        self.readable
+            .as_ref()
+            .is_some_and(|g| g.is_readable(at.x, at.y))
+    }
+}
+
+/// Unsure pieces nearer than this are one place to look at, mm.
+const TOGETHER_MM: f64 = 4.0;
+
+/// Reads a flat picture of `px_per_mm` pixels a millimetre. Pixels of level 0 are outside the sheet
+/// and hold nothing.
+#[must_use]
+pub fn read(flat: &GrayImage, px_per_mm: f64) -> FlatInk {
+    let mut picture = Picture::new(flat, px_per_mm);
+    let shapes = components(&picture.mask, picture.width as usize, 12, |v| {
+        v & 1 != 0 && v & LINE_BIT == 0
+    });
+    let lines = lines::find(&picture, &shapes);
+    drop(shapes);
+    figure::take_out(&mut picture, &lines);
+    let (figures, specks) = figure::gather(&picture, &lines);
+    let names: Vec<Name> = figures
+        .iter()
+        .map(|f| name::name(&picture, &lines, f))
+        .collect();
+    let mut ink = combine(&picture, names);
+    ink.specks += specks;
+    ink.lines = lines.iter().map(in_flat).collect();
+    ink.readable = Some(picture.ground);
+    ink
+}
+
+fn in_flat(line: &Line) -> LineInFlat {
+    let ends = line.span.map(|s| Point::at(line.point(s, 0.0)));
+    LineInFlat {
+        ends,
+        width: 2.0 * line.half,
+        sigma: line.sigma,
+    }
+}
+
+/// Puts rings and cross-outs to the marks that they were drawn for.
+fn combine(picture: &Picture, names: Vec<Name>) -> FlatInk {
+    let mm = picture.scale;
+    let mut marks: Vec<FlatMark> = Vec::new();
+    let mut rings = Vec::new();
+    let mut outs: Vec<(Vector2<f64>, f64, Matrix2<f64>)> = Vec::new();
+    let mut unsure: Vec<UnsureInFlat> = Vec::new();
+    let mut queue = names;
+    let mut ink = FlatInk::default();
+    while let Some(name) = queue.pop() {
+        match name {
+            Name::Mark(m) => marks.push(m),
+            Name::Ring(outline, inner) => {
+                rings.push(outline);
+                queue.extend(inner.map(|n| *n));
+            }
+            Name::CrossOut { at, reach, cov } => outs.push((at, reach, cov)),
+            Name::Unsure { at, size_mm, why } => unsure.push(UnsureInFlat {
+                at: Point::at(at),
+                size_mm,
+                why,
+            }),
+            Name::OfLine | Name::OfEdge => {}
+        }
+    }
+    for (at, reach, cov) in outs {
+        let mut any = false;
+        for m in &mut marks {
+            if (m.at - at).norm() < 0.6 * reach {
+                m.crossed_out = true;
+                any = true;
+            }
+        }
+        if !any {
+            // The mark itself is under the strokes; they cross about where it is.
+            let about = cov + Matrix2::identity() * (0.15 * reach).powi(2);
+            marks.push(FlatMark {
+                at,
+                cov: about,
+                kind: MarkKind::Cross,
+                size_mm: 2.0 * reach / mm,
+                ringed: false,
+                crossed_out: true,
+            });
+        }
+    }
+    for ring in rings {
+        let inside = marks.iter_mut().filter(|m| ring.holds(m.at));
+        match inside.min_by(|a, b| {
+            (a.at - ring.middle)
+                .norm()
+                .total_cmp(&(b.at - ring.middle).norm())
+        }) {
+            Some(m) => m.ringed = true,
+            None => unsure.push(UnsureInFlat {
+                at: Point::at(ring.middle),
+                size_mm: 2.0 * ring.radius / mm,
+                why: "a ring with no mark in it",
+            }),
+        }
+    }
+    marks.sort_by(|a, b| a.at.x.total_cmp(&b.at.x).then(a.at.y.total_cmp(&b.at.y)));
+    ink.marks = marks
+        .into_iter()
+        .map(|m| MarkInFlat {
+            at: Point::at(m.at),
+            cov: m.cov,
+            kind: m.kind,
+            size_mm: m.size_mm,
+            ringed: m.ringed,
+            crossed_out: m.crossed_out,
+        })
+        .collect();
+    unsure.sort_by(|a, b| a.at.x.total_cmp(&b.at.x).then(a.at.y.total_cmp(&b.at.y)));
+    for u in unsure {
+        match ink
+            .unsure
+            .iter_mut()
+            .find(|o| o.at.distance(u.at) < TOGETHER_MM * mm)
+        {
+            Some(near) => {
+                let size = u.at.distance(near.at) / mm + (u.size_mm + near.size_mm) / 2.0;
+                near.at = near.at.midpoint(u.at);
+                near.size_mm = size.max(near.size_mm);
+            }
+            None => ink.unsure.push(u),
+        }
+    }
+    ink
+}

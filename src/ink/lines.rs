@@ -1,0 +1,342 @@
+//! Ruled lines: long, straight, thin, maybe broken.
+//!
+//! Lengths here are pixels of the flat picture unless named otherwise.
+
+use nalgebra::Vector2;
+
+use super::picture::Picture;
+use crate::raster::components::Component;
+
+/// A line shorter than this is a stroke, mm.
+const MIN_LENGTH_MM: f64 = 16.0;
+/// A broken line may pause for this long, mm.
+const MAX_GAP_MM: f64 = 5.0;
+/// Share of the length that must be drawn.
+const MIN_DRAWN: f64 = 0.6;
+/// A line wider than this is not a line, mm.
+const MAX_WIDTH_MM: f64 = 1.4;
+/// Pieces shorter than this do not start a line, mm.
+const MIN_PIECE_MM: f64 = 3.0;
+/// How far a hand wanders from straight along a steel rule, mm.
+const WANDER_MM: f64 = 0.35;
+/// Pixels looked at in each trial, trials for a line, and lines at most.
+const MAX_POINTS: usize = 6000;
+const TRIALS: usize = 240;
+const MAX_LINES: usize = 24;
+
+/// A ruled line in the flat picture.
+#[derive(Debug, Clone)]
+pub(super) struct Line {
+    /// A point on its axis.
+    pub(super) origin: Vector2<f64>,
+    /// Unit vector along it.
+    pub(super) along: Vector2<f64>,
+    /// Where it starts and ends, along from the origin.
+    pub(super) span: [f64; 2],
+    /// Half its width at the rim of its ink.
+    pub(super) half: f64,
+    /// Standard deviation of its axis, across.
+    pub(super) sigma: f64,
+}
+
+impl Line {
+    /// Along and across (to the left of `along` as seen with y down is negative) of a point.
+    pub(super) fn local(&self, p: Vector2<f64>) -> (f64, f64) {
+        let d = p - self.origin;
+        (d.dot(&self.along), self.along.perp(&d))
+    }
+
+    /// The point at `s` along and `t` across.
+    pub(super) fn point(&self, s: f64, t: f64) -> Vector2<f64> {
+        self.origin + self.along * s + Vector2::new(-self.along.y, self.along.x) * t
+    }
+}
+
+/// The ruled lines among `shapes`, the longest first.
+pub(super) fn find(picture: &Picture, shapes: &[Component]) -> Vec<Line> {
+    let mut points = pool(picture, shapes);
+    let mut lines: Vec<Line> = Vec::new();
+    while lines.len() < MAX_LINES {
+        let Some((origin, along)) = best_trial(picture, &points) else {
+            break;
+        };
+        let fitted = fit(picture, origin, along);
+        // Used up, also when it was no line: or the same trial would win again.
+        let reach = fitted
+            .as_ref()
+            .map_or(WANDER_MM * picture.scale, |l| l.half + 0.4 * picture.scale);
+        let used = fitted.clone().unwrap_or(Line {
+            origin,
+            along,
+            span: [f64::MIN, f64::MAX],
+            half: 0.0,
+            sigma: 0.0,
+        });
+        let before = points.len();
+        points.retain(|(p, _)| {
+            let (s, t) = used.local(*p);
+            t.abs() > reach || s < used.span[0] - picture.scale || s > used.span[1] + picture.scale
+        });
+        match fitted {
+            Some(line) if !lines.iter().any(|l| same(picture, l, &line)) => lines.push(line),
+            _ if points.len() == before => break,
+            _ => {}
+        }
+    }
+    lines.sort_by(|a, b| (b.span[1] - b.span[0]).total_cmp(&(a.span[1] - a.span[0])));
+    lines
+}
+
+fn same(picture: &Picture, a: &Line, b: &Line) -> bool {
+    let middle = b.point((b.span[0] + b.span[1]) / 2.0, 0.0);
+    let (s, t) = a.local(middle);
+    t.abs() < 0.4 * picture.scale
+        && s > a.span[0]
+        && s < a.span[1]
+        && a.along.perp(&b.along).abs() < 0.05
+}
+
+/// Core pixels of long pieces, thinned evenly, each with the number of its piece.
+fn pool(picture: &Picture, shapes: &[Component]) -> Vec<(Vector2<f64>, usize)> {
+    let long = |c: &&Component| {
+        f64::from(c.width()).hypot(f64::from(c.height())) > MIN_PIECE_MM * picture.scale
+    };
+    let total: usize = shapes.iter().filter(long).map(|c| c.area).sum();
+    let step = total.div_ceil(MAX_POINTS).max(1);
+    let mut count = 0;
+    let mut points = Vec::new();
+    for (piece, shape) in shapes.iter().enumerate() {
+        if !long(&shape) {
+            continue;
+        }
+        for run in &shape.runs {
+            for x in run.start..run.end {
+                count += 1;
+                if count % step == 0 {
+                    points.push((
+                        Vector2::new(f64::from(x) + 0.5, f64::from(run.y) + 0.5),
+                        piece,
+                    ));
+                }
+            }
+        }
+    }
+    points
+}
+
+/// Fischler and Bolles, "Random sample consensus", Comm. ACM 24(6), 1981: two points of one piece
+/// propose a line; the one with the most of its length drawn wins. The draw is seeded.
+fn best_trial(
+    picture: &Picture,
+    points: &[(Vector2<f64>, usize)],
+) -> Option<(Vector2<f64>, Vector2<f64>)> {
+    if points.len() < 12 {
+        return None;
+    }
+    let scale = picture.scale;
+    let mut random = 0x9e37_79b9_7f4a_7c15u64;
+    let mut draw = |n: usize| {
+        random = random
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
+        ((random >> 33) as usize) % n
+    };
+    let mut best: Option<(usize, Vector2<f64>, Vector2<f64>)> = None;
+    let mut bins = Vec::new();
+    for _ in 0..TRIALS {
+        let i = draw(points.len());
+        // Points are sorted by piece: look not far along the list.
+        let j = (i + 1 + draw(points.len().min(400))) % points.len();
+        let (a, b) = (points[i], points[j]);
+        let d = b.0 - a.0;
+        if a.1 != b.1 || d.norm() < 2.0 * scale {
+            continue;
+        }
+        let along = d.normalize();
+        bins.clear();
+        for (p, _) in points {
+            let v = p - a.0;
+            if along.perp(&v).abs() < WANDER_MM * scale {
+                bins.push((v.dot(&along) / scale).floor() as i32);
+            }
+        }
+        bins.sort_unstable();
+        bins.dedup();
+        let drawn = longest_stretch(&bins).map_or(0, |(_, n)| n);
+        if best.is_none_or(|(most, ..)| drawn > most) {
+            best = Some((drawn, a.0, along));
+        }
+    }
+    let (drawn, origin, along) = best?;
+    (drawn as f64 >= MIN_LENGTH_MM * MIN_DRAWN).then_some((origin, along))
+}
+
+/// In sorted millimetre bins, the stretch without a long gap that holds the most: its ends, its count.
+fn longest_stretch(bins: &[i32]) -> Option<([i32; 2], usize)> {
+    let mut best: Option<([i32; 2], usize)> = None;
+    let mut start = 0;
+    for i in 0..bins.len() {
+        if i > 0 && f64::from(bins[i] - bins[i - 1]) > MAX_GAP_MM {
+            start = i;
+        }
+        let n = i - start + 1;
+        if best.is_none_or(|(_, most)| n > most) {
+            best = Some(([bins[start], bins[i]], n));
+        }
+    }
+    best
+}
+
+/// One slice across a line.
+struct Slice {
+    s: f64,
+    middle: f64,
+    half: f64,
+}
+
+/// Fits the axis to the ink's middle, slice by slice; `None` when there is no thin line after all.
+fn fit(picture: &Picture, origin: Vector2<f64>, along: Vector2<f64>) -> Option<Line> {
+    let scale = picture.scale;
+    let reach = f64::from(picture.width).hypot(f64::from(picture.height));
+    let mut line = Line {
+        origin,
+        along,
+        span: [-reach, reach],
+        half: 0.0,
+        sigma: 0.0,
+    };
+    for round in 0..3 {
+        let slices = slices(
+            picture,
+            &line,
+            if round == 0 {
+                WANDER_MM * scale
+            } else {
+                0.6 * WANDER_MM * scale
+            },
+        );
+        let mut halves: Vec<f64> = slices.iter().map(|s| s.half).collect();
+        if halves.len() < 8 {
+            return None;
+        }
+        halves.sort_by(f64::total_cmp);
+        let half = halves[halves.len() / 2];
+        if 2.0 * half > MAX_WIDTH_MM * scale {
+            return None;
+        }
+        // Where a mark sits on the line the slice is wider and says nothing of the axis.
+        let thin: Vec<&Slice> = slices
+            .iter()
+            .filter(|s| s.half < 1.35 * half + 0.5)
+            .collect();
+        let mut bins: Vec<i32> = slices
+            .iter()
+            .map(|s| (s.s / scale).floor() as i32)
+            .collect();
+        bins.dedup();
+        let ([first, last], drawn) = longest_stretch(&bins)?;
+        let length = f64::from(last - first + 1);
+        if length < MIN_LENGTH_MM || (drawn as f64) < MIN_DRAWN * length {
+            return None;
+        }
+        let (from, to) = (f64::from(first) * scale, f64::from(last + 1) * scale);
+        let on: Vec<&Slice> = thin
+            .into_iter()
+            .filter(|s| s.s >= from && s.s <= to)
+            .collect();
+        if (on.len() as f64) < 0.5 * f64::from(drawn as u32) * scale {
+            return None;
+        }
+        let ends = slices.iter().filter(|s| s.s >= from && s.s <= to);
+        let (low, high) = ends.fold((f64::MAX, f64::MIN), |(l, h), s| (l.min(s.s), h.max(s.s)));
+        let (offset, slope, scatter) = straight(&on);
+        let shift_to = line.point(0.0, offset);
+        let turned = (line.along + Vector2::new(-line.along.y, line.along.x) * slope).normalize();
+        // Neighbouring slices share blur and the pen's wobble: about one free slice a millimetre.
+        let free = (on.len() as f64 / scale).max(2.0);
+        line = Line {
+            origin: shift_to,
+            along: turned,
+            span: [low, high],
+            half,
+            sigma: (scatter / free.sqrt()).max(0.02),
+        };
+    }
+    Some(line)
+}
+
+/// Straight line through the slices' middles by least squares, once again without the outliers:
+/// offset, slope and scatter.
+fn straight(slices: &[&Slice]) -> (f64, f64, f64) {
+    let mut keep: Vec<&Slice> = slices.to_vec();
+    let mut result = (0.0, 0.0, 0.0);
+    for _ in 0..3 {
+        let n = keep.len() as f64;
+        let (ms, mt) = (
+            keep.iter().map(|s| s.s).sum::<f64>() / n,
+            keep.iter().map(|s| s.middle).sum::<f64>() / n,
+        );
+        let (mut ss, mut st) = (0.0, 0.0);
+        for s in &keep {
+            ss += (s.s - ms).powi(2);
+            st += (s.s - ms) * (s.middle - mt);
+        }
+        let slope = if ss > 0.0 { st / ss } else { 0.0 };
+        let offset = mt - slope * ms;
+        let residual = |s: &Slice| s.middle - offset - slope * s.s;
+        let scatter = (keep.iter().map(|s| residual(s).powi(2)).sum::<f64>() / n).sqrt();
+        result = (offset, slope, scatter);
+        let limit = (2.5 * scatter).max(0.3);
+        let next: Vec<&Slice> = slices
+            .iter()
+            .copied()
+            .filter(|s| residual(s).abs() < limit)
+            .collect();
+        if next.len() * 2 < slices.len() || next.len() < 4 {
+            break;
+        }
+        keep = next;
+    }
+    result
+}
+
+/// Slices across the line, one a pixel along, where ink lies within `near` of the axis.
+fn slices(picture: &Picture, line: &Line, near: f64) -> Vec<Slice> {
+    let scale = picture.scale;
+    let furthest = 1.2 * MAX_WIDTH_MM * scale;
+    let (first, last) = (line.span[0].ceil() as i64, line.span[1].floor() as i64);
+    let mut out = Vec::new();
+    for s in first..=last {
+        let s = s as f64;
+        let ink = |t: f64| picture.is_ink(line.point(s, t));
+        // The nearest inked place to the axis, then the run round it.
+        let steps = (near * 2.0).ceil() as i32;
+        let start = (0..=steps)
+            .flat_map(|k| [f64::from(k) / 2.0, -f64::from(k) / 2.0])
+            .find(|&t| ink(t));
+        let Some(start) = start else { continue };
+        let (mut low, mut high) = (start, start);
+        while low > -furthest && ink(low - 0.5) {
+            low -= 0.5;
+        }
+        while high < furthest && ink(high + 0.5) {
+            high += 0.5;
+        }
+        let (mut sum, mut weight) = (0.0, 0.0);
+        let mut t = low - 1.0;
+        while t <= high + 1.0 {
+            let c = f64::from(picture.contrast(line.point(s, t))).max(0.0);
+            sum += c * t;
+            weight += c;
+            t += 0.5;
+        }
+        if weight > 0.0 {
+            out.push(Slice {
+                s,
+                middle: sum / weight,
+                half: (high - low + 0.5) / 2.0,
+            });
+        }
+    }
+    out
+}

@@ -1,0 +1,340 @@
+//! Naming figures: dot, tick, cross, ring, cross-out, or unsure.
+
+use nalgebra::{Matrix2, Vector2};
+
+use super::MarkKind;
+use super::figure::{Figure, Foot};
+use super::lines::Line;
+use super::picture::Picture;
+use super::place::{self, Place};
+use super::shape::{self, Loop, Stroke};
+
+/// A mark in the flat picture.
+#[derive(Debug, Clone)]
+pub(super) struct FlatMark {
+    pub(super) at: Vector2<f64>,
+    pub(super) cov: Matrix2<f64>,
+    pub(super) kind: MarkKind,
+    pub(super) size_mm: f64,
+    pub(super) ringed: bool,
+    pub(super) crossed_out: bool,
+}
+
+/// What a figure was named.
+#[derive(Debug, Clone)]
+pub(super) enum Name {
+    /// Here goes a hole.
+    Mark(FlatMark),
+    /// A loop, and what was drawn inside and touches it.
+    Ring(Box<Loop>, Option<Box<Name>>),
+    /// An X over something: where, how far it reaches (px), and how well its middle is known.
+    CrossOut {
+        at: Vector2<f64>,
+        reach: f64,
+        cov: Matrix2<f64>,
+    },
+    /// Ink without a sure meaning.
+    Unsure {
+        at: Vector2<f64>,
+        size_mm: f64,
+        why: &'static str,
+    },
+    /// A thicker place or a further piece of a ruled line.
+    OfLine,
+    /// The sheet's own rim.
+    OfEdge,
+}
+
+/// Diameters of a dot, mm: the pen's finest point to its broadest, with a margin for measuring.
+const DOT_MM: [f64; 2] = [0.22, 1.9];
+/// Longest over shortest side of a dot.
+const DOT_ASPECT: f64 = 2.0;
+/// Half the widest pen stroke, mm, with a hand's wobble.
+const BAND_MM: f64 = 0.42;
+/// Widest pen stroke, mm.
+const PEN_MM: f64 = 0.8;
+/// Shortest stroke that is one, mm.
+const STROKE_MM: f64 = 1.1;
+/// A crossing of strokes up to this long is a mark; from the second value on it is a cross-out.
+const CROSS_MM: f64 = 3.6;
+const CROSS_OUT_MM: f64 = 4.4;
+/// Longest tick, mm.
+const TICK_MM: f64 = 12.0;
+/// Ink fainter than this is not taken for a mark.
+const FAINT: f64 = 0.24;
+/// Strokes must explain this share of a figure's pixels.
+const EXPLAINED: f64 = 0.8;
+
+/// Names one figure.
+pub(super) fn name(picture: &Picture, lines: &[Line], figure: &Figure) -> Name {
+    let mm = picture.scale;
+    if along_the_rim(picture, figure) {
+        return Name::OfEdge;
+    }
+    if let Some(named) = bulge(picture, lines, figure) {
+        return named;
+    }
+    let (length, width) = shape::length_and_width(&figure.points);
+    let compact = length < DOT_ASPECT * width || length - width < 2.5;
+    if figure.feet.is_empty() && compact && length < 2.6 * mm {
+        return dot(picture, figure);
+    }
+    let hidden = |p: Vector2<f64>| {
+        lines.iter().any(|l| {
+            let (s, t) = l.local(p);
+            t.abs() < l.half + 2.0 && s > l.span[0] && s < l.span[1]
+        })
+    };
+    if let Some((outline, inner)) = shape::as_loop(&figure.points, PEN_MM * mm, hidden) {
+        let inside = (inner.len() as f64 > (0.25 * mm).powi(2)).then(|| {
+            let feet = figure
+                .feet
+                .iter()
+                .copied()
+                .filter(|f| {
+                    lines
+                        .get(f.line)
+                        .is_some_and(|l| outline.holds(l.point((f.span[0] + f.span[1]) / 2.0, 0.0)))
+                })
+                .collect();
+            Box::new(name(
+                picture,
+                lines,
+                &Figure {
+                    points: inner,
+                    feet,
+                    contrast: figure.contrast,
+                },
+            ))
+        });
+        return Name::Ring(Box::new(outline), inside);
+    }
+    by_strokes(picture, lines, figure)
+}
+
+fn unsure(picture: &Picture, figure: &Figure, why: &'static str) -> Name {
+    Name::Unsure {
+        at: figure.middle(),
+        size_mm: figure.extent() / picture.scale,
+        why,
+    }
+}
+
+fn mark(picture: &Picture, place: &Place, kind: MarkKind) -> Name {
+    let size_mm = place.diameter / picture.scale;
+    Name::Mark(FlatMark {
+        at: place.at,
+        cov: place.cov,
+        kind,
+        size_mm,
+        ringed: false,
+        crossed_out: false,
+    })
+}
+
+fn dot(picture: &Picture, figure: &Figure) -> Name {
+    let place = place::spot(picture, figure);
+    let diameter_mm = place.diameter / picture.scale;
+    if diameter_mm > DOT_MM[1] {
+        return unsure(picture, figure, "a spot too large for a dot");
+    }
+    if diameter_mm < DOT_MM[0] {
+        return unsure(picture, figure, "a speck smaller than a pen's dot");
+    }
+    if figure.contrast < FAINT {
+        return unsure(picture, figure, "too faint to be sure that it is ink");
+    }
+    mark(picture, &place, MarkKind::Dot)
+}
+
+/// A figure that stands out of a ruled line by no more than a dot or a short tick does.
+fn bulge(picture: &Picture, lines: &[Line], figure: &Figure) -> Option<Name> {
+    let mm = picture.scale;
+    let line = &lines[figure.feet.first()?.line];
+    let feet: Vec<Foot> = figure
+        .feet
+        .iter()
+        .copied()
+        .filter(|f| f.line == figure.feet[0].line)
+        .collect();
+    let span = feet.iter().fold([f64::MAX, f64::MIN], |s, f| {
+        [s[0].min(f.span[0]), s[1].max(f.span[1])]
+    });
+    let wide = span[1] - span[0] + 1.0;
+    let above = feet.iter().map(|f| f.reach).fold(0.0, f64::max);
+    let below = feet.iter().map(|f| -f.reach).fold(0.0, f64::max);
+    let height = |reach: f64| (reach + 0.5 - line.half).max(0.0);
+    let (up, down) = (height(above), height(below));
+    let tallest = up.max(down);
+    let sides = usize::from(above > 0.0) + usize::from(below > 0.0);
+    if wide > 2.4 * mm {
+        // The pen lingered, or ran beside the rule for a while.
+        return (tallest < 0.4 * mm && tallest < 0.2 * wide).then_some(Name::OfLine);
+    }
+    if tallest > 1.9 * mm {
+        return None;
+    }
+    let across = up + down + 2.0 * line.half;
+    if sides == 1 {
+        if tallest < 0.22 * mm {
+            return Some(Name::OfLine);
+        }
+        if tallest > 1.4 * wide && tallest > 0.9 * mm {
+            return None;
+        }
+    } else {
+        if across > 1.6 * wide && across > 1.3 * mm {
+            return None;
+        }
+        if across < 1.2 * 2.0 * line.half || tallest < 0.06 * mm {
+            return Some(Name::OfLine);
+        }
+    }
+    let place = place::spot_on_line(picture, line, &feet);
+    if place.diameter > 2.1 * mm {
+        return Some(unsure(picture, figure, "a thick place on a ruled line"));
+    }
+    if figure.contrast < FAINT {
+        return Some(unsure(
+            picture,
+            figure,
+            "too faint to be sure that it is ink",
+        ));
+    }
+    Some(mark(picture, &place, MarkKind::Dot))
+}
+
+fn by_strokes(picture: &Picture, lines: &[Line], figure: &Figure) -> Name {
+    let mm = picture.scale;
+    // A ruled line that was taken out leaves a pause as wide as its band.
+    let gap = lines.iter().map(|l| 2.0 * l.half).fold(0.0, f64::max) + 0.8 * mm;
+    let (strokes, left) = shape::strokes(&figure.points, BAND_MM * mm, STROKE_MM * mm, gap);
+    let explained = 1.0 - left.len() as f64 / figure.points.len() as f64;
+    let Some(first) = strokes.first() else {
+        return unsure(picture, figure, "ink of no known shape");
+    };
+    if figure.contrast < FAINT {
+        return unsure(picture, figure, "too faint to be sure that it is ink");
+    }
+    if let Some(x) = cross_out_or_cross(picture, figure, &strokes, &left) {
+        return x;
+    }
+    if strokes.len() == 1 && explained > EXPLAINED {
+        return single(picture, lines, figure, first);
+    }
+    unsure(picture, figure, "ink of no known shape")
+}
+
+/// Two strokes that cross well inside both.
+fn cross_out_or_cross(
+    picture: &Picture,
+    figure: &Figure,
+    strokes: &[Stroke],
+    left: &[Vector2<f64>],
+) -> Option<Name> {
+    let mm = picture.scale;
+    for (i, a) in strokes.iter().enumerate() {
+        for b in &strokes[i + 1..] {
+            let Some((at, s, t)) = a.crossing(b) else {
+                continue;
+            };
+            let (long, short) = (a.length().max(b.length()), a.length().min(b.length()));
+            if !a.splits_at(s, 0.18) || !b.splits_at(t, 0.18) || long > 2.6 * short {
+                continue;
+            }
+            // All other ink must lie under the crossing: a mark that was crossed out.
+            let reach = short / 2.0;
+            let others = strokes
+                .iter()
+                .filter(|c| !std::ptr::eq(*c, a) && !std::ptr::eq(*c, b));
+            let other_ink: usize = others.clone().map(|c| c.pixels).sum::<usize>();
+            let stray = left
+                .iter()
+                .filter(|p| (*p - at).norm() > 0.6 * reach)
+                .count();
+            let far = others.clone().any(|c| (c.origin - at).norm() > 0.8 * reach);
+            if far || stray as f64 > (1.0 - EXPLAINED) * figure.points.len() as f64 {
+                continue;
+            }
+            let place = place::crossing(picture, a, b)?;
+            let something_under = other_ink > 0 || thick_at(picture, at, 0.65 * mm);
+            let size = long / mm;
+            if size >= CROSS_OUT_MM || (something_under && size > 3.0) {
+                return Some(Name::CrossOut {
+                    at,
+                    reach: reach.max(1.0),
+                    cov: place.cov,
+                });
+            }
+            if size <= CROSS_MM && !something_under {
+                return Some(mark(picture, &place, MarkKind::Cross));
+            }
+            return Some(unsure(
+                picture,
+                figure,
+                "two strokes that cross: a mark or a cross-out",
+            ));
+        }
+    }
+    None
+}
+
+/// Whether a disc of this radius round `at` is mostly ink: more than two crossing strokes fill.
+fn thick_at(picture: &Picture, at: Vector2<f64>, radius: f64) -> bool {
+    let n = radius.ceil() as i32;
+    let mut inside = 0;
+    let mut inked = 0;
+    for dy in -n..=n {
+        for dx in -n..=n {
+            let d = Vector2::new(f64::from(dx), f64::from(dy));
+            if d.norm() <= radius {
+                inside += 1;
+                inked += i32::from(picture.is_ink(at + d));
+            }
+        }
+    }
+    inked * 20 > inside * 19
+}
+
+/// A stroke by itself: across a ruled line it is a tick.
+fn single(picture: &Picture, lines: &[Line], figure: &Figure, stroke: &Stroke) -> Name {
+    let mm = picture.scale;
+    for line in lines {
+        let ends =
+            [stroke.span[0], stroke.span[1]].map(|s| line.local(stroke.origin + stroke.along * s));
+        let near = ends.iter().all(|(_, t)| t.abs() < 0.5 * mm + line.half);
+        if near && stroke.along.perp(&line.along).abs() < 0.09 {
+            return Name::OfLine;
+        }
+    }
+    let Some(line) = figure.feet.first().map(|f| &lines[f.line]) else {
+        return unsure(picture, figure, "a single stroke away from any ruled line");
+    };
+    if stroke.length() > TICK_MM * mm {
+        return unsure(picture, figure, "a stroke too long for a tick");
+    }
+    if stroke.along.perp(&line.along).abs() < 0.55 {
+        return unsure(picture, figure, "a stroke that leans too much for a tick");
+    }
+    let Some(place) = place::crossing_with_line(picture, stroke, line) else {
+        return unsure(picture, figure, "a stroke that does not cross its line");
+    };
+    // It must come to the line: a stroke that stops short of it marks something else.
+    let s = (place.at - stroke.origin).dot(&stroke.along);
+    let slack = line.half + 0.5 * mm;
+    if s < stroke.span[0] - slack || s > stroke.span[1] + slack {
+        return unsure(picture, figure, "a stroke that does not reach its line");
+    }
+    mark(picture, &place, MarkKind::Tick)
+}
+
+/// The dark rim of the sheet itself, or its shadow, in the outermost millimetre.
+fn along_the_rim(picture: &Picture, figure: &Figure) -> bool {
+    let reach = 1.1 * picture.scale;
+    let (w, h) = (f64::from(picture.width), f64::from(picture.height));
+    let b = figure.bounds();
+    let (wide, tall) = (b[2] - b[0] + 1.0, b[3] - b[1] + 1.0);
+    let beside = b[2] < reach || b[0] > w - reach;
+    let over = b[3] < reach || b[1] > h - reach;
+    (beside && tall > 1.5 * wide) || (over && wide > 1.5 * tall)
+}

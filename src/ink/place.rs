@@ -1,0 +1,212 @@
+//! Where the centre of a mark is, to a fraction of a pixel, and how well that is known.
+
+use nalgebra::{Matrix2, Vector2};
+
+use super::figure::{Figure, Foot};
+use super::lines::Line;
+use super::picture::Picture;
+use super::shape::Stroke;
+
+/// A place in the flat picture with its covariance, px and px², and the diameter of the disc that
+/// would hold as much ink, px.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Place {
+    pub(super) at: Vector2<f64>,
+    pub(super) cov: Matrix2<f64>,
+    pub(super) diameter: f64,
+}
+
+/// Neighbouring pixels share blur and grain: noise averages as if there were this many times fewer.
+const SHARED: f64 = 6.0;
+/// What is left with no noise at all: rounding, resampling, JPEG blocks, px.
+const FLOOR_PX: f64 = 0.04;
+/// The pen's own raggedness, mm: fibres and flow shift the ink's middle from where it was set down.
+const RAGGED_MM: f64 = 0.01;
+
+fn floor(picture: &Picture) -> f64 {
+    FLOOR_PX.powi(2) + (RAGGED_MM * picture.scale).powi(2)
+}
+
+/// Centre of a spot: the mean of its pixels and their rim, weighted by how dark they are.
+///
+/// Noise of standard deviation σ in each weight moves the mean by σ sqrt(Σ(x - m)²) / Σw.
+pub(super) fn spot(picture: &Picture, figure: &Figure) -> Place {
+    // Two pixels beyond the mask: the blurred skirt weighs on both sides alike, cut off it would not.
+    const SKIRT: i64 = 2;
+    let b = figure.bounds().map(|v| v.floor() as i64);
+    let (x0, y0) = (b[0] - SKIRT, b[1] - SKIRT);
+    let (w, h) = (
+        (b[2] - x0 + SKIRT + 1) as usize,
+        (b[3] - y0 + SKIRT + 1) as usize,
+    );
+    let mut near = vec![false; w * h];
+    for p in &figure.points {
+        let (x, y) = (p.x.floor() as i64 - x0, p.y.floor() as i64 - y0);
+        for dy in -SKIRT..=SKIRT {
+            for dx in -SKIRT..=SKIRT {
+                near[(y + dy) as usize * w + (x + dx) as usize] = true;
+            }
+        }
+    }
+    let mut weights = Vec::new();
+    for (i, _) in near.iter().enumerate().filter(|(_, n)| **n) {
+        let p = Vector2::new(
+            (x0 + (i % w) as i64) as f64 + 0.5,
+            (y0 + (i / w) as i64) as f64 + 0.5,
+        );
+        weights.push((p, f64::from(picture.contrast(p))));
+    }
+    weighted(picture, &weights)
+}
+
+fn weighted(picture: &Picture, weights: &[(Vector2<f64>, f64)]) -> Place {
+    let total: f64 = weights.iter().map(|(_, w)| w).sum::<f64>().max(1e-6);
+    let at = weights.iter().map(|(p, w)| p * *w).sum::<Vector2<f64>>() / total;
+    let noise = picture.ground.texture_at(at.x, at.y);
+    let spread = weights
+        .iter()
+        .map(|(p, _)| (p - at) * (p - at).transpose())
+        .sum::<Matrix2<f64>>();
+    let cov = spread * (SHARED * (noise / total).powi(2)) + Matrix2::identity() * floor(picture);
+    let peak = weights
+        .iter()
+        .map(|(_, w)| *w)
+        .fold(0.0, f64::max)
+        .max(1e-6);
+    let area = weights.iter().map(|(_, w)| w.max(0.0)).sum::<f64>() / peak;
+    Place {
+        at,
+        cov,
+        diameter: 2.0 * (area / std::f64::consts::PI).sqrt(),
+    }
+}
+
+/// Centre of a spot on a ruled line.
+///
+/// Along the line: the mean of the ink that is there beyond the line's own. Across: halfway between
+/// the spot's upper and lower rim, or, when it shows on one side only, its radius below that rim.
+pub(super) fn spot_on_line(picture: &Picture, line: &Line, feet: &[Foot]) -> Place {
+    let from = feet.iter().map(|f| f.span[0]).fold(f64::MAX, f64::min);
+    let to = feet.iter().map(|f| f.span[1]).fold(f64::MIN, f64::max);
+    let above = feet.iter().map(|f| f.reach).fold(0.0, f64::max);
+    let below = feet.iter().map(|f| f.reach).fold(0.0, f64::min);
+    let (low, high) = (below.min(-line.half) - 3.0, above.max(line.half) + 3.0);
+    let columns: Vec<f64> = grid(low, high);
+    // The line's own ink to the left and right of the spot.
+    let clear = 0.35 * picture.scale;
+    let beside: Vec<f64> = grid(from - clear - 0.8 * picture.scale, from - clear)
+        .into_iter()
+        .chain(grid(to + clear, to + clear + 0.8 * picture.scale))
+        .collect();
+    let own: Vec<f64> = columns
+        .iter()
+        .map(|&t| {
+            beside
+                .iter()
+                .map(|&s| f64::from(picture.contrast(line.point(s, t))))
+                .sum::<f64>()
+                / beside.len().max(1) as f64
+        })
+        .collect();
+    let mut extra = Vec::new();
+    for s in grid(from - 2.5, to + 2.5) {
+        for (&t, own) in columns.iter().zip(&own) {
+            extra.push((
+                Vector2::new(s, t),
+                f64::from(picture.contrast(line.point(s, t))) - own,
+            ));
+        }
+    }
+    let mean = weighted(picture, &extra);
+    // Where the line and its spot are equally black only the rims show; the mean along still holds.
+    let s = mean.at.x.clamp(from, to);
+    let width = to - from + 1.0;
+    let rim = |side: f64, reach: f64| {
+        let mut rims: Vec<f64> = grid(s - 0.2 * width, s + 0.2 * width)
+            .iter()
+            .map(|&s| rim_at(picture, line, s, side, reach))
+            .collect();
+        rims.sort_by(f64::total_cmp);
+        rims[rims.len() / 2]
+    };
+    let (top, bottom) = (rim(1.0, above + 3.0), rim(-1.0, -below + 3.0));
+    let two_sided = above > 0.0 && below < 0.0;
+    let t = match (above > 0.0, below < 0.0) {
+        (true, false) => top - width / 2.0,
+        (false, true) => bottom + width / 2.0,
+        _ => (top + bottom) / 2.0,
+    };
+    let u_along = (0.06 + 0.02 * picture.scale * 0.5).powi(2);
+    // A rim is known to a sixth of a pixel; from one rim alone the radius is a guess to a tenth of it.
+    let u_across = if two_sided {
+        0.17f64.powi(2)
+    } else {
+        (0.1 * width).powi(2) + 0.04
+    };
+    let turn = Matrix2::from_columns(&[line.along, Vector2::new(-line.along.y, line.along.x)]);
+    let cov = turn * Matrix2::new(u_along, 0.0, 0.0, u_across) * turn.transpose()
+        + Matrix2::identity() * floor(picture);
+    let tall = if two_sided { top - bottom } else { width };
+    Place {
+        at: line.point(s, t),
+        cov,
+        diameter: tall.max(width),
+    }
+}
+
+fn grid(from: f64, to: f64) -> Vec<f64> {
+    let n = (to - from).max(0.0).round() as usize;
+    (0..=n)
+        .map(|i| from + (to - from) * i as f64 / n.max(1) as f64)
+        .collect()
+}
+
+/// Where, going out from the axis on one side, the ink falls to half of what it is on the axis.
+fn rim_at(picture: &Picture, line: &Line, s: f64, side: f64, furthest: f64) -> f64 {
+    let contrast = |t: f64| picture.smooth_contrast(line.point(s, side * t));
+    let half = contrast(0.0) / 2.0;
+    let mut t = 0.0;
+    while t < furthest && contrast(t) > half {
+        t += 0.25;
+    }
+    side * t
+}
+
+/// The crossing of a tick with its ruled line.
+pub(super) fn crossing_with_line(picture: &Picture, stroke: &Stroke, line: &Line) -> Option<Place> {
+    let ruled = Stroke {
+        origin: line.origin,
+        along: line.along,
+        span: line.span,
+        spread: line.half / 1.7,
+        pixels: 0,
+    };
+    let (at, ..) = stroke.crossing(&ruled)?;
+    // Across the stroke its axis is known to the spread over the root of its free pieces (one each
+    // half millimetre); seen along the line that grows as the stroke leans.
+    let sine = stroke.along.perp(&line.along).abs();
+    let free = (stroke.length() / (0.5 * picture.scale)).max(2.0);
+    let u_along = 0.5 * stroke.spread / free.sqrt() / sine;
+    let turn = Matrix2::from_columns(&[line.along, Vector2::new(-line.along.y, line.along.x)]);
+    let cov = turn
+        * Matrix2::new(u_along * u_along, 0.0, 0.0, line.sigma * line.sigma)
+        * turn.transpose();
+    Some(Place {
+        at,
+        cov: cov + Matrix2::identity() * floor(picture),
+        diameter: stroke.length(),
+    })
+}
+
+/// The crossing of two strokes.
+pub(super) fn crossing(picture: &Picture, a: &Stroke, b: &Stroke) -> Option<Place> {
+    let (at, ..) = a.crossing(b)?;
+    let sine = a.along.perp(&b.along).abs();
+    let free = (a.length().min(b.length()) / (0.5 * picture.scale)).max(2.0);
+    let u = 0.5 * a.spread.max(b.spread) / free.sqrt() / sine;
+    Some(Place {
+        at,
+        cov: Matrix2::identity() * (u * u + floor(picture)),
+        diameter: a.length().max(b.length()),
+    })
+}

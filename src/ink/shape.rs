@@ -1,0 +1,325 @@
+//! The shape of a figure: a spot, straight strokes, a loop.
+
+use nalgebra::{Matrix2, Vector2};
+
+/// A straight stroke.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Stroke {
+    /// A point on its axis.
+    pub(super) origin: Vector2<f64>,
+    /// Unit vector along it.
+    pub(super) along: Vector2<f64>,
+    /// Ends, along from the origin, px.
+    pub(super) span: [f64; 2],
+    /// Standard deviation of its pixels across the axis, px.
+    pub(super) spread: f64,
+    /// How many of the figure's pixels it explains.
+    pub(super) pixels: usize,
+}
+
+impl Stroke {
+    /// Length, px.
+    pub(super) fn length(&self) -> f64 {
+        self.span[1] - self.span[0] + 1.0
+    }
+
+    /// Where two axes cross: the point, and how far along each.
+    pub(super) fn crossing(&self, other: &Self) -> Option<(Vector2<f64>, f64, f64)> {
+        let sine = self.along.perp(&other.along);
+        if sine.abs() < 0.3 {
+            return None;
+        }
+        let d = other.origin - self.origin;
+        let s = d.perp(&other.along) / sine;
+        let p = self.origin + self.along * s;
+        Some((p, s, (p - other.origin).dot(&other.along)))
+    }
+
+    /// Whether the place `s` along leaves an arm of at least `share` of the length on both hands.
+    pub(super) fn splits_at(&self, s: f64, share: f64) -> bool {
+        let arm = share * self.length();
+        s - self.span[0] > arm && self.span[1] - s > arm
+    }
+}
+
+/// Mean and covariance of points.
+pub(super) fn moments(points: &[Vector2<f64>]) -> (Vector2<f64>, Matrix2<f64>) {
+    let n = points.len().max(1) as f64;
+    let mean = points.iter().sum::<Vector2<f64>>() / n;
+    let cov = points
+        .iter()
+        .map(|p| (p - mean) * (p - mean).transpose())
+        .sum::<Matrix2<f64>>()
+        / n;
+    (mean, cov)
+}
+
+/// Direction of the largest spread.
+pub(super) fn main_direction(cov: &Matrix2<f64>) -> Vector2<f64> {
+    let angle = 0.5 * f64::atan2(2.0 * cov[(0, 1)], cov[(0, 0)] - cov[(1, 1)]);
+    Vector2::new(angle.cos(), angle.sin())
+}
+
+/// Length along the main direction, width across it, px, pixels' own size included.
+pub(super) fn length_and_width(points: &[Vector2<f64>]) -> (f64, f64) {
+    let (mean, cov) = moments(points);
+    let along = main_direction(&cov);
+    let extent = |v: Vector2<f64>| {
+        let (low, high) = points
+            .iter()
+            .map(|p| (p - mean).dot(&v))
+            .fold((f64::MAX, f64::MIN), |(l, h), d| (l.min(d), h.max(d)));
+        high - low + 1.0
+    };
+    (extent(along), extent(Vector2::new(-along.y, along.x)))
+}
+
+/// Splits points into straight strokes, the strongest first, and what no stroke explains.
+///
+/// `band`: how far from its axis a stroke's pixels may lie, px. `shortest`: the shortest stroke, px.
+/// `gap`: the longest pause in a stroke, px; a ruled line that was taken out leaves one.
+pub(super) fn strokes(
+    points: &[Vector2<f64>],
+    band: f64,
+    shortest: f64,
+    gap: f64,
+) -> (Vec<Stroke>, Vec<Vector2<f64>>) {
+    let mut left = points.to_vec();
+    let mut found = Vec::new();
+    while found.len() < 5 && left.len() >= 6 {
+        let Some(stroke) = strongest(&left, band, gap) else {
+            break;
+        };
+        if stroke.length() < shortest || stroke.length() < 1.7 * 2.0 * 1.73 * stroke.spread {
+            break;
+        }
+        left.retain(|p| !covers(&stroke, *p, band));
+        found.push(stroke);
+    }
+    (found, left)
+}
+
+fn covers(stroke: &Stroke, p: Vector2<f64>, band: f64) -> bool {
+    let d = p - stroke.origin;
+    let s = d.dot(&stroke.along);
+    stroke.along.perp(&d).abs() <= band && s >= stroke.span[0] - 1.0 && s <= stroke.span[1] + 1.0
+}
+
+/// The straight band that holds the most pixels: all directions through a spread of points, then the
+/// best one fitted.
+fn strongest(points: &[Vector2<f64>], band: f64, gap: f64) -> Option<Stroke> {
+    const DIRECTIONS: usize = 36;
+    let step = points.len().div_ceil(60).max(1);
+    let thin = points.len().div_ceil(400).max(1);
+    let some: Vec<Vector2<f64>> = points.iter().copied().step_by(thin).collect();
+    let mut best: Option<(usize, Vector2<f64>, Vector2<f64>)> = None;
+    for p in points.iter().step_by(step) {
+        for k in 0..DIRECTIONS {
+            let angle = k as f64 * std::f64::consts::PI / DIRECTIONS as f64;
+            let along = Vector2::new(angle.cos(), angle.sin());
+            let n = some
+                .iter()
+                .filter(|q| along.perp(&(*q - p)).abs() <= 0.7 * band)
+                .count();
+            if best.is_none_or(|(most, ..)| n > most) {
+                best = Some((n, *p, along));
+            }
+        }
+    }
+    let (_, mut origin, mut along) = best?;
+    let mut stroke = None;
+    for _ in 0..4 {
+        let mut inside: Vec<(f64, Vector2<f64>)> = points
+            .iter()
+            .filter(|q| along.perp(&(*q - origin)).abs() <= band)
+            .map(|q| ((q - origin).dot(&along), *q))
+            .collect();
+        inside.sort_by(|a, b| a.0.total_cmp(&b.0));
+        // The longest stretch without a pause.
+        let (mut start, mut kept) = (0, 0..0);
+        for i in 0..inside.len() {
+            if i > 0 && inside[i].0 - inside[i - 1].0 > gap {
+                start = i;
+            }
+            if i + 1 - start > kept.len() {
+                kept = start..i + 1;
+            }
+        }
+        let chosen: Vec<Vector2<f64>> = inside[kept].iter().map(|(_, q)| *q).collect();
+        if chosen.len() < 5 {
+            break;
+        }
+        let (mean, cov) = moments(&chosen);
+        (origin, along) = (mean, main_direction(&cov));
+        let (low, high) = chosen
+            .iter()
+            .map(|q| (q - mean).dot(&along))
+            .fold((f64::MAX, f64::MIN), |(l, h), d| (l.min(d), h.max(d)));
+        let across = Vector2::new(-along.y, along.x);
+        stroke = Some(Stroke {
+            origin,
+            along,
+            span: [low, high],
+            spread: across.dot(&(cov * across)).max(0.0).sqrt(),
+            pixels: chosen.len(),
+        });
+    }
+    stroke
+}
+
+/// A loop drawn round something.
+#[derive(Debug, Clone)]
+pub(super) struct Loop {
+    /// Its middle.
+    pub(super) middle: Vector2<f64>,
+    /// Distance from the middle to its outer rim by direction, px.
+    rim: [f64; SECTORS],
+    /// Median of the rim, px.
+    pub(super) radius: f64,
+}
+
+const SECTORS: usize = 36;
+/// Share of directions in which a loop must show its rim. The rest: a gap, or where a line was taken out.
+const MIN_CLOSED: f64 = 0.75;
+
+impl Loop {
+    /// Whether `p` lies inside.
+    pub(super) fn holds(&self, p: Vector2<f64>) -> bool {
+        (p - self.middle).norm() < 0.85 * self.rim[sector(p - self.middle)]
+    }
+}
+
+fn sector(d: Vector2<f64>) -> usize {
+    let turn = (d.y.atan2(d.x) / std::f64::consts::TAU + 1.0) % 1.0;
+    ((turn * SECTORS as f64) as usize).min(SECTORS - 1)
+}
+
+/// The loop that these points draw, and the points inside it, if they are one.
+///
+/// `pen`: the widest stroke of a pen, px. `band_at` says which places a taken-out line hides.
+pub(super) fn as_loop(
+    points: &[Vector2<f64>],
+    pen: f64,
+    hidden: impl Fn(Vector2<f64>) -> bool,
+) -> Option<(Loop, Vec<Vector2<f64>>)> {
+    let (mean, _) = moments(points);
+    let mut middle = mean;
+    let mut rim = [0.0f64; SECTORS];
+    // The middle of the rim, not of the ink: a mark inside, or one side drawn twice, pulls the mean.
+    for _ in 0..4 {
+        rim = [0.0; SECTORS];
+        let mut at = [middle; SECTORS];
+        for p in points {
+            let k = sector(p - middle);
+            if (p - middle).norm() > rim[k] {
+                rim[k] = (p - middle).norm();
+                at[k] = *p;
+            }
+        }
+        let seen: Vec<Vector2<f64>> = (0..SECTORS)
+            .filter(|&k| rim[k] > 0.0)
+            .map(|k| at[k])
+            .collect();
+        if seen.len() < SECTORS / 2 {
+            return None;
+        }
+        let b = seen
+            .iter()
+            .fold([f64::MAX, f64::MAX, f64::MIN, f64::MIN], |b, p| {
+                [b[0].min(p.x), b[1].min(p.y), b[2].max(p.x), b[3].max(p.y)]
+            });
+        middle = Vector2::new((b[0] + b[2]) / 2.0, (b[1] + b[3]) / 2.0);
+    }
+    let mut sorted: Vec<f64> = rim.iter().copied().filter(|&r| r > 0.0).collect();
+    sorted.sort_by(f64::total_cmp);
+    let radius = sorted[sorted.len() / 2];
+    if radius < 1.6 * pen {
+        return None;
+    }
+    let closed = (0..SECTORS)
+        .filter(|&k| {
+            let angle = (k as f64 + 0.5) / SECTORS as f64 * std::f64::consts::TAU;
+            let there = middle + Vector2::new(angle.cos(), angle.sin()) * radius;
+            // An ellipse's short half-axis may be half of its long one.
+            rim[k] > 0.55 * radius || hidden(there)
+        })
+        .count();
+    if (closed as f64) < MIN_CLOSED * SECTORS as f64 {
+        return None;
+    }
+    for r in &mut rim {
+        if *r < 0.55 * radius {
+            *r = radius;
+        }
+    }
+    let outline = Loop {
+        middle,
+        rim,
+        radius,
+    };
+    // The rim is a pen's stroke wide; the inside is mostly empty.
+    let inner: Vec<Vector2<f64>> = points
+        .iter()
+        .copied()
+        .filter(|&p| (p - middle).norm() < outline.rim[sector(p - middle)] - 1.6 * pen)
+        .collect();
+    let inside_area: f64 = outline
+        .rim
+        .iter()
+        .map(|r| (r - 1.6 * pen).max(0.0).powi(2))
+        .sum::<f64>()
+        * std::f64::consts::PI
+        / SECTORS as f64;
+    if inside_area <= 0.0 || inner.len() as f64 > 0.4 * inside_area {
+        return None;
+    }
+    Some((outline, inner))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn grid(inside: impl Fn(f64, f64) -> bool) -> Vec<Vector2<f64>> {
+        (0..120 * 120)
+            .map(|i| Vector2::new(f64::from(i % 120) + 0.5, f64::from(i / 120) + 0.5))
+            .filter(|p| inside(p.x, p.y))
+            .collect()
+    }
+
+    #[test]
+    fn an_x_is_two_strokes_that_cross_where_they_were_drawn() {
+        let x = grid(|x, y| {
+            let near = |t: f64| t.abs() < 3.0;
+            let (u, v) = (x - 60.0, y - 50.0);
+            u.hypot(v) < 40.0 && (near(0.8 * u - 0.6 * v) || near(0.7 * u + 0.714 * v))
+        });
+        let (found, left) = strokes(&x, 4.5, 12.0, 8.0);
+        assert_eq!(found.len(), 2, "{found:?}");
+        let (p, ..) = found[0].crossing(&found[1]).unwrap();
+        assert!((p - Vector2::new(60.0, 50.0)).norm() < 0.6, "{p}");
+        assert!(left.len() * 20 < x.len());
+    }
+
+    #[test]
+    fn a_ring_is_a_loop_and_a_disc_is_not() {
+        let ring = grid(|x, y| {
+            let r = ((x - 60.0) / 1.2).hypot(y - 60.0);
+            (r - 35.0).abs() < 2.5 && !(x > 60.0 && (y - 60.0).abs() < 6.0)
+        });
+        let (found, inner) = as_loop(&ring, 5.0, |_| false).unwrap();
+        assert!(
+            (found.middle - Vector2::new(60.0, 60.0)).norm() < 3.0,
+            "{:?}",
+            found.middle
+        );
+        assert!(inner.is_empty());
+        assert!(found.holds(Vector2::new(70.0, 55.0)) && !found.holds(Vector2::new(60.0, 105.0)));
+        assert!(
+            as_loop(&grid(|x, y| (x - 60.0).hypot(y - 60.0) < 30.0), 5.0, |_| {
+                false
+            })
+            .is_none()
+        );
+    }
+}
