@@ -1,0 +1,1 @@
+//! A careful hand, and its faults.
