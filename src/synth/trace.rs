@@ -1,0 +1,581 @@
+//! The radiance of each pixel, integrated over the pixel's area.
+//!
+//! A pixel far from any edge is looked up once. Near edges and ink it is cut into 4 x 4 parts, and in
+//! each part every outline covers exactly the share that a box of the part's size sees of it: so an edge
+//! lies right to a small part of a hundredth of a pixel, and does not jump in steps of a part.
+
+use nalgebra::Vector2;
+use rayon::prelude::*;
+
+use super::camera::{Patch, Viewer};
+use super::paint::Canvas;
+use super::scene::{Clutter, ClutterKind, PlacedCard, Scene};
+use super::strokes;
+use super::surface::{Shade, times};
+use crate::card::layout::{Layout, Rect};
+
+/// Parts of a pixel along each side, near edges.
+const PARTS: usize = 4;
+/// Side of a cell of a card's look-up grid, mm.
+const CARD_CELL_MM: f64 = 0.5;
+/// Reach of a card's or thing's shadow, mm.
+const SHADOW_MM: f64 = 3.0;
+
+/// Linear radiance, row by row, RGB.
+pub(super) struct Radiance {
+    pub(super) width: usize,
+    pub(super) rgb: Vec<f32>,
+}
+
+pub(super) fn trace(scene: &Scene) -> Radiance {
+    let width = scene.camera.width as usize;
+    let height = scene.camera.height as usize;
+    let tracer = Tracer::new(scene);
+    let mut rgb = vec![0.0; width * height * 3];
+    rgb.par_chunks_mut(width.max(1) * 3)
+        .enumerate()
+        .for_each(|(row, line)| {
+            for (column, pixel) in line.chunks_exact_mut(3).enumerate() {
+                pixel.copy_from_slice(&tracer.pixel(column, row));
+            }
+        });
+    Radiance { width, rgb }
+}
+
+struct Tracer<'a> {
+    scene: &'a Scene,
+    viewer: Viewer<'a>,
+    shade: Shade<'a>,
+    canvas: Canvas,
+    outline: Outline,
+    tops: Vec<Top<'a>>,
+    /// Where shadows fall, in the plane: a unit vector away from the lamp.
+    away: Vector2<f64>,
+}
+
+impl<'a> Tracer<'a> {
+    fn new(scene: &'a Scene) -> Self {
+        let mut tops: Vec<Top> = scene
+            .cards
+            .iter()
+            .filter_map(Top::card)
+            .chain(scene.clutter.iter().map(Top::clutter))
+            .collect();
+        tops.sort_by(|a, b| b.height_mm.total_cmp(&a.height_mm));
+        let middle = Vector2::new(scene.sheet.width_mm, scene.sheet.height_mm) / 2.0;
+        let away = middle - scene.light.lamp_mm.xy();
+        Self {
+            scene,
+            viewer: Viewer::new(&scene.camera),
+            shade: Shade::new(scene),
+            canvas: Canvas::new(strokes::paints(&scene.marks, scene.seed)),
+            outline: Outline::new(scene),
+            tops,
+            away: away.try_normalize(1e-9).unwrap_or_else(Vector2::zeros),
+        }
+    }
+
+    fn pixel(&self, column: usize, row: usize) -> [f32; 3] {
+        let ray = self.viewer.ray(column, row);
+        let face = ray.patch(0.0);
+        let bench = ray.patch(-self.scene.sheet.thickness_mm);
+        let size = face.pixel_mm();
+        let near_edge = 2.0 * size + 0.3;
+
+        let mut light = self.shade.light(face.at);
+        let mut busy = false;
+        // Things on top, from the highest: those that this pixel may see or whose shadow it may feel.
+        let mut tops: [Option<(&Top, Patch)>; 8] = [None; 8];
+        let mut count = 0;
+        let mut dim = 1.0;
+        for top in &self.tops {
+            let patch = ray.patch(top.height_mm);
+            let reach = top.radius_mm + SHADOW_MM + size;
+            if (patch.at - top.centre).norm_squared() > reach * reach || count == tops.len() {
+                continue;
+            }
+            let local = top.local(&patch, &ray);
+            busy |= top.is_busy(&local);
+            dim *= top.shadow(local.at, self.away);
+            tops[count] = Some((top, local));
+            count += 1;
+        }
+        let inside = self.outline.depth(face.at);
+        let near = self.canvas.near(face.at);
+        let on_sheet = inside > -near_edge;
+        busy |= inside.abs() < near_edge || self.outline.depth(bench.at).abs() < near_edge;
+        busy |= on_sheet && !near.is_empty();
+
+        let top_light = light;
+        light = light.map(|c| c * dim);
+        let bare = if on_sheet {
+            self.shade.face(face.at, size, light)
+        } else {
+            [0.0; 3]
+        };
+        let (below, side) = if inside < near_edge {
+            let shadow = self.contact_shadow(bench.at);
+            let light = light.map(|c| c * shadow);
+            let below = self.shade.bench(bench.at, light);
+            (below, self.shade.side(bench.at, light))
+        } else {
+            ([0.0; 3], [0.0; 3])
+        };
+        let sheets: [Option<[[f32; 3]; 2]>; 8] = std::array::from_fn(|i| {
+            tops[i].as_ref().map(|(top, local)| match top.look {
+                Look::Card(_) => [
+                    self.shade.paper(local.at, top_light),
+                    self.shade.toner(local.at, top_light),
+                ],
+                Look::Thing(_) => [top_light; 2],
+            })
+        });
+
+        let parts = if busy { PARTS } else { 1 };
+        let share = 1.0 / parts as f64;
+        let mut sum = [0.0f32; 3];
+        for part in 0..parts * parts {
+            let offset = [part % parts, part / parts].map(|i| (i as f64 + 0.5) * share - 0.5);
+            let mut left = 1.0f32;
+            for (top, colours) in tops.iter().zip(&sheets).take(count) {
+                let (Some((top, local)), Some(colours)) = (top, colours) else {
+                    continue;
+                };
+                let (cover, colour) = top.see(local, offset, share, colours);
+                for c in 0..3 {
+                    sum[c] += left * cover * colour[c];
+                }
+                left *= 1.0 - cover;
+                if left < 1e-4 {
+                    break;
+                }
+            }
+            if left < 1e-4 {
+                continue;
+            }
+            let at = face.sub(offset);
+            let sheet = if busy {
+                self.outline.cover(&face, offset, share) as f32
+            } else {
+                f32::from(inside > 0.0)
+            };
+            let mut under = [0.0f32; 3];
+            if sheet > 0.0 {
+                let mut here = bare;
+                if busy {
+                    let burr = self.burr(at, size * share);
+                    here = here.map(|c| c * burr);
+                    here = near.over(here, light, at, size * share);
+                }
+                for c in 0..3 {
+                    under[c] += sheet * here[c];
+                }
+            }
+            if sheet < 1.0 {
+                let wall = if busy {
+                    (1.0 - sheet) * self.outline.cover(&bench, offset, share) as f32
+                } else {
+                    0.0
+                };
+                for c in 0..3 {
+                    under[c] += wall * side[c] + (1.0 - sheet - wall) * below[c];
+                }
+            }
+            for c in 0..3 {
+                sum[c] += left * under[c];
+            }
+        }
+        let weight = (share * share) as f32;
+        sum.map(|c| c * weight)
+    }
+
+    /// Light left on the bench at `at` beside the sheet: a tight dark line and a longer soft shadow on
+    /// the side away from the lamp.
+    fn contact_shadow(&self, at: Vector2<f64>) -> f32 {
+        let depth = self.scene.sheet.contact_shadow;
+        let thick = self.scene.sheet.thickness_mm.max(0.05);
+        let gap = (-self.outline.depth(at)).max(0.0);
+        let tight = (-gap / (0.35 * thick)).exp();
+        let cast = (-self.outline.depth(at - self.away * (0.8 * thick))).max(0.0);
+        let soft = (1.0 - cast / (0.9 * thick)).clamp(0.0, 1.0);
+        (1.0 - depth * (0.65 * tight).max(0.8 * soft)) as f32
+    }
+
+    /// Brightness of the burr and the rounded edge at `at`, relative to the face.
+    fn burr(&self, at: Vector2<f64>, part_mm: f64) -> f32 {
+        let strength = self.scene.sheet.burr;
+        let (edge, depth, along) = self.outline.nearest(at);
+        let width = 0.12 + part_mm;
+        if strength <= 0.0 || depth > 3.0 * width {
+            return 1.0;
+        }
+        // The rounded edge looks towards the lamp on one side and away from it on the other.
+        let facing = -self.outline.normals[edge].dot(&self.away);
+        let line = (-(depth / width).powi(2)).exp();
+        let tone = strength * (0.9 * facing + 0.6 * f64::from(self.shade.burr(edge, along)));
+        (1.0 + line * tone).max(0.1) as f32
+    }
+}
+
+/// The sheet's outline: four straight edges.
+struct Outline {
+    starts: [Vector2<f64>; 4],
+    ways: [Vector2<f64>; 4],
+    /// Outward.
+    normals: [Vector2<f64>; 4],
+}
+
+impl Outline {
+    fn new(scene: &Scene) -> Self {
+        let starts = scene.sheet.corners().map(|p| p.vec());
+        let ways = std::array::from_fn(|i| (starts[(i + 1) % 4] - starts[i]).normalize());
+        Self {
+            starts,
+            ways,
+            normals: ways.map(|w: Vector2<f64>| Vector2::new(w.y, -w.x)),
+        }
+    }
+
+    /// How far inside `at` is, mm; negative outside.
+    fn depth(&self, at: Vector2<f64>) -> f64 {
+        self.nearest(at).1
+    }
+
+    /// The nearest edge, the depth inside it, and how far along it.
+    fn nearest(&self, at: Vector2<f64>) -> (usize, f64, f64) {
+        let mut best = (0, f64::INFINITY, 0.0);
+        for i in 0..4 {
+            let v = at - self.starts[i];
+            let depth = -self.normals[i].dot(&v);
+            if depth < best.1 {
+                best = (i, depth, self.ways[i].dot(&v));
+            }
+        }
+        best
+    }
+
+    /// Share of one part of the pixel that lies inside.
+    fn cover(&self, patch: &Patch, offset: [f64; 2], share: f64) -> f64 {
+        let at = patch.sub(offset);
+        (0..4)
+            .map(|i| {
+                let n = self.normals[i];
+                let size = share * n.dot(&patch.right).hypot(n.dot(&patch.down));
+                (0.5 - n.dot(&(at - self.starts[i])) / size).clamp(0.0, 1.0)
+            })
+            .product()
+    }
+}
+
+/// Something that lies on top: a card or a thing.
+struct Top<'a> {
+    centre: Vector2<f64>,
+    axis: Vector2<f64>,
+    scale: [f64; 2],
+    height_mm: f64,
+    radius_mm: f64,
+    curl: f64,
+    look: Look<'a>,
+}
+
+enum Look<'a> {
+    Card(CardFace),
+    Thing(&'a Clutter),
+}
+
+impl<'a> Top<'a> {
+    fn card(card: &'a PlacedCard) -> Option<Self> {
+        let layout = Layout::of(card.number)?;
+        let [w, h] = layout.size_mm;
+        Some(Self {
+            centre: card.centre.vec(),
+            axis: Vector2::new(card.turn_rad.cos(), card.turn_rad.sin()),
+            scale: card.print_scale,
+            height_mm: card.height_mm,
+            radius_mm: (w / 2.0).hypot(h / 2.0) * 1.05,
+            curl: card.curl_per_mm2(),
+            look: Look::Card(CardFace::new(&layout)),
+        })
+    }
+
+    fn clutter(thing: &'a Clutter) -> Self {
+        let [w, h] = half_size(thing.kind);
+        Self {
+            centre: thing.at,
+            axis: Vector2::new(thing.turn_rad.cos(), thing.turn_rad.sin()),
+            scale: [1.0; 2],
+            height_mm: thing.height_mm,
+            radius_mm: w.hypot(h),
+            curl: 0.0,
+            look: Look::Thing(thing),
+        }
+    }
+
+    /// The pixel's view in the top's own millimetres (as designed, for a card).
+    fn local(&self, patch: &Patch, ray: &super::camera::PixelRay) -> Patch {
+        let turn = |v: Vector2<f64>| {
+            Vector2::new(self.axis.dot(&v), self.axis.x * v.y - self.axis.y * v.x)
+        };
+        let mut flat = Patch {
+            at: turn(patch.at - self.centre),
+            right: turn(patch.right),
+            down: turn(patch.down),
+        };
+        if self.curl != 0.0 {
+            // Where the ray meets z = c x²: a few rounds on the plane at the height found last.
+            for _ in 0..6 {
+                let lifted = ray.patch(self.height_mm + self.curl * flat.at.x.powi(2));
+                flat.at = turn(lifted.at - self.centre);
+            }
+            // The paper is longer than its shadow.
+            let x = flat.at.x;
+            flat.at.x = x + 2.0 / 3.0 * self.curl.powi(2) * x.powi(3);
+        }
+        let shrink = |v: Vector2<f64>| Vector2::new(v.x / self.scale[0], v.y / self.scale[1]);
+        Patch {
+            at: shrink(flat.at),
+            right: shrink(flat.right),
+            down: shrink(flat.down),
+        }
+    }
+
+    fn is_busy(&self, local: &Patch) -> bool {
+        match &self.look {
+            Look::Card(face) => face.is_busy(local.at, local.pixel_mm()),
+            Look::Thing(_) => true,
+        }
+    }
+
+    /// Light that its shadow leaves on what lies under it.
+    fn shadow(&self, at: Vector2<f64>, away: Vector2<f64>) -> f32 {
+        let away = Vector2::new(
+            self.axis.dot(&away),
+            self.axis.x * away.y - self.axis.y * away.x,
+        );
+        let ([w, h], reach, depth) = match &self.look {
+            Look::Card(face) => (face.half, 0.35, 0.35),
+            Look::Thing(thing) => (half_size(thing.kind), SHADOW_MM, 0.6),
+        };
+        let gap = |p: Vector2<f64>| {
+            let q = Vector2::new((p.x.abs() - w).max(0.0), (p.y.abs() - h).max(0.0));
+            q.norm()
+        };
+        let gap = gap(at - away * (reach * 0.5));
+        (1.0 - depth * (1.0 - gap / reach).max(0.0)) as f32
+    }
+
+    /// Share of one part of the pixel that it covers, and its colour there.
+    fn see(
+        &self,
+        local: &Patch,
+        offset: [f64; 2],
+        share: f64,
+        colours: &[[f32; 3]; 2],
+    ) -> (f32, [f32; 3]) {
+        let at = local.sub(offset);
+        let size = [
+            share * local.right.x.hypot(local.down.x),
+            share * local.right.y.hypot(local.down.y),
+        ];
+        match &self.look {
+            Look::Card(face) => {
+                let cover = overlap(at.x, size[0], -face.half[0], face.half[0])
+                    * overlap(at.y, size[1], -face.half[1], face.half[1]);
+                if cover <= 0.0 {
+                    return (0.0, [0.0; 3]);
+                }
+                let dark = face.dark(at, size) as f32;
+                let [paper, toner] = colours;
+                let colour =
+                    std::array::from_fn(|c| paper[c] + (toner[c] - paper[c]) * dark);
+                (cover as f32, colour)
+            }
+            Look::Thing(thing) => thing_look(thing.kind, at, size[0].max(size[1]), colours[0]),
+        }
+    }
+}
+
+/// Share of the interval of length `size` round `x` that lies within `low` to `high`.
+fn overlap(x: f64, size: f64, low: f64, high: f64) -> f64 {
+    (((x + size / 2.0).min(high) - (x - size / 2.0).max(low)) / size).clamp(0.0, 1.0)
+}
+
+/// The print of one card, found by place.
+struct CardFace {
+    half: [f64; 2],
+    columns: usize,
+    rows: usize,
+    rects: Vec<Rect>,
+    /// By cell: which rectangles reach into it.
+    cells: Vec<Vec<u16>>,
+    /// By cell: whether an outline runs through or close by.
+    busy: Vec<bool>,
+}
+
+impl CardFace {
+    fn new(layout: &Layout) -> Self {
+        let half = layout.size_mm.map(|s| s / 2.0);
+        let mut rects = layout.dark.clone();
+        for bar in &layout.bars {
+            rects.push(bar.line);
+            // The ends without the piece of the line that they share.
+            for end in bar.ends {
+                let (l, e) = (bar.line, end);
+                if l.width > l.height {
+                    let rest = (e.height - l.height) / 2.0;
+                    rects.push(Rect { height: rest, ..e });
+                    rects.push(Rect {
+                        bottom: l.bottom + l.height,
+                        height: rest,
+                        ..e
+                    });
+                } else {
+                    let rest = (e.width - l.width) / 2.0;
+                    rects.push(Rect { width: rest, ..e });
+                    rects.push(Rect {
+                        left: l.left + l.width,
+                        width: rest,
+                        ..e
+                    });
+                }
+            }
+        }
+        let [columns, rows] = half.map(|h| (2.0 * h / CARD_CELL_MM).ceil() as usize);
+        let mut face = Self {
+            half,
+            columns,
+            rows,
+            rects,
+            cells: vec![Vec::new(); columns * rows],
+            busy: vec![false; columns * rows],
+        };
+        for j in 0..rows {
+            for i in 0..columns {
+                let low = [
+                    i as f64 * CARD_CELL_MM - half[0],
+                    j as f64 * CARD_CELL_MM - half[1],
+                ];
+                let margin = 0.3;
+                let reach = |low: f64, a: f64, b: f64| {
+                    let (p, q) = (low - margin, low + CARD_CELL_MM + margin);
+                    (q > a && p < b, p > a && q < b)
+                };
+                let cell = j * columns + i;
+                for (index, r) in (0u16..).zip(&face.rects) {
+                    let (x_touch, x_within) = reach(low[0], r.left, r.left + r.width);
+                    let (y_touch, y_within) = reach(low[1], r.bottom, r.bottom + r.height);
+                    if x_touch && y_touch {
+                        face.cells[cell].push(index);
+                        face.busy[cell] |= !(x_within && y_within);
+                    }
+                }
+            }
+        }
+        face
+    }
+
+    fn cell(&self, at: Vector2<f64>) -> Option<usize> {
+        let i = ((at.x + self.half[0]) / CARD_CELL_MM).floor();
+        let j = ((at.y + self.half[1]) / CARD_CELL_MM).floor();
+        let inside = i >= 0.0 && j >= 0.0 && i < self.columns as f64 && j < self.rows as f64;
+        inside.then(|| j as usize * self.columns + i as usize)
+    }
+
+    fn is_busy(&self, at: Vector2<f64>, pixel_mm: f64) -> bool {
+        let near = pixel_mm * 1.5;
+        let out = (at.x.abs() - self.half[0]).max(at.y.abs() - self.half[1]);
+        if out.abs() < near {
+            return true;
+        }
+        // Pixels larger than the cells' margin: look at everything.
+        out < 0.0 && (pixel_mm > 0.4 || self.cell(at).is_some_and(|c| self.busy[c]))
+    }
+
+    /// Share of the box of `size` round `at` that is printed.
+    fn dark(&self, at: Vector2<f64>, size: [f64; 2]) -> f64 {
+        let Some(cell) = self.cell(at) else {
+            return 0.0;
+        };
+        self.cells[cell]
+            .iter()
+            .map(|&i| {
+                let r = &self.rects[usize::from(i)];
+                overlap(at.x, size[0], r.left, r.left + r.width)
+                    * overlap(at.y, size[1], r.bottom, r.bottom + r.height)
+            })
+            .sum::<f64>()
+            .min(1.0)
+    }
+}
+
+/// Half of a thing's length and width, mm.
+fn half_size(kind: ClutterKind) -> [f64; 2] {
+    match kind {
+        ClutterKind::Pen => [68.0, 5.0],
+        ClutterKind::Ruler(length) => [length / 2.0, 12.5],
+        ClutterKind::Coin(d) | ClutterKind::DarkBlob(d) => [d / 2.0; 2],
+        ClutterKind::Finger(width) => [60.0, width / 2.0],
+    }
+}
+
+/// What a thing covers and looks like at `at`, in its own millimetres.
+fn thing_look(
+    kind: ClutterKind,
+    at: Vector2<f64>,
+    size: f64,
+    light: [f32; 3],
+) -> (f32, [f32; 3]) {
+    let [w, h] = half_size(kind);
+    let round = |radius: f64| {
+        // Distance inside a bar with rounded ends.
+        let q = Vector2::new((at.x.abs() - (w - radius)).max(0.0), (at.y.abs() - (h - radius)).max(0.0));
+        (0.5 + (radius - q.norm()) / size).clamp(0.0, 1.0) as f32
+    };
+    let bulge = |y: f64| (1.0 - y * y).max(0.0).sqrt() as f32;
+    match kind {
+        ClutterKind::Pen => {
+            let shade = 0.35 + 0.65 * bulge(at.y / h);
+            let gloss = (-((at.y / h - 0.35) / 0.12).powi(2)).exp() as f32 * 0.25;
+            let body = if at.x > 28.0 {
+                [0.03, 0.03, 0.035]
+            } else if at.x > -52.0 {
+                [0.45, 0.45, 0.46]
+            } else {
+                [0.03, 0.03, 0.035]
+            };
+            let colour = body.map(|c: f32| c * shade + gloss);
+            (round(4.5), times(light, colour))
+        }
+        ClutterKind::Ruler(_) => {
+            let cover = overlap(at.x, size, -w, w) * overlap(at.y, size, -h, h);
+            // Graduations: each mm, longer each 5 and 10, from both long edges.
+            let mm = at.x.round();
+            let length = match mm.rem_euclid(10.0) as i32 {
+                0 => 8.0,
+                5 => 6.0,
+                _ => 4.0,
+            };
+            let ink = overlap(at.x, size, mm - 0.09, mm + 0.09)
+                * overlap(h - at.y.abs(), size, 0.0, length)
+                * f64::from(u8::from(mm.abs() < w - 2.0));
+            let steel = 0.42 * (1.0 - 0.9 * ink as f32);
+            (cover as f32, times(light, [steel, steel, steel * 1.02]))
+        }
+        ClutterKind::Coin(_) => {
+            let r = at.norm() / w;
+            let rim = if r > 0.9 { 1.25 } else { 1.0 };
+            let relief = super::noise::cloudy(77, at.x / 2.2, at.y / 2.2);
+            let tone = rim * (1.0 + 0.25 * relief);
+            (round(w), times(light, [0.42, 0.33, 0.17].map(|c| c * tone)))
+        }
+        ClutterKind::DarkBlob(_) => (round(w), times(light, [0.03; 3])),
+        ClutterKind::Finger(_) => {
+            let shade = 0.5 + 0.5 * bulge(at.y / h);
+            let skin = 1.0 + 0.06 * super::noise::cloudy(78, at.x / 1.5, at.y / 1.5);
+            (
+                round(h * 0.95),
+                times(light, [0.48, 0.27, 0.19].map(|c| c * shade * skin)),
+            )
+        }
+    }
+}

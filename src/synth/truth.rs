@@ -1,0 +1,189 @@
+//! Where everything truly is.
+
+use image::RgbImage;
+use nalgebra::{Vector2, Vector3};
+
+use super::camera::Camera;
+use super::marks::Shape;
+use super::scene::Scene;
+use crate::card::layout::Layout;
+use crate::frame::{Card, Pixel, Point, Sheet};
+use crate::ink::MarkKind;
+
+/// A rendered photo and its truth.
+#[derive(Debug, Clone)]
+pub struct Rendered {
+    /// The photo, upright, sRGB.
+    pub image: RgbImage,
+    /// The camera that took it.
+    pub camera: Camera,
+    /// Where everything truly is.
+    pub truth: Truth,
+}
+
+/// Where everything truly is.
+#[derive(Debug, Clone)]
+pub struct Truth {
+    /// Dots, ticks and crosses, in drawing order.
+    pub marks: Vec<TrueMark>,
+    /// Ruled lines, mm.
+    pub lines: Vec<[Point<Sheet>; 2]>,
+    /// The cards.
+    pub cards: Vec<TrueCard>,
+    /// The sheet's corners in the photo: lower left, lower right, upper right, upper left.
+    pub sheet_corners: [Point<Pixel>; 4],
+}
+
+/// A mark as it was drawn.
+#[derive(Debug, Clone)]
+pub struct TrueMark {
+    /// The hole it was made for, if any.
+    pub name: Option<String>,
+    /// What it is.
+    pub kind: MarkKind,
+    /// Its centre: a dot's ink centroid, a tick's crossing with the ruled line nearest it, a cross's
+    /// crossing. mm.
+    pub at: Point<Sheet>,
+    /// Where the photo shows `at`.
+    pub px: Point<Pixel>,
+    /// Size as drawn, mm.
+    pub size_mm: f64,
+    /// A ring goes round it.
+    pub ringed: bool,
+    /// A cross-out lies over it.
+    pub crossed_out: bool,
+}
+
+/// A card in the photo.
+#[derive(Debug, Clone)]
+pub struct TrueCard {
+    /// Its number.
+    pub number: u16,
+    /// Each saddle's designed place and where the photo shows it, in the layout's order.
+    pub saddles: Vec<(Point<Card>, Point<Pixel>)>,
+    /// Its outer corners in the photo: upper left, upper right, lower right, lower left of the card.
+    pub outline: [Point<Pixel>; 4],
+}
+
+impl Rendered {
+    /// Where a point of the marked face appears.
+    #[must_use]
+    pub fn pixel_from_sheet(&self, at: Point<Sheet>) -> Point<Pixel> {
+        self.camera.project(Vector3::new(at.x, at.y, 0.0))
+    }
+
+    /// The point of the marked face that appears at `at`.
+    #[must_use]
+    pub fn sheet_from_pixel(&self, at: Point<Pixel>) -> Point<Sheet> {
+        Point::at(self.camera.back_to_plane(at, 0.0))
+    }
+
+    /// Linear light (0 to 1, mean of the channels) of a pixel.
+    #[must_use]
+    pub fn linear(&self, column: u32, row: u32) -> f64 {
+        let p = self.image.get_pixel(column, row).0;
+        p.iter()
+            .map(|&c| f64::from(super::sensor::linear(c)))
+            .sum::<f64>()
+            / 3.0
+    }
+}
+
+pub(super) fn of(scene: &Scene) -> Truth {
+    let camera = &scene.camera;
+    let on_face = |p: Point<Sheet>| camera.project(Vector3::new(p.x, p.y, 0.0));
+    let lines: Vec<[Point<Sheet>; 2]> = scene
+        .marks
+        .iter()
+        .filter_map(|m| match m.shape {
+            Shape::Line { from, to, .. } => Some([from, to]),
+            _ => None,
+        })
+        .collect();
+    let marks = scene
+        .marks
+        .iter()
+        .filter_map(|mark| {
+            let (kind, at, size_mm) = match mark.shape {
+                Shape::Dot { at, diameter_mm } => (MarkKind::Dot, at, diameter_mm),
+                Shape::Cross { at, length_mm, .. } => (MarkKind::Cross, at, length_mm),
+                Shape::Tick {
+                    at,
+                    angle_rad,
+                    length_mm,
+                    ..
+                } => (
+                    MarkKind::Tick,
+                    crossing(at, angle_rad, length_mm, &lines),
+                    length_mm,
+                ),
+                _ => return None,
+            };
+            Some(TrueMark {
+                name: mark.name.clone(),
+                kind,
+                at,
+                px: on_face(at),
+                size_mm,
+                ringed: scene.marks.iter().any(|m| match m.shape {
+                    Shape::Ring {
+                        at: middle,
+                        diameter_mm,
+                        ..
+                    } => middle.distance(at) < 0.45 * diameter_mm,
+                    _ => false,
+                }),
+                crossed_out: scene.marks.iter().any(|m| match m.shape {
+                    Shape::CrossOut {
+                        at: middle,
+                        length_mm,
+                        ..
+                    } => middle.distance(at) < 0.35 * length_mm,
+                    _ => false,
+                }),
+            })
+        })
+        .collect();
+    let cards = scene
+        .cards
+        .iter()
+        .filter_map(|card| {
+            let layout = Layout::of(card.number)?;
+            let see = |p: Point<Card>| camera.project(card.world(p));
+            Some(TrueCard {
+                number: card.number,
+                saddles: layout.saddles.iter().map(|s| (s.at, see(s.at))).collect(),
+                outline: layout.outer_corners().map(see),
+            })
+        })
+        .collect();
+    Truth {
+        marks,
+        lines,
+        cards,
+        sheet_corners: scene.sheet.corners().map(on_face),
+    }
+}
+
+/// Where a tick crosses the ruled line nearest its middle; its middle if it reaches none.
+fn crossing(
+    at: Point<Sheet>,
+    angle: f64,
+    length: f64,
+    lines: &[[Point<Sheet>; 2]],
+) -> Point<Sheet> {
+    let way = Vector2::new(angle.cos(), angle.sin());
+    lines
+        .iter()
+        .filter_map(|[from, to]| {
+            let along = *to - *from;
+            let across = way.x * along.y - way.y * along.x;
+            let v = *from - at;
+            let t = (v.x * along.y - v.y * along.x) / across;
+            let s = (v.x * way.y - v.y * way.x) / across;
+            let crosses = across.abs() > 0.3 * along.norm() && (0.0..=1.0).contains(&s);
+            (crosses && t.abs() < 0.5 * length).then_some((t.abs(), at + way * t))
+        })
+        .min_by(|a, b| a.0.total_cmp(&b.0))
+        .map_or(at, |(_, p)| p)
+}
