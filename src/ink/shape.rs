@@ -87,7 +87,9 @@ pub(super) fn strokes(
     let mut left = points.to_vec();
     let mut found = Vec::new();
     while found.len() < 5 && left.len() >= 6 {
-        let Some(stroke) = strongest(&left, band, gap) else {
+        // Where an earlier stroke was taken out a later one pauses for its width, and more as it leans.
+        let pause = if found.is_empty() { gap } else { gap.max(4.5 * band) };
+        let Some(stroke) = strongest(&left, band, pause) else {
             break;
         };
         if stroke.length() < shortest || stroke.length() < 1.7 * 2.0 * 1.73 * stroke.spread {
