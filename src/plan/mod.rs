@@ -1,4 +1,23 @@
 //! The plan: where the holes should be.
+//!
+//! | step | file |
+//! | --- | --- |
+//! | open and walk the TOML file | `read` |
+//! | one table: its keys, their sorts and places | `table` |
+//! | rows: three forms, one list of stations | `rows` |
+//! | names, places and tolerance make sense together | `geometry` |
+//! | lengths, as written and as shown | [`length`] |
+//! | what can be wrong | `error` |
+
+mod error;
+mod geometry;
+pub mod length;
+mod read;
+mod rows;
+mod table;
+
+pub use error::{Fault, PlanError};
+pub use read::{parse, read};
 
 use crate::frame::{Point, Sheet};
 

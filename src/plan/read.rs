@@ -1,0 +1,372 @@
+//! From the text of a plan file to a [`Plan`].
+
+use std::fs::File;
+use std::io::Read;
+use std::path::Path;
+
+use toml::de::DeTable;
+
+use super::error::{Fault, Faults, PlanError};
+use super::geometry;
+use super::rows::{self, Drawn, SheetSize};
+use super::table::{Got, Table, nearest};
+use super::{Head, Hole, Plan, Units};
+use crate::frame::Point;
+
+/// Largest plan file, bytes; a plan of 2000 single holes has a tenth of it.
+const LARGEST_FILE: u64 = 1 << 20;
+/// Most holes in one plan: far beyond any sheet that fits in a photo.
+pub(super) const MOST_HOLES: usize = 2000;
+/// Longest side of a sheet, mm: ten metres; more is a mistaken unit.
+const LONGEST_SIDE_MM: f64 = 10_000.0;
+/// Share of the face that must be seen, where the plan does not say.
+const SEEN_FRACTION: f64 = 0.98;
+/// Longest name of a row or hole: names stand beside the marks in pictures.
+const LONGEST_NAME: usize = 16;
+
+/// Reads a plan file.
+///
+/// # Errors
+/// [`PlanError`]: the file cannot be read, is over 1 MB, is not UTF-8, not TOML, or not a plan that
+/// makes sense. All faults found are in it, in the order of the file.
+pub fn read(path: &Path) -> Result<Plan, PlanError> {
+    let file = path.display().to_string();
+    let unreadable = |e: std::io::Error| PlanError::Unreadable {
+        file: file.clone(),
+        why: e.to_string(),
+    };
+    let open = File::open(path).map_err(unreadable)?;
+    let stated = open.metadata().map_err(unreadable)?.len();
+    // One byte more than allowed, so that a pipe or a growing file cannot fill the memory either.
+    let mut bytes = Vec::new();
+    open.take(LARGEST_FILE + 1)
+        .read_to_end(&mut bytes)
+        .map_err(unreadable)?;
+    if bytes.len() as u64 > LARGEST_FILE {
+        return Err(PlanError::TooLarge {
+            file,
+            bytes: stated.max(bytes.len() as u64),
+            allowed: LARGEST_FILE,
+        });
+    }
+    match String::from_utf8(bytes) {
+        Ok(text) => parse(&text, path),
+        Err(e) => {
+            let byte = e.utf8_error().valid_up_to();
+            let before = &e.as_bytes()[..byte];
+            Err(PlanError::NotText {
+                file,
+                line: 1 + before.iter().filter(|&&b| b == b'\n').count(),
+                byte,
+            })
+        }
+    }
+}
+
+/// Reads a plan from its text; `path` names it in faults, and gives the title where none is given.
+///
+/// # Errors
+/// [`PlanError::TooLarge`], [`PlanError::Syntax`] or [`PlanError::Invalid`] with all faults found.
+pub fn parse(text: &str, path: &Path) -> Result<Plan, PlanError> {
+    let file = path.display().to_string();
+    if text.len() as u64 > LARGEST_FILE {
+        return Err(PlanError::TooLarge {
+            file,
+            bytes: text.len() as u64,
+            allowed: LARGEST_FILE,
+        });
+    }
+    // Editors on Windows put this mark first; with it taken off, places still count right.
+    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+    let mut faults = Faults::new(text);
+    let document = match DeTable::parse(text) {
+        Ok(document) => document,
+        Err(e) => {
+            let at = e.span().map_or(0, |s| s.start);
+            let message = e.message().trim().replace('\n', "; ");
+            faults.add(at, "", format!("not TOML: {message}"));
+            return Err(PlanError::Syntax {
+                file,
+                faults: faults.sorted(),
+            });
+        }
+    };
+    let top = Table::open(document.get_ref(), "", String::new(), 0, &mut faults);
+    let plan = plan_of(&top, path, &mut faults);
+    let found = faults.sorted();
+    match plan {
+        Some(plan) if found.is_empty() => Ok(plan),
+        _ => Err(PlanError::Invalid {
+            file,
+            faults: or_unexplained(found),
+        }),
+    }
+}
+
+/// No plan without a fault would be a slip of this module; it must still not read as a plan.
+fn or_unexplained(mut faults: Vec<Fault>) -> Vec<Fault> {
+    if faults.is_empty() {
+        faults.push(Fault {
+            line: 1,
+            column: 1,
+            key: String::new(),
+            text: "the plan is not complete".into(),
+            hint: None,
+        });
+    }
+    faults
+}
+
+/// The whole plan; `None` when something needed is missing (a fault is noted then).
+fn plan_of(top: &Table, path: &Path, faults: &mut Faults) -> Option<Plan> {
+    let words = [("in", Units::Inch), ("mm", Units::Millimetre)];
+    let units_given = top.word("units", &words, faults);
+    // Go on with either unit, to name the other faults too; lengths that do not fit a sheet whose
+    // unit is unknown are not worth naming.
+    let units = units_given.unwrap_or(Units::Inch);
+
+    let title = title(top, path, faults);
+    let sheet = sheet(top, units, faults);
+    let (rivet_mm, head) = rivet(top, units, faults);
+    let tolerance = tolerance(top, units, faults);
+    let seen_fraction = seen_fraction(top, faults);
+
+    let size = sheet
+        .as_ref()
+        .filter(|_| units_given.is_some())
+        .map(|s| s.0);
+    let mut drawn = rows::read(top, units, size, faults);
+    singles(top, units, size, &mut drawn, faults);
+    if drawn.holes.is_empty() && faults.is_empty() {
+        faults.add_with_hint(
+            0,
+            "row",
+            "the plan has no holes",
+            "add a [[row]] or a [[hole]]",
+        );
+    }
+    geometry::check_names(&drawn, faults);
+    geometry::check_distances(&drawn, tolerance, units, faults);
+    let datum = datum(top, &drawn, faults);
+
+    let (size, thickness_mm) = sheet?;
+    Some(Plan {
+        title,
+        units: units_given?,
+        width_mm: size.width_mm,
+        height_mm: size.height_mm,
+        thickness_mm,
+        rivet_mm,
+        head,
+        tolerance_mm: tolerance?.value,
+        seen_fraction,
+        datum,
+        rows: drawn.rows,
+        holes: drawn.holes.into_iter().map(|h| h.hole).collect(),
+    })
+}
+
+fn title(top: &Table, path: &Path, faults: &mut Faults) -> String {
+    let given = top.optional_text("title", faults);
+    let stem = || path.file_stem().map(|s| s.to_string_lossy().into_owned());
+    let title = given.map(|t| t.value.to_string()).or_else(stem);
+    // Titles are printed: a line break or an escape in one must not reach a terminal.
+    title
+        .unwrap_or_default()
+        .chars()
+        .map(|c| if c.is_control() { ' ' } else { c })
+        .collect()
+}
+
+/// The sheet's size and thickness.
+fn sheet(top: &Table, units: Units, faults: &mut Faults) -> Option<(SheetSize, Option<f64>)> {
+    let Some(table) = top.optional_table("sheet", faults) else {
+        if !top.has("sheet") {
+            let text = "missing; expected a table [sheet] with width and height";
+            faults.add(top.at, "[sheet]", text);
+        }
+        return None;
+    };
+    let width = table.length("width", "12", units, faults);
+    let height = table.length("height", "\"8 1/2\"", units, faults);
+    let thickness = table.optional_length("thickness", units, faults);
+    let width = positive(&table, "width", width, LONGEST_SIDE_MM, faults);
+    let height = positive(&table, "height", height, LONGEST_SIDE_MM, faults);
+    /// Thicker than any sheet that is riveted by hand.
+    const THICKEST_MM: f64 = 25.0;
+    let thickness = positive(&table, "thickness", thickness, THICKEST_MM, faults);
+    let size = SheetSize {
+        width_mm: width?,
+        height_mm: height?,
+    };
+    Some((size, thickness))
+}
+
+fn rivet(top: &Table, units: Units, faults: &mut Faults) -> (Option<f64>, Option<Head>) {
+    /// Thicker than any rivet set by hand.
+    const THICKEST_MM: f64 = 25.0;
+    let Some(table) = top.optional_table("rivet", faults) else {
+        return (None, None);
+    };
+    let diameter = table.optional_length("diameter", units, faults);
+    let heads = [
+        ("protruding", Head::Protruding),
+        ("countersunk", Head::Countersunk),
+    ];
+    let head = table.optional_word("head", &heads, faults);
+    (
+        positive(&table, "diameter", diameter, THICKEST_MM, faults),
+        head,
+    )
+}
+
+/// A length that must be above 0 and at most `most_mm`.
+fn positive(
+    table: &Table,
+    key: &str,
+    got: Option<Got<f64>>,
+    most_mm: f64,
+    faults: &mut Faults,
+) -> Option<f64> {
+    let got = got?;
+    if got.value > 0.0 && got.value <= most_mm {
+        return Some(got.value);
+    }
+    let text = if got.value > 0.0 {
+        format!(
+            "found {:.1} mm; expected at most {most_mm:.0} mm. Is the unit right?",
+            got.value
+        )
+    } else {
+        format!("found {:.1} mm; expected more than 0", got.value)
+    };
+    faults.add(got.at, table.name_of(key), text);
+    None
+}
+
+/// The tolerance, mm, above 0.
+fn tolerance(top: &Table, units: Units, faults: &mut Faults) -> Option<Got<f64>> {
+    /// A centre punch mark this far out is out by any standard.
+    const WIDEST_MM: f64 = 10.0;
+    let Some(table) = top.optional_table("tolerance", faults) else {
+        if !top.has("tolerance") {
+            faults.add_with_hint(
+                top.at,
+                "[tolerance]",
+                "missing; expected how far a mark may be from its planned place",
+                "[tolerance]\n        position = \"1/32\"   (or 0.8mm)",
+            );
+        }
+        return None;
+    };
+    let got = table.length("position", "\"1/32\"", units, faults);
+    let value = positive(&table, "position", got, WIDEST_MM, faults)?;
+    Some(Got { value, at: got?.at })
+}
+
+fn seen_fraction(top: &Table, faults: &mut Faults) -> f64 {
+    let Some(table) = top.optional_table("seen", faults) else {
+        return SEEN_FRACTION;
+    };
+    let Some(got) = table.optional_number("fraction", faults) else {
+        return SEEN_FRACTION;
+    };
+    if !(got.value > 0.0 && got.value <= 1.0) {
+        let text = format!(
+            "found {}; expected a share above 0 and at most 1, such as 0.98",
+            got.value
+        );
+        faults.add(got.at, table.name_of("fraction"), text);
+    }
+    got.value
+}
+
+/// The single holes, behind those of the rows.
+fn singles(
+    top: &Table,
+    units: Units,
+    size: Option<SheetSize>,
+    drawn: &mut Drawn,
+    faults: &mut Faults,
+) {
+    for table in top.tables("hole", faults) {
+        let name = name(&table, "\"P1\"", faults);
+        let x = table.length("x", "6", units, faults);
+        let y = table.length("y", "\"2 17/32\"", units, faults);
+        let (Some(name), Some(x), Some(y)) = (name, x, y) else {
+            continue;
+        };
+        if !drawn.has_room(1, &table, faults) {
+            return;
+        }
+        let hole = Hole {
+            name: name.value.to_string(),
+            row: None,
+            at: Point::new(x.value, y.value),
+        };
+        if let Some(size) = size {
+            geometry::check_on_sheet(&table, &hole, size, units, faults);
+        }
+        drawn.push(hole, table.at);
+    }
+}
+
+/// The name of a row or hole: short, and without spaces.
+pub(super) fn name<'a>(
+    table: &Table<'a>,
+    example: &str,
+    faults: &mut Faults,
+) -> Option<Got<&'a str>> {
+    let got = table.text("name", example, faults)?;
+    let sound = |c: char| c.is_alphanumeric() || matches!(c, '-' | '_' | '.');
+    let length = got.value.chars().count();
+    if length == 0 || length > LONGEST_NAME || !got.value.chars().all(sound) {
+        let text = format!(
+            "found \"{}\"; expected 1 to {LONGEST_NAME} letters, digits, `-`, `_` or `.`, such as {example}",
+            super::length::shorten(got.value)
+        );
+        faults.add(got.at, table.name_of("name"), text);
+        return None;
+    }
+    Some(got)
+}
+
+/// The two holes that fix the frame, where the plan names them.
+fn datum(top: &Table, drawn: &Drawn, faults: &mut Faults) -> Option<[String; 2]> {
+    let names = top.optional_texts("datum", faults)?;
+    let at = top.place_of("datum");
+    let [a, b] = names[..] else {
+        let text = format!(
+            "found {} name{}; expected the names of two holes, such as [\"A1\", \"A14\"]",
+            names.len(),
+            if names.len() == 1 { "" } else { "s" }
+        );
+        faults.add(at, "datum", text);
+        return None;
+    };
+    if a.value == b.value {
+        let text = format!(
+            "found \"{}\" twice; expected two holes",
+            super::length::shorten(a.value)
+        );
+        faults.add(b.at, "datum", text);
+        return None;
+    }
+    for got in [a, b] {
+        if drawn.holes.iter().any(|h| h.hole.name == got.value) {
+            continue;
+        }
+        let text = format!(
+            "the plan has no hole \"{}\"",
+            super::length::shorten(got.value)
+        );
+        let near = nearest(got.value, drawn.holes.iter().map(|h| h.hole.name.as_str()));
+        match near {
+            Some(near) => {
+                faults.add_with_hint(got.at, "datum", text, format!("did you mean \"{near}\"?"));
+            }
+            None => faults.add(got.at, "datum", text),
+        }
+    }
+    Some([a.value.to_string(), b.value.to_string()])
+}
