@@ -7,7 +7,7 @@ fn main() {
     let mut scene = demo::scene(&plan);
     let ppm = 10.0;
     let (w, h) = ((plan.width_mm * ppm) as u32, (plan.height_mm * ppm) as u32);
-    scene.camera = camera::Camera::above(Point::new(plan.width_mm / 2.0, plan.height_mm / 2.0), ppm, 0.0, 0.0, 0.0, w, h);
+    scene.camera = camera::Camera::above(Point::new(plan.width_mm / 2.0, plan.height_mm / 2.0), ppm, 0.0, 0.0, 0.0, [w, h]);
     let t = Instant::now();
     let r = synth::render(&scene);
     println!("render {:?} {}x{}", t.elapsed(), w, h);
