@@ -122,7 +122,7 @@ fn search(pictures: &[&GrayImage], level: usize, found: &mut Found) {
             continue;
         };
         let read = payload::read(picture, |x, y| {
-            let p = cells.apply(Point::new(x, y));
+            let p = cells.map(Point::new(x, y)).unwrap_or(middle);
             (p.x, p.y)
         });
         match read {
@@ -229,7 +229,10 @@ fn measure(
         let pairs: Vec<_> = saddles.iter().map(|s| (s.on_card, s.at)).collect();
         pixel_from_card = Homography::fit(&pairs).ok()?;
     }
-    let outline = layout.outer_corners().map(|c| pixel_from_card.apply(c));
+    let mut outline = [Point::new(0.0, 0.0); 4];
+    for (seen, corner) in outline.iter_mut().zip(layout.outer_corners()) {
+        *seen = pixel_from_card.map(corner)?;
+    }
     Some(SeenCard {
         number,
         saddles,
@@ -246,8 +249,7 @@ fn measure_in(
     let scale = f64::from(1u32 << tier);
     let mut seen = Vec::new();
     for s in &layout.saddles {
-        let jacobian = pixel_from_card.jacobian(s.at) / scale;
-        let start = Point::at(pixel_from_card.apply(s.at).vec() / scale);
+        let Some((start, jacobian)) = place_and_slope(pixel_from_card, s.at, scale) else { continue };
         let nearest_px = jacobian.singular_values().min() * layout.checker_mm;
         let radius = (0.46 * nearest_px).min(MAX_RADIUS_PX);
         if radius < 0.75 * saddle::MIN_RADIUS_PX {
@@ -267,6 +269,14 @@ fn measure_in(
         }
     }
     seen
+}
+
+/// Where a point of the card appears in a copy of the photo `scale` times smaller, and how that changes
+/// by millimetres on the card.
+fn place_and_slope(pixel_from_card: &Homography<Pixel, Card>, at: Point<Card>, scale: f64) -> Option<(Point<Pixel>, Matrix2<f64>)> {
+    let see = |x: f64, y: f64| pixel_from_card.map(Point::new(at.x + x, at.y + y));
+    let columns = [see(0.5, 0.0)? - see(-0.5, 0.0)?, see(0.0, 0.5)? - see(0.0, -0.5)?];
+    Some((Point::at(see(0.0, 0.0)?.vec() / scale), Matrix2::from_columns(&columns) / scale))
 }
 
 /// Whether the four squares that meet at the corner are dark and light as printed.
@@ -302,10 +312,7 @@ fn consistent(mut seen: Vec<SeenSaddle>) -> Vec<SeenSaddle> {
         let Ok(h) = Homography::<Pixel, Card>::fit(&pairs) else {
             return seen;
         };
-        let residuals: Vec<f64> = seen
-            .iter()
-            .map(|s| h.apply(s.on_card).distance(s.at))
-            .collect();
+        let residuals: Vec<f64> = seen.iter().map(|s| h.map(s.on_card).map_or(f64::MAX, |p| p.distance(s.at))).collect();
         let mut sorted = residuals.clone();
         sorted.sort_by(f64::total_cmp);
         let median = sorted[sorted.len() / 2];

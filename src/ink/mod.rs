@@ -1,4 +1,15 @@
 //! Reading ink: what is drawn on the sheet, and what could not be seen.
+//!
+//! | step | module |
+//! | --- | --- |
+//! | the sheet seen from above | [`view`] |
+//! | reading such a picture, whatever it came from | [`flat`] |
+//! | bare surface and ink mask | `ground`, `picture` |
+//! | long straight lines | `lines` |
+//! | what one hand drew in one place | `figure` |
+//! | strokes, loops | `shape` |
+//! | dot, tick, cross, ring, cross-out | `name` |
+//! | centres and their uncertainty | `place` |
 
 mod figure;
 pub mod flat;
@@ -8,8 +19,15 @@ mod name;
 mod picture;
 mod place;
 mod shape;
+pub mod view;
 
-use crate::frame::{Cov2, Point, Sheet};
+use image::GrayImage;
+
+use crate::card::SeenCard;
+use crate::frame::{Cov2, Flat, Point, Sheet};
+use crate::sheet::Outline;
+use crate::survey::SheetFrame;
+use view::FlatView;
 
 /// What sort of mark.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -108,4 +126,75 @@ pub struct Ink {
     pub unsure: Vec<Unsure>,
     /// Where the photo could be read.
     pub seen: Seen,
+}
+
+impl Ink {
+    /// Nothing read and nothing seen, of a sheet of this size, mm.
+    #[must_use]
+    pub fn unseen(size_mm: [f64; 2]) -> Self {
+        let seen = Seen::of(size_mm, |_| false);
+        Self { marks: Vec::new(), lines: Vec::new(), unsure: Vec::new(), seen }
+    }
+}
+
+impl Seen {
+    /// Side of a cell, mm: a little more than the largest mark.
+    const CELL_MM: f64 = 2.0;
+
+    /// The grid over a sheet of `size_mm`, each cell as `sees` says of its middle.
+    #[must_use]
+    pub fn of(size_mm: [f64; 2], sees: impl Fn(Point<Sheet>) -> bool) -> Self {
+        let [columns, rows] = size_mm.map(|s| (s / Self::CELL_MM).ceil().max(1.0) as usize);
+        let middle = |i: usize, of: f64| ((i as f64 + 0.5) * Self::CELL_MM).min(of - 0.5 * (Self::CELL_MM.min(of)).min(1.6));
+        let cells = (0..columns * rows).map(|i| sees(Point::new(middle(i % columns, size_mm[0]), middle(i / columns, size_mm[1])))).collect();
+        Self { cell_mm: Self::CELL_MM, columns, rows, cells }
+    }
+}
+
+/// Reads the sheet in a photo. `size_mm`: its planned width and height.
+#[must_use]
+pub fn read(grey: &GrayImage, frame: &SheetFrame, outline: &Outline, cards: &[SeenCard], size_mm: [f64; 2]) -> (Ink, FlatView) {
+    let view = FlatView::of(grey, frame, outline, cards, size_mm);
+    let found = flat::read(&view.image, view.px_per_mm);
+    // From the flat view back to the photo, and from there by the survey itself, which knows how well.
+    let place = |at: Point<Flat>, cov: Cov2| {
+        let on_sheet = view.sheet_from_flat(at);
+        let pixel = frame.pixel_from_sheet(on_sheet)?;
+        let by_mm = view::jacobian(frame, on_sheet)?;
+        let flip = nalgebra::Matrix2::new(1.0, 0.0, 0.0, -1.0) / view.px_per_mm;
+        let by_flat = by_mm * flip;
+        frame.point(pixel, by_flat * cov * by_flat.transpose())
+    };
+    let marks = found
+        .marks
+        .iter()
+        .filter_map(|m| {
+            let (at, cov) = place(m.at, m.cov)?;
+            Some(Mark { at, cov, kind: m.kind, size_mm: m.size_mm, ringed: m.ringed, crossed_out: m.crossed_out })
+        })
+        .collect();
+    let lines = found
+        .lines
+        .iter()
+        .filter_map(|l| {
+            let across = Cov2::identity() * (l.sigma * l.sigma);
+            let (a, cov) = place(l.ends[0], across)?;
+            let (b, _) = place(l.ends[1], across)?;
+            Some(RuledLine { ends: [a, b], width_mm: l.width / view.px_per_mm, u_mm: cov.symmetric_eigenvalues().max().max(0.0).sqrt() })
+        })
+        .collect();
+    let unsure = found
+        .unsure
+        .iter()
+        .filter_map(|u| {
+            let (at, cov) = place(u.at, Cov2::identity() * (0.1 * u.size_mm * view.px_per_mm).powi(2))?;
+            Some(Unsure { at, cov, size_mm: u.size_mm, why: u.why })
+        })
+        .collect();
+    let seen = Seen::of(size_mm, |at| {
+        let flat = view.flat_from_sheet(at);
+        let sharp = view::jacobian(frame, at).is_some_and(|j| j.singular_values().min() >= view::MIN_PX_PER_MM);
+        sharp && view.shows(flat) && found.is_readable(flat)
+    });
+    (Ink { marks, lines, unsure, seen }, view)
 }

@@ -1,7 +1,21 @@
 //! The sheet's own edges in the photo, and the datum they give.
+//!
+//! | step | module |
+//! | --- | --- |
+//! | the rectangle of the planned size | `coarse` |
+//! | sub-pixel points along its sides | `fine` |
 
+mod coarse;
+mod fine;
+
+use std::fmt;
+
+use image::GrayImage;
+
+use crate::card::SeenCard;
 use crate::frame::{Point, Sheet};
 use crate::plan::Edge;
+use crate::survey::{LineId, StraightLine, Survey};
 
 /// One edge of the sheet as measured, in the `Sheet` frame.
 #[derive(Debug, Clone, Copy)]
@@ -25,4 +39,112 @@ pub struct Outline {
     pub width_mm: Option<[f64; 2]>,
     /// Measured height, mm, and its standard uncertainty, where both other edges were seen.
     pub height_mm: Option<[f64; 2]>,
+}
+
+/// Why no sheet could be found.
+#[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
+pub enum SheetError {
+    /// No rectangle of about the planned size.
+    NotFound {
+        /// Planned width and height, mm.
+        planned_mm: [f64; 2],
+    },
+    /// A rectangle of the planned shape in another size.
+    OtherSize {
+        /// Its width and height, mm.
+        measured_mm: [f64; 2],
+        /// Planned width and height, mm.
+        planned_mm: [f64; 2],
+    },
+    /// The edges that a datum needs do not show.
+    NoCorner {
+        /// The edges that do.
+        found: usize,
+    },
+}
+
+impl fmt::Display for SheetError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::NotFound { planned_mm: [w, h] } => write!(
+                f,
+                "no sheet of {w:.1} x {h:.1} mm was found; show all its edges with some bench round them, on a bench of another brightness (a dark cloth under bare metal), and check the sheet's size in the plan"
+            ),
+            Self::OtherSize { measured_mm: [mw, mh], planned_mm: [w, h] } => write!(
+                f,
+                "the sheet measures {mw:.1} x {mh:.1} mm where the plan says {w:.1} x {h:.1} mm: the card seems to be printed at {:.1} %; lay a rule on its bars and say what they measure with --bars, or put the sheet's true size into the plan",
+                100.0 * (w / mw + h / mh) / 2.0
+            ),
+            Self::NoCorner { found } => write!(
+                f,
+                "{found} of the sheet's edges can be measured, and no two that meet in its lower left corner; show the bottom and the left edge, without clutter or cards on them"
+            ),
+        }
+    }
+}
+
+impl std::error::Error for SheetError {}
+
+/// The sheet's sides in the photo.
+#[derive(Debug, Clone)]
+pub struct Sides {
+    /// Points along each side that shows, for the survey: bottom, right, top, left are lines 0 to 3 of
+    /// the way the sheet was first taken to lie.
+    pub lines: Vec<StraightLine>,
+    /// Whether a quarter turn also fits the planned size.
+    pub square: bool,
+}
+
+/// The line of an edge when the plan is turned by `quarter_turns` from how the sheet was first taken to
+/// lie.
+#[must_use]
+pub fn line_of(edge: Edge, quarter_turns: u32) -> LineId {
+    let side = match edge {
+        Edge::Bottom => 0,
+        Edge::Right => 1,
+        Edge::Top => 2,
+        Edge::Left => 3,
+    };
+    LineId((side + quarter_turns) % 4)
+}
+
+/// All four edges, anticlockwise from the bottom.
+pub const EDGES: [Edge; 4] = [Edge::Bottom, Edge::Right, Edge::Top, Edge::Left];
+
+/// Finds the sheet of `size_mm` (width, height) by its edges.
+///
+/// Of the ways in which a sheet of that size can lie in the rectangle found, the one most nearly upright
+/// in the photo is taken first; the marks may show that another is meant.
+///
+/// # Errors
+/// [`SheetError`] when no such rectangle stands out, or too little of its edges.
+pub fn find(grey: &GrayImage, survey: &Survey, cards: &[SeenCard], size_mm: [f64; 2]) -> Result<Sides, SheetError> {
+    let rectangle = coarse::rectangle(grey, survey, cards, size_mm)?;
+    let square = (size_mm[0] - size_mm[1]).abs() < 0.02 * size_mm[0];
+    let step = if square { 1 } else { 2 };
+    let upright = (0..4)
+        .step_by(step)
+        .map(|turns| rectangle.turned(turns))
+        .max_by(|a, b| rightward(survey, a).total_cmp(&rightward(survey, b)))
+        .unwrap_or(rectangle);
+    let sides = fine::sides(grey, survey, cards, &upright);
+    let lines: Vec<StraightLine> = (0u32..)
+        .zip(sides)
+        .filter_map(|(i, side)| side.map(|s| StraightLine { id: LineId(i), points: s.points }))
+        .collect();
+    let has = |i: u32| lines.iter().any(|l| l.id == LineId(i));
+    if !(0..4).any(|i| has(i) && has((i + 1) % 4)) {
+        return Err(SheetError::NoCorner { found: lines.len() });
+    }
+    Ok(Sides { lines, square })
+}
+
+/// How much the rectangle's x axis runs to the right in the photo, -1 to 1.
+fn rightward(survey: &Survey, r: &coarse::Rectangle) -> f64 {
+    let at = r.corners[0];
+    match survey.local_scale(at) {
+        Some(jacobian) => (jacobian * r.x_axis()).normalize().x,
+        None => 0.0,
+    }
 }
