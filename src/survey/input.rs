@@ -1,0 +1,70 @@
+//! What the survey is given.
+
+use crate::card::SeenCard;
+use crate::frame::{Pixel, Point};
+
+/// Names a straight line of the face: an edge of the sheet or a ruled line. The same in all photos.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct LineId(pub u32);
+
+/// Points in one photo along a line that is straight on the face.
+#[derive(Debug, Clone)]
+pub struct StraightLine {
+    /// Which line.
+    pub id: LineId,
+    /// Where the photo shows it, and the standard deviation across it, px. Errors of neighbouring points
+    /// should be independent: thin out points whose patches overlap.
+    pub points: Vec<(Point<Pixel>, f64)>,
+}
+
+/// What was measured in one photo.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Sighting<'a> {
+    /// The cards found.
+    pub cards: &'a [SeenCard],
+    /// Places in `cards` of those that lie on the bench beside the sheet, not on it.
+    pub beside: &'a [usize],
+    /// The straight lines found.
+    pub lines: &'a [StraightLine],
+}
+
+/// A length the user gave: the distance between two parallel lines.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct KnownLength {
+    /// The lines.
+    pub between: [LineId; 2],
+    /// Their distance, mm.
+    pub mm: f64,
+    /// Its standard deviation, mm; [`KNOWN_SD_MM`] for a steel rule.
+    pub sd_mm: f64,
+}
+
+/// Standard deviation of a length measured with a steel rule, mm.
+pub const KNOWN_SD_MM: f64 = 0.1;
+
+/// Settings of the survey.
+#[derive(Debug, Clone)]
+pub struct Options {
+    /// Thickness of a card, mm: its print lies this much above what it lies on.
+    pub paper_mm: f64,
+    /// Height over the face of what the cards beside the sheet lie on, mean and standard deviation, mm:
+    /// minus the sheet's thickness as a rule. Standard deviation 0: known.
+    pub bench_mm: [f64; 2],
+    /// Lengths the user gave.
+    pub known: Vec<KnownLength>,
+    /// Standard deviation of the face's height (flatness), mm.
+    pub flatness_mm: f64,
+}
+
+impl Default for Options {
+    fn default() -> Self {
+        Self {
+            // Office paper, 80 g/m².
+            paper_mm: 0.1,
+            // Sheets of 0.4 to 1.6 mm.
+            bench_mm: [-1.0, 0.5],
+            known: Vec::new(),
+            flatness_mm: 0.1,
+        }
+    }
+}

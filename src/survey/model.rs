@@ -1,0 +1,238 @@
+//! The unknowns, how they stand in one vector, and the camera equation with its derivatives.
+
+use nalgebra::{DVector, Matrix2x3, Matrix3, Rotation3, SMatrix, Vector2, Vector3};
+
+use super::lens::{LENS_UNKNOWNS, Lens};
+
+/// Where a photo was taken from: `camera = rotation * face + shift`; camera x right, y down, z forward, mm.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Pose {
+    pub(super) rotation: Matrix3<f64>,
+    pub(super) shift: Vector3<f64>,
+}
+
+impl Pose {
+    /// Camera centre in the face frame.
+    pub(super) fn centre(&self) -> Vector3<f64> {
+        -(self.rotation.transpose() * self.shift)
+    }
+}
+
+/// A card, or a line, in the face. For cards x, y (mm) and angle (rad).
+pub(super) type CardPose = [f64; 3];
+
+/// A line in the face: `pivot + offset * normal + t * direction`, with direction (cos, sin) of the angle and
+/// normal 90 degrees to its left. The pivot is fixed: the middle of where the line was seen, so that angle
+/// and offset hardly correlate.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct LinePose {
+    pub(super) pivot: Vector2<f64>,
+    pub(super) angle: f64,
+    pub(super) offset: f64,
+}
+
+impl LinePose {
+    pub(super) fn direction(&self) -> Vector2<f64> {
+        Vector2::new(self.angle.cos(), self.angle.sin())
+    }
+    pub(super) fn normal(&self) -> Vector2<f64> {
+        Vector2::new(-self.angle.sin(), self.angle.cos())
+    }
+    /// The point nearest to the pivot.
+    pub(super) fn middle(&self) -> Vector2<f64> {
+        self.pivot + self.normal() * self.offset
+    }
+}
+
+/// One value of all unknowns.
+#[derive(Debug, Clone)]
+pub(super) struct State {
+    pub(super) lens: Lens,
+    pub(super) scale: [f64; 2],
+    pub(super) poses: Vec<Pose>,
+    /// Height of what the cards beside the sheet lie on, per photo, mm.
+    pub(super) bench: Vec<f64>,
+    pub(super) cards: Vec<CardPose>,
+    pub(super) lines: Vec<LinePose>,
+    /// Place along its line of the foot of each line point; a start value, not an unknown.
+    pub(super) feet: Vec<f64>,
+}
+
+/// Where each unknown stands in the vector: lens, print scale, poses (turn 3, shift 3), bench heights,
+/// cards but the first, lines (angle, offset).
+#[derive(Debug, Clone)]
+pub(super) struct Index {
+    pub(super) photos: usize,
+    /// Per photo: the place of its bench height, where that is unknown.
+    pub(super) bench: Vec<Option<usize>>,
+    cards_at: usize,
+    lines_at: usize,
+    pub(super) count: usize,
+}
+
+/// Place of the print scale in the vector.
+pub(super) const SCALE_AT: usize = LENS_UNKNOWNS;
+const POSES_AT: usize = SCALE_AT + 2;
+
+impl Index {
+    pub(super) fn new(bench_unknown: &[bool], cards: usize, lines: usize) -> Self {
+        let photos = bench_unknown.len();
+        let mut next = POSES_AT + 6 * photos;
+        let bench = bench_unknown
+            .iter()
+            .map(|&u| {
+                u.then(|| {
+                    next += 1;
+                    next - 1
+                })
+            })
+            .collect();
+        let lines_at = next + 3 * cards.saturating_sub(1);
+        Self {
+            photos,
+            bench,
+            cards_at: next,
+            lines_at,
+            count: lines_at + 2 * lines,
+        }
+    }
+    pub(super) fn pose(&self, photo: usize) -> usize {
+        POSES_AT + 6 * photo
+    }
+    /// `None` for the first card, which is the gauge.
+    pub(super) fn card(&self, card: usize) -> Option<usize> {
+        (card > 0).then(|| self.cards_at + 3 * (card - 1))
+    }
+    pub(super) fn line(&self, line: usize) -> usize {
+        self.lines_at + 2 * line
+    }
+    /// What the unknown at place `i` is, for messages.
+    pub(super) fn name(&self, i: usize) -> String {
+        const LENS: [&str; LENS_UNKNOWNS] = [
+            "the focal length",
+            "the principal point across",
+            "the principal point down",
+            "the lens distortion k1",
+            "the lens distortion k2",
+            "the lens distortion p1",
+            "the lens distortion p2",
+        ];
+        let poses_end = POSES_AT + 6 * self.photos;
+        match i {
+            _ if i < SCALE_AT => LENS[i].to_owned(),
+            _ if i < POSES_AT => {
+                format!("the print scale {}", ["across", "down"][i - SCALE_AT])
+            }
+            _ if i < poses_end => format!("the pose of photo {}", (i - POSES_AT) / 6 + 1),
+            _ if i < self.cards_at => "the height of the bench".to_owned(),
+            _ if i < self.lines_at => {
+                format!(
+                    "the place of card {} of the list",
+                    (i - self.cards_at) / 3 + 2
+                )
+            }
+            _ => format!(
+                "the place of line {} of the list",
+                (i - self.lines_at) / 2 + 1
+            ),
+        }
+    }
+}
+
+impl State {
+    /// Moves by `step`; turns are applied from the left, in the camera frame.
+    pub(super) fn moved(&self, index: &Index, step: &DVector<f64>) -> Self {
+        let mut next = self.clone();
+        let mut lens = self.lens.unknowns();
+        for (i, v) in lens.iter_mut().enumerate() {
+            *v += step[i];
+        }
+        next.lens = Lens::from_unknowns(lens);
+        for i in 0..2 {
+            next.scale[i] += step[SCALE_AT + i];
+        }
+        for (k, pose) in next.poses.iter_mut().enumerate() {
+            let at = index.pose(k);
+            let turn = Rotation3::new(Vector3::new(step[at], step[at + 1], step[at + 2]));
+            pose.rotation = turn.into_inner() * pose.rotation;
+            pose.shift += Vector3::new(step[at + 3], step[at + 4], step[at + 5]);
+        }
+        for (k, at) in index.bench.iter().enumerate() {
+            if let Some(at) = at {
+                next.bench[k] += step[*at];
+            }
+        }
+        for (j, card) in next.cards.iter_mut().enumerate() {
+            if let Some(at) = index.card(j) {
+                for (i, v) in card.iter_mut().enumerate() {
+                    *v += step[at + i];
+                }
+            }
+        }
+        for (j, line) in next.lines.iter_mut().enumerate() {
+            let at = index.line(j);
+            line.angle += step[at];
+            line.offset += step[at + 1];
+        }
+        next
+    }
+
+    /// Removes the rounding of many small turns.
+    pub(super) fn tidy(&mut self) {
+        for pose in &mut self.poses {
+            pose.rotation = nearest_rotation(pose.rotation);
+        }
+    }
+}
+
+/// The rotation nearest to `m` in the sum of squares.
+pub(super) fn nearest_rotation(m: Matrix3<f64>) -> Matrix3<f64> {
+    let svd = m.svd(true, true);
+    match (svd.u, svd.v_t) {
+        (Some(u), Some(v_t)) => {
+            let d = (u * v_t).determinant().signum();
+            u * Matrix3::from_diagonal(&Vector3::new(1.0, 1.0, d)) * v_t
+        }
+        _ => m,
+    }
+}
+
+/// A point of the face in the photo, with all derivatives.
+pub(super) struct Projected {
+    pub(super) pixel: Vector2<f64>,
+    pub(super) by_face: Matrix2x3<f64>,
+    pub(super) by_pose: SMatrix<f64, 2, 6>,
+    pub(super) by_lens: SMatrix<f64, 2, LENS_UNKNOWNS>,
+}
+
+/// The camera equation; `None` behind the camera. `face` is (x, y, height), mm.
+pub(super) fn project(lens: &Lens, pose: &Pose, face: Vector3<f64>) -> Option<Projected> {
+    let turned = pose.rotation * face;
+    let c = turned + pose.shift;
+    if c.z.is_nan() || c.z <= 1e-9 {
+        return None;
+    }
+    let inv = 1.0 / c.z;
+    let ray = Vector2::new(c.x * inv, c.y * inv);
+    let imaged = lens.image_with_slopes(ray);
+    let by_camera = imaged.by_ray * Matrix2x3::new(inv, 0.0, -ray.x * inv, 0.0, inv, -ray.y * inv);
+    // exp(w) v = v + w x v, so that the derivative by the turn is -[v]x.
+    let by_turn = -(by_camera * turned.cross_matrix());
+    let mut by_pose = SMatrix::<f64, 2, 6>::zeros();
+    by_pose.fixed_columns_mut::<3>(0).copy_from(&by_turn);
+    by_pose.fixed_columns_mut::<3>(3).copy_from(&by_camera);
+    Some(Projected {
+        pixel: imaged.pixel,
+        by_face: by_camera * pose.rotation,
+        by_pose,
+        by_lens: imaged.by_lens,
+    })
+}
+
+/// Where the ray meets the plane at `height`, mm in the face frame; `None` if it does not.
+pub(super) fn meet_face(pose: &Pose, ray: Vector2<f64>, height: f64) -> Option<Vector2<f64>> {
+    let d = pose.rotation.transpose() * Vector3::new(ray.x, ray.y, 1.0);
+    let c = pose.centre();
+    let s = (height - c.z) / d.z;
+    (s.is_finite() && s > 0.0).then(|| Vector2::new(c.x + s * d.x, c.y + s * d.y))
+}

@@ -1,0 +1,341 @@
+//! The observation equations: residuals, derivatives, and the normal equations made of them.
+
+use nalgebra::{DMatrix, DVector, Matrix2, SMatrix, SVector, Vector2, Vector3};
+
+use super::lens::LENS_UNKNOWNS;
+use super::model::{Index, LinePose, SCALE_AT, State, project};
+
+/// Huber's threshold in standard deviations: within it least squares, beyond it the pull is constant.
+pub(super) const HUBER_SIGMAS: f64 = 3.0;
+/// Newton steps from an observed line point to its foot on the imaged line.
+const FOOT_STEPS: usize = 6;
+/// Feet are settled within this, px.
+const FOOT_PX: f64 = 1e-11;
+
+/// A checker corner in a photo.
+#[derive(Debug, Clone)]
+pub(super) struct SaddleSeen {
+    pub(super) photo: usize,
+    pub(super) card: usize,
+    pub(super) on_card: Vector2<f64>,
+    pub(super) beside: bool,
+    pub(super) at: Vector2<f64>,
+    /// W with WᵀW = inverse covariance.
+    pub(super) whiten: Matrix2<f64>,
+    /// Counted, or switched off as an outlier.
+    pub(super) on: bool,
+}
+
+/// A point of a straight line in a photo.
+#[derive(Debug, Clone)]
+pub(super) struct PointSeen {
+    pub(super) photo: usize,
+    pub(super) line: usize,
+    pub(super) at: Vector2<f64>,
+    pub(super) sigma: f64,
+    pub(super) on: bool,
+}
+
+/// A length between two lines.
+#[derive(Debug, Clone)]
+pub(super) struct LengthSeen {
+    pub(super) lines: [usize; 2],
+    pub(super) mm: f64,
+    pub(super) sd: f64,
+}
+
+/// A normal distribution of some unknowns.
+#[derive(Debug, Clone)]
+pub(super) struct Expected {
+    pub(super) lens: [f64; LENS_UNKNOWNS],
+    pub(super) lens_weight: SMatrix<f64, LENS_UNKNOWNS, LENS_UNKNOWNS>,
+    pub(super) scale: [f64; 2],
+    pub(super) scale_sd: [f64; 2],
+    /// Mean and standard deviation, per photo.
+    pub(super) bench: Vec<[f64; 2]>,
+}
+
+/// All observations of one solve.
+#[derive(Debug, Clone)]
+pub(super) struct Problem {
+    pub(super) index: Index,
+    pub(super) paper_mm: f64,
+    pub(super) saddles: Vec<SaddleSeen>,
+    pub(super) points: Vec<PointSeen>,
+    pub(super) lengths: Vec<LengthSeen>,
+    pub(super) expected: Expected,
+    /// By how much the stated standard deviations are too small: first for saddles, then for each line.
+    pub(super) factors: Vec<f64>,
+}
+
+/// Normal equations at a state.
+pub(super) struct Normal {
+    pub(super) matrix: DMatrix<f64>,
+    pub(super) pull: DVector<f64>,
+    pub(super) cost: f64,
+}
+
+/// Residual and derivatives of a saddle, in px.
+pub(super) struct SaddleRow {
+    pub(super) miss: Vector2<f64>,
+    pub(super) row: Row,
+    /// Derivative of the pixel by the height of the place on the card.
+    pub(super) by_height: Vector2<f64>,
+    /// Derivatives by the card's place (x, y, angle), for the gauge card too.
+    pub(super) by_place: [Vector2<f64>; 3],
+}
+
+/// Columns and entries of a pair of rows; columns ascend.
+pub(super) struct Row {
+    len: usize,
+    columns: [usize; Row::MOST],
+    entries: [[f64; 2]; Row::MOST],
+}
+
+impl Row {
+    const MOST: usize = LENS_UNKNOWNS + 2 + 6 + 1 + 3;
+    fn new() -> Self {
+        Self {
+            len: 0,
+            columns: [0; Self::MOST],
+            entries: [[0.0; 2]; Self::MOST],
+        }
+    }
+    fn push(&mut self, column: usize, x: f64, y: f64) {
+        self.columns[self.len] = column;
+        self.entries[self.len] = [x, y];
+        self.len += 1;
+    }
+    pub(super) fn iter(&self) -> impl Iterator<Item = (usize, [f64; 2])> + '_ {
+        self.columns[..self.len]
+            .iter()
+            .copied()
+            .zip(self.entries[..self.len].iter().copied())
+    }
+}
+
+impl Problem {
+    pub(super) fn height(&self, state: &State, saddle: &SaddleSeen) -> f64 {
+        self.paper_mm
+            + if saddle.beside {
+                state.bench[saddle.photo]
+            } else {
+                0.0
+            }
+    }
+
+    /// `None` behind the camera.
+    pub(super) fn saddle(&self, state: &State, s: &SaddleSeen) -> Option<SaddleRow> {
+        let [x, y, angle] = state.cards[s.card];
+        let (sin, cos) = angle.sin_cos();
+        let printed = Vector2::new(s.on_card.x * state.scale[0], s.on_card.y * state.scale[1]);
+        let turned = Vector2::new(
+            cos * printed.x - sin * printed.y,
+            sin * printed.x + cos * printed.y,
+        );
+        let face = Vector3::new(turned.x + x, turned.y + y, self.height(state, s));
+        let p = project(&state.lens, &state.poses[s.photo], face)?;
+        let fx = p.by_face.column(0);
+        let fy = p.by_face.column(1);
+        let mut row = Row::new();
+        for i in 0..LENS_UNKNOWNS {
+            row.push(i, p.by_lens[(0, i)], p.by_lens[(1, i)]);
+        }
+        let across = (fx * cos + fy * sin) * s.on_card.x;
+        let up = (fy * cos - fx * sin) * s.on_card.y;
+        row.push(SCALE_AT, across.x, across.y);
+        row.push(SCALE_AT + 1, up.x, up.y);
+        let at = self.index.pose(s.photo);
+        for i in 0..6 {
+            row.push(at + i, p.by_pose[(0, i)], p.by_pose[(1, i)]);
+        }
+        let by_height = p.by_face.column(2);
+        if let (true, Some(at)) = (s.beside, self.index.bench[s.photo]) {
+            row.push(at, by_height.x, by_height.y);
+        }
+        let spin = fy * turned.x - fx * turned.y;
+        let by_place = [fx.into_owned(), fy.into_owned(), spin];
+        if let Some(at) = self.index.card(s.card) {
+            for (i, c) in by_place.iter().enumerate() {
+                row.push(at + i, c.x, c.y);
+            }
+        }
+        Some(SaddleRow {
+            miss: s.at - p.pixel,
+            row,
+            by_height: by_height.into_owned(),
+            by_place,
+        })
+    }
+
+    /// Distance of an observed point from the imaged line, px, with its derivatives. Moves `foot` to the
+    /// nearest place on the line. The derivative by the foot vanishes there, so it is left out.
+    pub(super) fn point(&self, state: &State, o: &PointSeen, foot: &mut f64) -> Option<(f64, Row)> {
+        let line = &state.lines[o.line];
+        let (d, n, middle) = (line.direction(), line.normal(), line.middle());
+        let lens = &state.lens;
+        let pose = &state.poses[o.photo];
+        let at = |t: f64| {
+            let q = middle + d * t;
+            project(lens, pose, Vector3::new(q.x, q.y, 0.0))
+        };
+        let mut p = at(*foot)?;
+        for _ in 0..FOOT_STEPS {
+            let tangent = p.by_face.column(0) * d.x + p.by_face.column(1) * d.y;
+            let step = tangent.dot(&(o.at - p.pixel)) / tangent.norm_squared();
+            *foot += step;
+            p = at(*foot)?;
+            if (step * tangent.norm()).abs() < FOOT_PX {
+                break;
+            }
+        }
+        let fx = p.by_face.column(0);
+        let fy = p.by_face.column(1);
+        let tangent = (fx * d.x + fy * d.y).normalize();
+        let across = Vector2::new(-tangent.y, tangent.x);
+        let mut row = Row::new();
+        for i in 0..LENS_UNKNOWNS {
+            row.push(i, across.dot(&p.by_lens.column(i)), 0.0);
+        }
+        let at = self.index.pose(o.photo);
+        for i in 0..6 {
+            row.push(at + i, across.dot(&p.by_pose.column(i)), 0.0);
+        }
+        let by_normal = across.dot(&(fx * n.x + fy * n.y));
+        let at = self.index.line(o.line);
+        row.push(at, by_normal * *foot, 0.0);
+        row.push(at + 1, by_normal, 0.0);
+        Some((across.dot(&(o.at - p.pixel)), row))
+    }
+
+    /// Normal equations of everything; `None` if something came behind the camera.
+    pub(super) fn normal(&self, state: &mut State) -> Option<Normal> {
+        let n = self.index.count;
+        let mut normal = Normal {
+            matrix: DMatrix::zeros(n, n),
+            pull: DVector::zeros(n),
+            cost: 0.0,
+        };
+        for s in self.saddles.iter().filter(|s| s.on) {
+            let r = self.saddle(state, s)?;
+            normal.add(&r.row, r.miss, s.whiten / self.factors[0]);
+        }
+        for (k, o) in self.points.iter().enumerate().filter(|(_, o)| o.on) {
+            let mut foot = state.feet[k];
+            let (miss, row) = self.point(state, o, &mut foot)?;
+            state.feet[k] = foot;
+            let w = 1.0 / (o.sigma * self.factors[1 + o.line]);
+            normal.add(&row, Vector2::new(miss, 0.0), Matrix2::identity() * w);
+        }
+        for l in &self.lengths {
+            let (mm, entries) = length(&state.lines, l.lines);
+            normal.add_one(
+                &self.length_columns(l, entries),
+                (l.mm - mm) / l.sd,
+                1.0 / l.sd,
+            );
+        }
+        self.add_expected(state, &mut normal);
+        // Only the lower triangle was filled.
+        normal.matrix.fill_upper_triangle_with_lower_triangle();
+        normal.cost.is_finite().then_some(normal)
+    }
+
+    pub(super) fn length_columns(&self, l: &LengthSeen, entries: [f64; 4]) -> [(usize, f64); 4] {
+        let [a, b] = l.lines.map(|k| self.index.line(k));
+        [
+            (a, entries[0]),
+            (a + 1, entries[1]),
+            (b, entries[2]),
+            (b + 1, entries[3]),
+        ]
+    }
+
+    fn add_expected(&self, state: &State, normal: &mut Normal) {
+        let e = &self.expected;
+        let now = SVector::from(state.lens.unknowns());
+        let miss = SVector::from(e.lens) - now;
+        let pull = e.lens_weight * miss;
+        for i in 0..LENS_UNKNOWNS {
+            normal.pull[i] += pull[i];
+            for j in 0..=i {
+                normal.matrix[(i, j)] += e.lens_weight[(i, j)];
+            }
+        }
+        normal.cost += miss.dot(&pull);
+        for i in 0..2 {
+            let sd = e.scale_sd[i];
+            normal.add_one(
+                &[(SCALE_AT + i, 1.0)],
+                (e.scale[i] - state.scale[i]) / sd,
+                1.0 / sd,
+            );
+        }
+        for (k, at) in self.index.bench.iter().enumerate() {
+            if let Some(at) = at {
+                let [mean, sd] = e.bench[k];
+                normal.add_one(&[(*at, 1.0)], (mean - state.bench[k]) / sd, 1.0 / sd);
+            }
+        }
+    }
+}
+
+impl Normal {
+    fn add(&mut self, row: &Row, miss: Vector2<f64>, whiten: Matrix2<f64>) {
+        let r = whiten * miss;
+        let d = r.norm();
+        let (weight, cost) = if d <= HUBER_SIGMAS {
+            (1.0, d * d)
+        } else {
+            (
+                HUBER_SIGMAS / d,
+                2.0 * HUBER_SIGMAS * d - HUBER_SIGMAS * HUBER_SIGMAS,
+            )
+        };
+        self.cost += cost;
+        let mut white = [[0.0; 2]; Row::MOST];
+        for (w, e) in white.iter_mut().zip(&row.entries[..row.len]) {
+            w[0] = whiten.m11 * e[0] + whiten.m12 * e[1];
+            w[1] = whiten.m21 * e[0] + whiten.m22 * e[1];
+        }
+        for a in 0..row.len {
+            let (i, [x, y]) = (row.columns[a], white[a].map(|v| v * weight));
+            self.pull[i] += x * r.x + y * r.y;
+            for (b, w) in white[..=a].iter().enumerate() {
+                self.matrix[(i, row.columns[b])] += x * w[0] + y * w[1];
+            }
+        }
+    }
+
+    /// One equation of its own, already divided by its standard deviation in `miss`.
+    fn add_one(&mut self, entries: &[(usize, f64)], miss: f64, weight: f64) {
+        self.cost += miss * miss;
+        for &(i, x) in entries {
+            self.pull[i] += x * weight * miss;
+            for &(j, y) in entries {
+                if j <= i {
+                    self.matrix[(i, j)] += x * weight * y * weight;
+                }
+            }
+        }
+    }
+}
+
+/// Distance between two nearly parallel lines, each measured from the middle of the other, averaged; with
+/// its derivatives by the angle and offset of both.
+pub(super) fn length(lines: &[LinePose], pair: [usize; 2]) -> (f64, [f64; 4]) {
+    let [a, b] = pair.map(|k| lines[k]);
+    let mut mm = 0.0;
+    let mut by = [0.0; 4];
+    for (from, to, own, other) in [(a, b, 0, 2), (b, a, 2, 0)] {
+        let reach = from.middle() - to.pivot;
+        let signed = to.normal().dot(&reach) - to.offset;
+        let half = 0.5 * signed.signum();
+        mm += half * signed;
+        by[own] -= half * from.offset * to.normal().dot(&from.direction());
+        by[own + 1] += half * to.normal().dot(&from.normal());
+        by[other] -= half * to.direction().dot(&reach);
+        by[other + 1] -= half;
+    }
+    (mm, by)
+}

@@ -1,0 +1,322 @@
+//! Levenberg-Marquardt, and the weights that the residuals ask for.
+
+use nalgebra::{DMatrix, DVector};
+
+use super::error::SurveyError;
+use super::model::State;
+use super::observe::{HUBER_SIGMAS, Normal, Problem};
+
+/// A step that moves nothing by more than this part of its standard deviation ends the solve.
+const SETTLED_SIGMAS: f64 = 1e-9;
+/// What counts as settled when rounding stops the descent.
+const GOOD_ENOUGH_SIGMAS: f64 = 1e-4;
+const MAX_STEPS: usize = 80;
+const FIRST_DAMPING: f64 = 1e-4;
+/// Rises of the cost below this part of it are rounding.
+const COST_ROUNDING: f64 = 1e-12;
+/// Largest turn of a pose in one step, rad: beyond it the linear model means nothing.
+const MAX_TURN: f64 = 0.5;
+/// Rounds of weighting at most; three are usual.
+const MAX_ROUNDS: usize = 8;
+/// Weights are settled when no factor changes by more than this part.
+const FACTOR_SETTLED: f64 = 1e-6;
+/// A group's factor is taken from its residuals only with this redundancy; below it the stated
+/// standard deviations are kept, because a handful of residuals says little of their spread.
+const MIN_REDUNDANCY: f64 = 10.0;
+/// Observations this many (rescaled) standard deviations off are switched off.
+const OUTLIER_SIGMAS: f64 = 6.0;
+/// At most this part of a group may be switched off: more is not outliers but a wrong model.
+const MAX_OFF: f64 = 0.2;
+
+/// A settled solve.
+#[derive(Debug, Clone)]
+pub(super) struct Settled {
+    pub(super) state: State,
+    pub(super) cov: DMatrix<f64>,
+    pub(super) rcond: f64,
+}
+
+/// Steps until settled, `Ok` with the state where the budget of steps ended, if that is `rough`.
+pub(super) fn descend(
+    problem: &Problem,
+    start: &State,
+    max_steps: usize,
+    rough: bool,
+) -> Result<(State, Normal), SurveyError> {
+    let behind = SurveyError::Diverged {
+        steps: 0,
+        rms_px: f64::INFINITY,
+    };
+    let mut state = start.clone();
+    let mut normal = problem.normal(&mut state).ok_or(behind)?;
+    let mut damping = FIRST_DAMPING;
+    let mut last = f64::INFINITY;
+    for _ in 0..max_steps {
+        let n = problem.index.count;
+        let mut damped = normal.matrix.clone();
+        for i in 0..n {
+            damped[(i, i)] *= 1.0 + damping;
+        }
+        let Some(step) = solve_scaled(&damped, &normal.pull) else {
+            damping = (damping * 10.0).max(1e-8);
+            if damping > 1e12 {
+                break;
+            }
+            continue;
+        };
+        let size = step.dot(&(&normal.matrix * &step)).max(0.0).sqrt();
+        let turned = (0..problem.index.photos)
+            .map(|k| {
+                let at = problem.index.pose(k);
+                step.rows(at, 3).norm()
+            })
+            .fold(0.0, f64::max);
+        if turned < MAX_TURN {
+            let mut trial = state.moved(&problem.index, &step);
+            match problem.normal(&mut trial) {
+                Some(next) if next.cost <= normal.cost * (1.0 + COST_ROUNDING) + 1e-18 => {
+                    state = trial;
+                    normal = next;
+                    last = size;
+                    damping = if damping > 1e-10 { damping / 10.0 } else { 0.0 };
+                    if size < SETTLED_SIGMAS {
+                        state.tidy();
+                        return Ok((state, normal));
+                    }
+                    continue;
+                }
+                _ => {}
+            }
+        }
+        if size < GOOD_ENOUGH_SIGMAS && damping < 1e-3 {
+            // Only rounding stands in the way.
+            last = size;
+            break;
+        }
+        damping = (damping * 10.0).max(1e-8);
+        if damping > 1e12 {
+            break;
+        }
+    }
+    state.tidy();
+    if rough || last < GOOD_ENOUGH_SIGMAS {
+        return Ok((state, normal));
+    }
+    Err(SurveyError::Diverged {
+        steps: max_steps,
+        rms_px: problem.rms_px(&state, None).0,
+    })
+}
+
+/// Solves after scaling the diagonal to one: the unknowns span twelve orders of magnitude.
+fn solve_scaled(matrix: &DMatrix<f64>, pull: &DVector<f64>) -> Option<DVector<f64>> {
+    let scale = matrix.diagonal().map(|d| 1.0 / d.sqrt());
+    let scaled = DMatrix::from_fn(matrix.nrows(), matrix.ncols(), |i, j| {
+        matrix[(i, j)] * scale[i] * scale[j]
+    });
+    let x = scaled.cholesky()?.solve(&pull.component_mul(&scale));
+    let x = x.component_mul(&scale);
+    x.iter().all(|v| v.is_finite()).then_some(x)
+}
+
+/// Inverse of the normal matrix, and the reciprocal condition of its scaled form.
+fn invert(matrix: &DMatrix<f64>) -> Result<(DMatrix<f64>, f64), usize> {
+    let scale = matrix.diagonal().map(|d| 1.0 / d.sqrt());
+    if let Some(bad) = scale.iter().position(|s| !s.is_finite()) {
+        return Err(bad);
+    }
+    let n = matrix.nrows();
+    let scaled = DMatrix::from_fn(n, n, |i, j| matrix[(i, j)] * scale[i] * scale[j]);
+    let Some(chol) = scaled.clone().cholesky() else {
+        let eigen = scaled.symmetric_eigen();
+        let low = eigen.eigenvalues.imin();
+        return Err(eigen.eigenvectors.column(low).iamax());
+    };
+    let inverse = chol.inverse();
+    // One-norms: within a factor n of the true condition, and cheap.
+    let norm = |m: &DMatrix<f64>| m.column_iter().map(|c| c.lp_norm(1)).fold(0.0, f64::max);
+    let rcond = 1.0 / (norm(&scaled) * norm(&inverse));
+    let mut cov = DMatrix::from_fn(n, n, |i, j| inverse[(i, j)] * scale[i] * scale[j]);
+    // Symmetric to the last bit, so that later products are too.
+    cov.fill_upper_triangle_with_lower_triangle();
+    Ok((cov, rcond))
+}
+
+/// Solves, and in rounds adapts the weights: each group's standard deviations are multiplied by the root of
+/// its weighted square sum over its redundancy, never by less than one (the stated ones count the noise
+/// within a patch of pixels, so they can be too small, hardly too large).
+pub(super) fn settle(problem: &mut Problem, start: &State) -> Result<Settled, SurveyError> {
+    let mut state = start.clone();
+    let mut rounds = 0;
+    loop {
+        let (next, normal) = descend(problem, &state, MAX_STEPS, false)?;
+        state = next;
+        let (cov, rcond) = invert(&normal.matrix).map_err(|i| SurveyError::IllConditioned {
+            unknown: problem.index.name(i),
+            rcond: 0.0,
+        })?;
+        rounds += 1;
+        let settled = Settled {
+            state: state.clone(),
+            cov,
+            rcond,
+        };
+        if rounds == MAX_ROUNDS || !problem.reweigh(&settled) {
+            return Ok(settled);
+        }
+    }
+}
+
+impl Problem {
+    /// Takes factors and outliers from the residuals; whether anything changed.
+    fn reweigh(&mut self, settled: &Settled) -> bool {
+        let groups = self.factors.len();
+        let mut square_sum = vec![0.0; groups];
+        let mut redundancy = vec![0.0; groups];
+        let mut state = settled.state.clone();
+        let cov = &settled.cov;
+        // Distances in standard deviations, and the share of each observation that the unknowns took up.
+        let mut far_saddles = vec![0.0; self.saddles.len()];
+        for (i, s) in self.saddles.iter().enumerate() {
+            let Some(r) = self.saddle(&state, s) else {
+                return false;
+            };
+            let white = s.whiten / self.factors[0];
+            let d = (white * r.miss).norm();
+            far_saddles[i] = d;
+            if s.on {
+                let w = (HUBER_SIGMAS / d).min(1.0);
+                let rows: Vec<_> = r.row.iter().collect();
+                let spread = quadratic(&rows, cov, |e| white * nalgebra::Vector2::new(e[0], e[1]));
+                square_sum[0] += w * d * d;
+                redundancy[0] += 2.0 - w * spread;
+            }
+        }
+        let mut far_points = vec![0.0; self.points.len()];
+        for (i, o) in self.points.iter().enumerate() {
+            let mut foot = state.feet[i];
+            let Some((miss, row)) = self.point(&state, o, &mut foot) else {
+                return false;
+            };
+            state.feet[i] = foot;
+            let g = 1 + o.line;
+            let white = 1.0 / (o.sigma * self.factors[g]);
+            let d = (miss * white).abs();
+            far_points[i] = d;
+            if o.on {
+                let w = (HUBER_SIGMAS / d).min(1.0);
+                let rows: Vec<_> = row.iter().collect();
+                let spread = quadratic(&rows, cov, |e| nalgebra::Vector2::new(e[0] * white, 0.0));
+                square_sum[g] += w * d * d;
+                redundancy[g] += 1.0 - w * spread;
+            }
+        }
+        let mut changed = false;
+        for g in 0..groups {
+            if redundancy[g] < MIN_REDUNDANCY {
+                continue;
+            }
+            let new = (self.factors[g] * (square_sum[g] / redundancy[g]).sqrt()).max(1.0);
+            changed |= (new / self.factors[g] - 1.0).abs() > FACTOR_SETTLED;
+            let ratio = self.factors[g] / new;
+            self.factors[g] = new;
+            if g == 0 {
+                far_saddles.iter_mut().for_each(|d| *d *= ratio);
+            } else {
+                for (d, o) in far_points.iter_mut().zip(&self.points) {
+                    if o.line == g - 1 {
+                        *d *= ratio;
+                    }
+                }
+            }
+        }
+        changed | self.switch(&far_saddles, &far_points)
+    }
+
+    fn switch(&mut self, far_saddles: &[f64], far_points: &[f64]) -> bool {
+        let mut changed = false;
+        let cards = self.saddles.iter().map(|s| s.card + 1).max().unwrap_or(0);
+        for card in 0..cards {
+            let of_card = |s: &&super::observe::SaddleSeen| s.card == card;
+            let total = self.saddles.iter().filter(of_card).count();
+            let limit = limit(
+                total,
+                self.saddles
+                    .iter()
+                    .zip(far_saddles)
+                    .filter(|(s, _)| s.card == card)
+                    .map(|(_, d)| *d),
+            );
+            for (s, d) in self.saddles.iter_mut().zip(far_saddles) {
+                if s.card == card {
+                    let on = *d <= limit;
+                    changed |= on != s.on;
+                    s.on = on;
+                }
+            }
+        }
+        for line in 0..self.factors.len() - 1 {
+            let of_line = |o: &&super::observe::PointSeen| o.line == line;
+            let total = self.points.iter().filter(of_line).count();
+            let limit = limit(
+                total,
+                self.points
+                    .iter()
+                    .zip(far_points)
+                    .filter(|(o, _)| o.line == line)
+                    .map(|(_, d)| *d),
+            );
+            for (o, d) in self.points.iter_mut().zip(far_points) {
+                if o.line == line {
+                    let on = *d <= limit;
+                    changed |= on != o.on;
+                    o.on = on;
+                }
+            }
+        }
+        changed
+    }
+
+    /// RMS of the distances of all counted saddles (of one card) from their places, px, and their number.
+    pub(super) fn rms_px(&self, state: &State, card: Option<usize>) -> (f64, usize) {
+        let mut sum = 0.0;
+        let mut count = 0;
+        for s in &self.saddles {
+            if s.on && card.is_none_or(|c| c == s.card) {
+                match self.saddle(state, s) {
+                    Some(r) => sum += r.miss.norm_squared(),
+                    None => return (f64::INFINITY, 0),
+                }
+                count += 1;
+            }
+        }
+        ((sum / count.max(1) as f64).sqrt(), count)
+    }
+}
+
+/// Distance beyond which an observation is switched off; never more than [`MAX_OFF`] of them.
+fn limit(total: usize, far: impl Iterator<Item = f64>) -> f64 {
+    let mut far: Vec<f64> = far.collect();
+    far.sort_by(f64::total_cmp);
+    let kept = total - (total as f64 * MAX_OFF) as usize;
+    match kept.checked_sub(1).and_then(|i| far.get(i)) {
+        Some(d) if *d > OUTLIER_SIGMAS => *d,
+        _ => OUTLIER_SIGMAS,
+    }
+}
+
+/// Trace of J Q Jᵀ for one (whitened) pair of rows.
+fn quadratic(
+    rows: &[(usize, [f64; 2])],
+    cov: &DMatrix<f64>,
+    white: impl Fn([f64; 2]) -> nalgebra::Vector2<f64>,
+) -> f64 {
+    let rows: Vec<_> = rows.iter().map(|(i, e)| (*i, white(*e))).collect();
+    let mut sum = 0.0;
+    for (i, a) in &rows {
+        for (j, b) in &rows {
+            sum += cov[(*i, *j)] * a.dot(b);
+        }
+    }
+    sum
+}
