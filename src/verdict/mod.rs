@@ -1,5 +1,9 @@
 //! From marks and plan to a decision, and what to do at the bench.
 
+pub mod decision_rule;
+pub mod line_fit;
+pub mod pairing;
+
 use crate::frame::{Point, Sheet};
 use crate::ink::MarkKind;
 
