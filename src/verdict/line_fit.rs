@@ -53,7 +53,8 @@ pub fn orthogonal(points: &[Vector2<f64>]) -> Option<Line> {
         xy += d.x * d.y;
         yy += d.y * d.y;
     }
-    if !(xx + yy > 0.0) || !(xx + yy).is_finite() {
+    let spread = xx + yy;
+    if spread == 0.0 || !spread.is_finite() {
         return None;
     }
     // Twice the angle of the long axis; exact also for level and upright lines.
