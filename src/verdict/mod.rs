@@ -1,7 +1,62 @@
 //! From marks and plan to a decision, and what to do at the bench.
+//!
+//! | step | file |
+//! | --- | --- |
+//! | which mark belongs to which hole | [`pairing`] |
+//! | state of each hole, and what else is on the face | `states`, by the [`decision_rule`] |
+//! | figures of the rows | `figures`, with [`line_fit`] |
+//! | the decision, and why | `reasons` |
+//! | what to do at the bench | `bench`, in `words` |
+
+mod bench;
+pub mod decision_rule;
+mod figures;
+pub mod line_fit;
+pub mod pairing;
+mod reasons;
+mod states;
+mod words;
 
 use crate::frame::{Point, Sheet};
-use crate::ink::MarkKind;
+use crate::ink::{Ink, MarkKind};
+use crate::plan::Plan;
+use crate::sheet::Outline;
+
+/// Compares what was found with the plan.
+///
+/// All places are in the `Sheet` frame, mm. `extra` are findings of earlier stages: those that
+/// [block](Weight::Blocks) keep the sheet from reading as ready, notes are passed on. The order of the
+/// ink changes nothing.
+///
+/// - A hole whose place shows only ink that could not be named is `Unseen`: not surely missing, never
+///   good. So is a hole whose place was not wholly seen and that has no mark.
+/// - The further marks of a `Double` hole are in `strays` too: nothing on the face is left out.
+/// - A mark both ringed and crossed out contradicts itself, and is unsure ink.
+/// - A covariance that is none gives no uncertainty, and the hole is `Close`.
+#[must_use]
+pub fn decide(plan: &Plan, ink: &Ink, outline: &Outline, extra: &[(Weight, Reason)]) -> Verdict {
+    let judged = states::judge_face(plan, ink);
+    let rows = figures::figures(plan, &judged, outline);
+    let (decision, reasons) = reasons::weigh(plan, ink, outline, &judged, extra);
+    let bench = bench::list(plan, &judged, &reasons);
+    Verdict {
+        decision,
+        reasons,
+        holes: judged.holes,
+        strays: judged.strays,
+        rows,
+        bench,
+    }
+}
+
+/// What a finding of an earlier stage does to the decision.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Weight {
+    /// The sheet cannot read as ready.
+    Blocks,
+    /// Worth knowing; changes nothing.
+    Note,
+}
 
 /// The decision on the whole sheet.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

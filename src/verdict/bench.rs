@@ -1,0 +1,240 @@
+//! What to do at the bench, in the order to do it.
+
+use nalgebra::Vector2;
+
+use super::decision_rule::{Proof, judge};
+use super::states::{Judged, expanded_offset};
+use super::words::{names, offset_fine, place_near, planned_place, way};
+use super::{HoleState, Reason, StrayState};
+use crate::plan::length::show;
+use crate::plan::{Edge, Plan, Row};
+
+/// One sentence for each thing to do, the gravest first.
+pub(super) fn list(plan: &Plan, judged: &Judged, reasons: &[Reason]) -> Vec<String> {
+    let mut bench = Vec::new();
+    live_strays(plan, judged, &mut bench);
+    doubles(plan, judged, &mut bench);
+    rows(plan, judged, &mut bench);
+    wrong_holes(plan, judged, &mut bench);
+    unproven(plan, judged, &mut bench);
+    if reasons.iter().any(|r| r.code == "face-unseen") {
+        bench.push(
+            "look over the parts of the face that the photo does not show, or take another photo"
+                .into(),
+        );
+    }
+    bench
+}
+
+fn live_strays(plan: &Plan, judged: &Judged, bench: &mut Vec<String>) {
+    for (stray, at) in judged.strays.iter().zip(&judged.stray_at) {
+        if stray.state != StrayState::Stray {
+            continue;
+        }
+        let place = place_near(plan, stray.at);
+        if stray.ringed {
+            bench.push(format!(
+                "RINGED stray {place}: it will be drilled as it stands; cross it out before anything else"
+            ));
+        } else if at.is_none() {
+            bench.push(format!("stray {place}: cross it out"));
+        }
+    }
+}
+
+fn doubles(plan: &Plan, judged: &Judged, bench: &mut Vec<String>) {
+    for (h, hole) in judged.holes.iter().enumerate() {
+        let (HoleState::Double, Some(found), Some(cov)) = (hole.state, hole.found, judged.covs[h])
+        else {
+            continue;
+        };
+        let others: Vec<String> = judged.seconds[h]
+            .iter()
+            .map(|&p| show(p.distance(found), plan.units))
+            .collect();
+        let offset = found - hole.planned;
+        let keeps = judge(
+            offset.norm(),
+            expanded_offset(&cov, offset),
+            plan.tolerance_mm,
+        ) == Proof::Kept;
+        let advice = if keeps {
+            format!(
+                "keep the one {:.1} mm from plan and cross out the other, {} from it",
+                offset.norm(),
+                others.join(" and ")
+            )
+        } else {
+            format!(
+                "cross out all of them and mark it anew at {}",
+                planned_place(plan, h)
+            )
+        };
+        bench.push(format!(
+            "{}: {} marks: {advice}",
+            hole.name,
+            others.len() + 1
+        ));
+    }
+}
+
+fn wrong_holes(plan: &Plan, judged: &Judged, bench: &mut Vec<String>) {
+    for (h, hole) in judged.holes.iter().enumerate() {
+        if let (HoleState::Off, Some(found)) = (hole.state, hole.found) {
+            let ring = if hole.ringed { " (ringed)" } else { "" };
+            let blind = if judged.seen[h] {
+                ""
+            } else {
+                "; the photo does not show its planned place, look there first"
+            };
+            let way = way(plan, h, hole.planned - found);
+            bench.push(format!("{}{ring}: move {way}{blind}", hole.name));
+        }
+    }
+    for (h, hole) in judged.holes.iter().enumerate() {
+        if hole.state == HoleState::Cancelled {
+            let place = planned_place(plan, h);
+            bench.push(format!(
+                "{}: its mark is crossed out: mark it anew at {place}",
+                hole.name
+            ));
+        }
+    }
+    for (h, hole) in judged.holes.iter().enumerate() {
+        if hole.state == HoleState::Missing {
+            bench.push(format!(
+                "{}: mark it at {}",
+                hole.name,
+                planned_place(plan, h)
+            ));
+        }
+    }
+}
+
+fn unproven(plan: &Plan, judged: &Judged, bench: &mut Vec<String>) {
+    for (stray, at) in judged.strays.iter().zip(&judged.stray_at) {
+        if stray.state == StrayState::Unsure {
+            let place = match at {
+                Some(h) => format!("at {}", plan.holes[*h].name),
+                None => place_near(plan, stray.at),
+            };
+            let why = stray.why.unwrap_or("no name fits it");
+            bench.push(format!(
+                "ink {place} could not be named ({why}): look at it, then clean it off or mark it clearly"
+            ));
+        }
+    }
+    for hole in judged.holes.iter().filter(|h| h.state == HoleState::Close) {
+        let told = match (hole.found, hole.uncertainty_mm) {
+            (Some(found), Some(expanded)) => {
+                let offset = found - hole.planned;
+                format!(
+                    "{:.2} mm from plan ({}), ±{expanded:.2} mm against {:.2} mm allowed",
+                    offset.norm(),
+                    offset_fine(offset),
+                    plan.tolerance_mm
+                )
+            }
+            _ => "the photo does not give its place well enough".into(),
+        };
+        bench.push(format!("measure {} by rule: {told}", hole.name));
+    }
+    let unseen: Vec<usize> = (0..judged.holes.len())
+        .filter(|&h| judged.holes[h].state == HoleState::Unseen && !judged.seen[h])
+        .collect();
+    if !unseen.is_empty() {
+        bench.push(format!(
+            "look at {} by eye, or take another photo: this one does not show {}",
+            names(plan, &unseen),
+            if unseen.len() == 1 { "it" } else { "them" }
+        ));
+    }
+}
+
+/// One sentence for each row whose marks are all out in the same way.
+fn rows(plan: &Plan, judged: &Judged, bench: &mut Vec<String>) {
+    for row in &plan.rows {
+        if let Some(sentence) = row_sentence(plan, row, judged) {
+            bench.push(sentence);
+        }
+    }
+}
+
+fn row_sentence(plan: &Plan, row: &Row, judged: &Judged) -> Option<String> {
+    /// Fewer marks agree by chance.
+    const FEWEST: usize = 4;
+    /// Marks of one row scatter by the hand that made them; what they share must stand out by this.
+    const STANDS_OUT: f64 = 3.0;
+    let own: Vec<_> = judged
+        .holes
+        .iter()
+        .filter(|h| h.row.as_ref() == Some(&row.name))
+        .collect();
+    let out = |s: HoleState| matches!(s, HoleState::Off | HoleState::Close);
+    if own.len() < FEWEST || !own.iter().any(|h| out(h.state)) {
+        return None;
+    }
+    let along_x = matches!(row.along, Edge::Bottom | Edge::Top);
+    let mut stations: Vec<(f64, Vector2<f64>)> = Vec::new();
+    for (hole, &station) in own.iter().zip(&row.stations_mm) {
+        if hole.state != HoleState::Cancelled
+            && let Some(found) = hole.found
+        {
+            stations.push((station, found - hole.planned));
+        }
+    }
+    let n = stations.len();
+    if n < FEWEST || n < own.len() {
+        return None;
+    }
+    let count = n as f64;
+    let mean = stations.iter().map(|s| s.1).sum::<Vector2<f64>>() / count;
+    let scatter = |about: &dyn Fn(f64) -> Vector2<f64>| {
+        let sum: f64 = stations
+            .iter()
+            .map(|s| (s.1 - about(s.0)).norm_squared())
+            .sum();
+        (sum / count).sqrt()
+    };
+    let worth_telling = plan.tolerance_mm / 2.0;
+    if mean.norm() > worth_telling && mean.norm() > STANDS_OUT * scatter(&|_| mean) {
+        return Some(format!(
+            "all {n} marks of row {} lie about {} ({}): check where the row was measured from before moving \
+             them one by one",
+            row.name,
+            show(mean.norm(), plan.units),
+            offset_fine(mean)
+        ));
+    }
+    // A drift along the row: each pitch a little long or short.
+    let middle = stations.iter().map(|s| s.0).sum::<f64>() / count;
+    let along = |v: Vector2<f64>| if along_x { v.x } else { v.y };
+    let spread: f64 = stations.iter().map(|s| (s.0 - middle).powi(2)).sum();
+    let slope = stations
+        .iter()
+        .map(|s| (s.0 - middle) * along(s.1 - mean))
+        .sum::<f64>()
+        / spread;
+    let first = stations.first()?.0;
+    let length = stations.last()?.0 - first;
+    let drift = slope * length;
+    let line = |s: f64| {
+        let grown = slope * (s - middle);
+        mean + if along_x {
+            Vector2::new(grown, 0.0)
+        } else {
+            Vector2::new(0.0, grown)
+        }
+    };
+    if drift.abs() > worth_telling && drift.abs() > 2.0 * STANDS_OUT * scatter(&line) {
+        return Some(format!(
+            "the marks of row {} drift by {} over its length, each pitch {:.2} mm too {}: lay the row out anew \
+             from one end rather than stepping hole to hole",
+            row.name,
+            show(drift.abs(), plan.units),
+            (drift / (count - 1.0)).abs(),
+            if drift > 0.0 { "long" } else { "short" }
+        ));
+    }
+    None
+}
