@@ -1,7 +1,6 @@
 //! Turning a stored picture upright, by its EXIF orientation.
 
 use image::{ImageBuffer, Pixel};
-use rayon::prelude::*;
 
 /// Side of the square tiles a quarter turn goes by, pixels: reading rows and writing columns of one
 /// tile both stay in the processor's first cache (64 rows of 64 bytes are 64 cache lines each way).
@@ -68,22 +67,20 @@ where
 {
     let (w, h) = (stored.width() as usize, stored.height() as usize);
     let mut turned = ImageBuffer::<P, Vec<u8>>::new(stored.height(), stored.width());
-    if w == 0 || h == 0 {
-        return turned;
-    }
     let channels = usize::from(P::CHANNEL_COUNT);
     let from: &[u8] = stored;
-    // Bands of upright rows are stored columns; each is filled by one thread.
-    let bands = turned.par_chunks_mut(TILE * h * channels).enumerate();
-    bands.for_each(|(band, rows)| {
-        for top in (0..h).step_by(TILE) {
-            let bottom = (top + TILE).min(h);
-            let start = if right { h - bottom } else { top };
-            for (i, row) in rows.chunks_exact_mut(h * channels).enumerate() {
-                let x = band * TILE + i;
-                let x = if up { w - 1 - x } else { x };
-                // The stored column x, rows top to bottom, is this stretch of the upright row.
-                let stretch = &mut row[start * channels..][..(bottom - top) * channels];
+    let to: &mut [u8] = &mut turned;
+    if from.is_empty() {
+        return turned;
+    }
+    for top in (0..h).step_by(TILE) {
+        let bottom = (top + TILE).min(h);
+        for left in (0..w).step_by(TILE) {
+            for x in left..(left + TILE).min(w) {
+                let row = if up { w - 1 - x } else { x };
+                // The stored column x, rows top..bottom, becomes this stretch of an upright row.
+                let start = if right { h - bottom } else { top };
+                let stretch = &mut to[(row * h + start) * channels..][..(bottom - top) * channels];
                 let column = from[(top * w + x) * channels..].chunks(w * channels);
                 if right {
                     copy(stretch.rchunks_exact_mut(channels), column, channels);
@@ -92,7 +89,7 @@ where
                 }
             }
         }
-    });
+    }
     turned
 }
 
