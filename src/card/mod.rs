@@ -4,9 +4,11 @@
 //! | --- | --- |
 //! | which pattern is which number | [`code`] |
 //! | what is where on a card | [`layout`] |
+//! | PDF pages and PNGs to print | [`print`] |
 
 pub mod code;
 pub mod layout;
+pub mod print;
 
 use crate::frame::{Card, Cov2, Pixel, Point};
 
