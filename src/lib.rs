@@ -16,6 +16,7 @@
 
 pub mod card;
 pub mod check;
+pub mod draw;
 pub mod frame;
 pub mod ink;
 pub mod photo;

@@ -8,6 +8,7 @@
 //! | the four sides of a dark shape | [`quad`] |
 //! | the pattern inside a frame | [`payload`] |
 //! | the sub-pixel place of a corner | [`saddle`] |
+//! | PDF pages and PNGs to print | [`print`] |
 
 pub mod code;
 pub mod find;
@@ -15,6 +16,7 @@ pub mod layout;
 pub mod payload;
 pub mod quad;
 pub mod saddle;
+pub mod print;
 
 use crate::frame::{Card, Cov2, Pixel, Point};
 
