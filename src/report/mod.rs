@@ -13,15 +13,15 @@
 //! | flat view, enlarged places, the page | `flat`, `crops`, [`page`] |
 //! | a file written whole or not at all | [`write_atomically`] |
 
-//mod crops;
-//mod flat;
+mod crops;
+mod flat;
 pub mod json;
-//mod labels;
-//mod overlay;
-//pub mod page;
-//pub mod picture;
-//mod raster;
-//mod signs;
+mod labels;
+mod overlay;
+pub mod page;
+pub mod picture;
+mod raster;
+mod signs;
 pub mod text;
 mod units;
 mod unseen;

@@ -148,7 +148,7 @@ mod tests {
             (-0.5, "-1/2"),
             (8.0, "8"),
             (0.703, "45/64"),
-            (0.7075, "0.708"),
+            (0.7078, "0.708"),
         ] {
             assert_eq!(planned(inches * MM_PER_INCH, Units::Inch), text);
         }

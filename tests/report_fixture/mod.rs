@@ -15,21 +15,21 @@ use punchready::verdict::{
     Decision, HoleResult, HoleState, Reason, RowFigures, Stray, StrayState, Verdict,
 };
 
-pub const IN: f64 = 25.4;
+pub(crate) const IN: f64 = 25.4;
 
-pub struct Fixture {
-    pub plan: Plan,
-    pub verdict: Verdict,
-    pub lines: Vec<RuledLine>,
-    pub seen: Seen,
-    pub outline: Outline,
-    pub survey: SurveySummary,
-    pub photos: Vec<PhotoSummary>,
-    pub notes: Vec<String>,
+pub(crate) struct Fixture {
+    pub(crate) plan: Plan,
+    pub(crate) verdict: Verdict,
+    pub(crate) lines: Vec<RuledLine>,
+    pub(crate) seen: Seen,
+    pub(crate) outline: Outline,
+    pub(crate) survey: SurveySummary,
+    pub(crate) photos: Vec<PhotoSummary>,
+    pub(crate) notes: Vec<String>,
 }
 
 impl Fixture {
-    pub fn report(&self) -> Report<'_> {
+    pub(crate) fn report(&self) -> Report<'_> {
         Report {
             plan: &self.plan,
             verdict: &self.verdict,
@@ -44,7 +44,7 @@ impl Fixture {
 }
 
 /// 12 x 8 1/2 in, row A along the bottom (14 holes), row B along the left (8), one single hole.
-pub fn plan() -> Plan {
+pub(crate) fn plan() -> Plan {
     let a: Vec<f64> = (0..14)
         .map(|i| (0.6875 + 0.8125 * f64::from(i)) * IN)
         .collect();
@@ -100,7 +100,7 @@ pub fn plan() -> Plan {
 }
 
 /// Every hole state and every sort of stray.
-pub fn every_state() -> Fixture {
+pub(crate) fn every_state() -> Fixture {
     let plan = plan();
     let holes = plan.holes.iter().enumerate().map(result).collect();
     let stray = |x, y, ringed, state, size_mm, why| Stray {
@@ -300,7 +300,7 @@ fn seen(plan: &Plan) -> Seen {
 }
 
 /// Everything good and seen.
-pub fn ready() -> Fixture {
+pub(crate) fn ready() -> Fixture {
     let mut f = every_state();
     f.verdict.decision = Decision::Ready;
     f.verdict.reasons = vec![Reason {
@@ -321,7 +321,7 @@ pub fn ready() -> Fixture {
 }
 
 /// Where the drawn photo shows a place of the sheet: a mild perspective in 4000 x 3000 px.
-pub fn pixel_from_sheet(p: Point<Sheet>) -> Option<Point<Pixel>> {
+pub(crate) fn pixel_from_sheet(p: Point<Sheet>) -> Option<Point<Pixel>> {
     let (x, y) = (p.x - 152.4, p.y - 108.0);
     let w = 1.0 + 0.0006 * y + 0.0002 * x;
     let px = Point::new(
@@ -331,9 +331,29 @@ pub fn pixel_from_sheet(p: Point<Sheet>) -> Option<Point<Pixel>> {
     (w > 0.1).then_some(px)
 }
 
+/// The inverse of [`pixel_from_sheet`], by solving its two linear equations.
+fn sheet_from_pixel(px: f64, py: f64) -> Point<Sheet> {
+    let (u, v) = (px - 2000.0, 1480.0 - py);
+    // u (1 + 0.0006 y + 0.0002 x) = 11.6 x + 0.4 y; v (...) = 11.4 y - 0.3 x
+    let a = nalgebra::Matrix2::new(
+        11.6 - 0.0002 * u,
+        0.4 - 0.0006 * u,
+        -0.3 - 0.0002 * v,
+        11.4 - 0.0006 * v,
+    );
+    let s = a.try_inverse().unwrap() * nalgebra::Vector2::new(u, v);
+    Point::new(s.x + 152.4, s.y + 108.0)
+}
+
 /// A grey sheet on a brown bench with ink for everything that `every_state` holds.
-pub fn photo(f: &Fixture) -> RgbImage {
+pub(crate) fn photo(f: &Fixture) -> RgbImage {
     let mut img = RgbImage::from_fn(4000, 3000, |x, y| {
+        let s = sheet_from_pixel(f64::from(x) + 0.5, f64::from(y) + 0.5);
+        if (0.0..f.plan.width_mm).contains(&s.x) && (0.0..f.plan.height_mm).contains(&s.y) {
+            let grain = 6.0 * (s.y * 23.0).sin() * (s.x * 0.11 + s.y).cos();
+            let v = (168.0 + 40.0 * s.x / f.plan.width_mm + grain) as u8;
+            return Rgb([v, v, v + 4]);
+        }
         let grain = ((x * 7 + y * 131) % 13) as u8;
         Rgb([120 + grain, 92 + grain, 66 + grain])
     });
@@ -352,17 +372,6 @@ pub fn photo(f: &Fixture) -> RgbImage {
         }
     };
     let ink = Rgb([38, 36, 44]);
-    let (mut y, step) = (0.0, 0.045);
-    while y < f.plan.height_mm {
-        let mut x = 0.0;
-        while x < f.plan.width_mm {
-            let shade = 168.0 + 40.0 * (x / f.plan.width_mm) + 9.0 * (y * 23.0).sin();
-            let s = shade as u8;
-            spot(Point::new(x, y), 0.06, Rgb([s, s, s.saturating_add(4)]));
-            x += step * 2.0;
-        }
-        y += step * 2.0;
-    }
     for l in &f.lines {
         for i in 0..6000 {
             let t = f64::from(i) / 6000.0;
