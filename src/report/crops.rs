@@ -87,7 +87,7 @@ fn stray_places(r: &Report) -> Vec<Place> {
                 units::measured_place(s.at, r.plan.units),
                 units::sign(r.plan.units)
             ),
-            why: words::stray_meaning(s).into(),
+            why: sentence(words::stray_meaning(s)),
             middle: s.at,
             planned: None,
             found: Some((s.at, s.uncertainty_mm)),
@@ -103,7 +103,7 @@ fn hole_places(r: &Report) -> Vec<Place> {
         .iter()
         .filter(|h| overlay::worth_a_look(h) && h.state != HoleState::Unseen)
         .map(|h| {
-            let mut why = words::hole_meaning(h.state).to_string();
+            let mut why = sentence(words::hole_meaning(h.state));
             if let (Some(d), Some(unc)) = (units::distance_mm(h), h.uncertainty_mm) {
                 why = format!(
                     "{why}. {} from plan, U {}, allowed {}",
@@ -125,6 +125,14 @@ fn hole_places(r: &Report) -> Vec<Place> {
         .collect()
 }
 
+/// `half` with a capital first letter.
+fn sentence(half: &str) -> String {
+    let mut chars = half.chars();
+    chars
+        .next()
+        .map_or(String::new(), |c| c.to_uppercase().chain(chars).collect())
+}
+
 fn crop(r: &Report, photo: &RgbImage, map: PixelFromSheet, p: &Place) -> Result<Crop, ReportError> {
     let side = (3.0 * p.extent_mm).max(SIDE_MM[0]).min(SIDE_MM[1]);
     let half = nalgebra::Vector2::new(side / 2.0, side / 2.0);
@@ -139,7 +147,7 @@ fn crop(r: &Report, photo: &RgbImage, map: PixelFromSheet, p: &Place) -> Result<
         let [x, y] = window.at(planned);
         let radius = r.plan.tolerance_mm * window.px_per_mm;
         let arm = 0.35 * radius;
-        stroke(&circle(x, y, radius), "#0072b2", 3.0, "none", &mut over);
+        stroke(&circle(x, y, radius), "#0072b2", 2.4, "none", &mut over);
         let plus = format!(
             "M{:.1} {y:.1}h{:.1}M{x:.1} {:.1}v{:.1}",
             x - arm,
@@ -147,7 +155,7 @@ fn crop(r: &Report, photo: &RgbImage, map: PixelFromSheet, p: &Place) -> Result<
             y - arm,
             2.0 * arm
         );
-        stroke(&plus, "#0072b2", 3.0, "none", &mut over);
+        stroke(&plus, "#0072b2", 2.4, "none", &mut over);
     }
     if let Some((at, unc)) = p.found {
         let [x, y] = window.at(at);

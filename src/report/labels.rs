@@ -36,6 +36,8 @@ const RING_STEP: f64 = 0.8;
 const SIDEWAYS_COST: f64 = 0.35;
 /// Cost of a leader crossing another leader, or a box on a leader, in rings.
 const CROSSING_COST: f64 = 6.0;
+/// Labels nearer than this to one without room are shortened too, em: a long label and a half.
+const CROWD_EM: f64 = 14.0;
 /// Cost of each soft obstacle (a ruled line's point) under a box, in rings.
 const SOFT_COST: f64 = 0.15;
 
@@ -165,24 +167,60 @@ pub(super) struct Placed {
 }
 
 /// Gives each label a place inside `bounds`, in the order given; `None` where there is no room.
+///
+/// Where a bold label finds no room, it and the labels near it are tried again with shorter texts,
+/// so that one long text does not take the room of three short ones.
 pub(super) fn place(
     labels: &[Label],
     hard: &[Disc],
     soft: &[[f64; 2]],
     bounds: Rect,
 ) -> Vec<Option<Placed>> {
-    let mut done: Vec<Option<Placed>> = Vec::with_capacity(labels.len());
-    for label in labels {
-        let placed = label
-            .texts
+    let longest = labels.iter().map(|l| l.texts.len()).max().unwrap_or(1);
+    let mut shorter = vec![0; labels.len()];
+    let mut best: Option<(usize, Vec<Option<Placed>>)> = None;
+    for _ in 0..longest {
+        let placed = place_once(labels, &shorter, hard, soft, bounds);
+        let lost: Vec<&Label> = labels
             .iter()
-            .find_map(|text| best(label, text, &done, hard, soft, bounds));
+            .zip(&placed)
+            .filter_map(|(l, p)| (l.bold && p.is_none()).then_some(l))
+            .collect();
+        for (s, l) in shorter.iter_mut().zip(labels) {
+            let near =
+                |o: &&Label| (o.at[0] - l.at[0]).hypot(o.at[1] - l.at[1]) < CROWD_EM * l.size;
+            *s += usize::from(lost.iter().any(near));
+        }
+        let done = lost.is_empty();
+        if best.as_ref().is_none_or(|(b, _)| lost.len() < *b) {
+            best = Some((lost.len(), placed));
+        }
+        if done {
+            break;
+        }
+    }
+    best.map(|(_, placed)| placed).unwrap_or_default()
+}
+
+fn place_once(
+    labels: &[Label],
+    shorter: &[usize],
+    hard: &[Disc],
+    soft: &[[f64; 2]],
+    bounds: Rect,
+) -> Vec<Option<Placed>> {
+    let mut done: Vec<Option<Placed>> = Vec::with_capacity(labels.len());
+    for (label, &shorter) in labels.iter().zip(shorter) {
+        let first = shorter.min(label.texts.len().saturating_sub(1));
+        let placed = label.texts[first..]
+            .iter()
+            .find_map(|text| best_place(label, text, &done, hard, soft, bounds));
         done.push(placed);
     }
     done
 }
 
-fn best(
+fn best_place(
     label: &Label,
     text: &str,
     done: &[Option<Placed>],
@@ -314,6 +352,7 @@ mod tests {
                 texts: vec![
                     format!("A{} off 0.057 in", i + 1),
                     format!("A{} off", i + 1),
+                    format!("A{}", i + 1),
                 ],
                 size: 25.0,
                 bold: true,

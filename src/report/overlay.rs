@@ -13,7 +13,7 @@ use crate::frame::{Point, Sheet};
 use crate::verdict::{HoleResult, HoleState};
 
 /// Size of quiet letters, units.
-const QUIET: f64 = 0.62;
+const QUIET: f64 = 0.68;
 /// Steps along a ruled line or edge: the lens bends them by less than a stroke between two.
 const STEPS: u32 = 24;
 /// Longest hole name shown whole, em.
@@ -422,7 +422,11 @@ fn ruled(r: &Report, canvas: &Canvas, out: &mut Overlay) -> Vec<[f64; 2]> {
             2.0 * w
         );
         out.ruled = true;
-        soft.extend(points);
+        // Denser than the line is drawn, so that no label slips between two points.
+        for pair in points.windows(2) {
+            let part = |k: f64, i: usize| pair[0][i] + (pair[1][i] - pair[0][i]) * k;
+            soft.extend([0.0, 0.25, 0.5, 0.75].map(|k| [part(k, 0), part(k, 1)]));
+        }
     }
     soft
 }

@@ -24,7 +24,7 @@ const MARGIN_SHARE: f64 = 0.025;
 const LEAST_SHAPE: f64 = 0.3;
 /// Letters are this part of the view's width on a phone, and on a wide screen or paper.
 const PER_WIDTH_NARROW: f64 = 36.0;
-const PER_WIDTH_WIDE: f64 = 62.0;
+const PER_WIDTH_WIDE: f64 = 55.0;
 /// A tall view is shown narrower than the page: its height counts for this much of a width.
 const TALL: f64 = 0.75;
 /// Quality of the flat view's JPEG.
@@ -151,7 +151,7 @@ fn view(r: &Report, window: Window, picture: &str, h: &mut String) {
          <svg width=\"0\" height=\"0\" style=\"position:absolute\" aria-hidden=\"true\">{}</svg>\
          <div class=\"view\" id=\"view\" tabindex=\"0\" role=\"group\" \
          aria-label=\"Flat view of the sheet; plus, minus and arrow keys zoom and move\" \
-         style=\"width:min(100%,calc(88vh*{:.4}))\"><div class=\"pan\" id=\"pan\">\
+         style=\"--shape:{:.4}\"><div class=\"pan\" id=\"pan\">\
          <img src=\"{picture}\" width=\"{w}\" height=\"{t}\" \
          alt=\"The sheet from the photo, flattened, origin at the lower left. {}. The tables below \
          list every hole and mark.\">",
@@ -211,7 +211,7 @@ fn legend(o: &Overlay, h: &mut String) {
 fn icon(s: Sign) -> String {
     format!(
         "<svg class=\"sign\" viewBox=\"0 0 22 22\" aria-hidden=\"true\">{}</svg>",
-        s.svg([11.0, 11.5], if s.quiet() { 7.0 } else { 10.0 })
+        s.icon([11.0, 11.5], 10.0)
     )
 }
 
@@ -253,18 +253,26 @@ fn cell(mm: Option<f64>, u: Units, show: fn(f64, Units) -> String) -> String {
     match u {
         Units::Millimetre => format!("<td>{}</td>", show(mm, u)),
         Units::Inch => format!(
-            "<td>{}<small>{} mm</small></td>",
+            "<td>{} <small>{} mm</small></td>",
             show(mm, u),
             show(mm, Units::Millimetre)
         ),
     }
 }
 
-fn table(caption: &str, head: &[&str], h: &mut String) {
+/// Opens a section with a table: captioned for readers who hear it, explained for those who see it.
+fn table(name: &str, lengths: &str, head: &[&str], h: &mut String) {
+    // Many narrow columns: two lines a cell, so that they fit on paper.
+    let class = if head.len() > 8 {
+        " class=\"figures\""
+    } else {
+        ""
+    };
     let _ = write!(
         h,
-        "<div class=\"wide-table\" tabindex=\"0\" role=\"region\" aria-label=\"{caption}\"><table>\
-         <caption>{caption}</caption><thead><tr>"
+        "<section><h2>{name}</h2><p class=\"soft\">{lengths}</p><div class=\"wide-table\" \
+         tabindex=\"0\" role=\"region\" aria-label=\"{name}\"><table{class}>\
+         <caption>{name}. {lengths}</caption><thead><tr>"
     );
     for c in head {
         let _ = write!(h, "<th scope=\"col\">{c}</th>");
@@ -286,10 +294,9 @@ fn link(text: &str, p: Point<crate::frame::Sheet>, window: Window) -> String {
 
 fn holes(r: &Report, window: Window, h: &mut String) {
     let u = r.plan.units;
-    h.push_str("<section><h2>Holes</h2>");
-    let caption = format!(
+    let lengths = format!(
         "Lengths in {}; tolerance {} round each planned centre; U is the expanded uncertainty (k = \
-         2)",
+         2).",
         units::name(u),
         units::planned_both(r.plan.tolerance_mm, u)
     );
@@ -302,7 +309,7 @@ fn holes(r: &Report, window: Window, h: &mut String) {
         "Which way",
         "Mark",
     ];
-    table(&caption, &head, h);
+    table("Holes", &lengths, &head, h);
     for x in &r.verdict.holes {
         hole(r, x, window, h);
     }
@@ -342,9 +349,9 @@ fn strays(r: &Report, window: Window, h: &mut String) {
         return;
     }
     let u = r.plan.units;
-    h.push_str("<section><h2>Marks where no hole is planned</h2>");
-    let caption = format!("Lengths in {}, from the lower left corner", units::name(u));
-    table(&caption, &["At x, y", "What", "Size", "U", "Meaning"], h);
+    let lengths = format!("Lengths in {}, from the lower left corner.", units::name(u));
+    let head = ["At x, y", "What", "Size", "U", "Meaning"];
+    table("Marks where no hole is planned", &lengths, &head, h);
     for s in &r.verdict.strays {
         let class = match s.state {
             StrayState::Stray => " class=\"bad\"",
@@ -370,8 +377,7 @@ fn rows(r: &Report, h: &mut String) {
         return;
     }
     let u = r.plan.units;
-    h.push_str("<section><h2>Rows as marked</h2>");
-    let caption = format!("Lengths in {}", units::name(u));
+    let lengths = format!("Lengths in {}.", units::name(u));
     let head = [
         "Row",
         "Edge distance planned",
@@ -384,7 +390,7 @@ fn rows(r: &Report, h: &mut String) {
         "most",
         "Bow",
     ];
-    table(&caption, &head, h);
+    table("Rows as marked", &lengths, &head, h);
     for x in &r.verdict.rows {
         let plan = r.plan.rows.iter().find(|p| p.name == x.row);
         let edge = |i: usize| cell(x.edge_distance_mm.map(|d| d[i]), u, units::measured);

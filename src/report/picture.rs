@@ -140,7 +140,7 @@ fn legend(drawn: &Overlay, width: f64, unit: f64) -> (String, u32) {
         x += long;
     };
     for s in &drawn.signs {
-        entry(&|at| s.svg(at, s.radius().min(0.55) * unit), s.legend());
+        entry(&|at| s.icon(at, 0.55 * unit), s.legend());
     }
     let swatch = |at: [f64; 2], paint: String| {
         format!(

@@ -154,6 +154,22 @@ impl Sign {
         )
     }
 
+    /// The sign as a small picture for lists, within `r` of `at`: with its arrow where it has one.
+    pub(super) fn icon(self, at: [f64; 2], r: f64) -> String {
+        if self == Self::Off {
+            let small = 0.68 * r;
+            let x = at[0] + r - small;
+            return self.svg([x, at[1]], small)
+                + &arrow(
+                    [x - small, at[1]],
+                    [at[0] - 1.05 * r, at[1]],
+                    0.18 * r,
+                    self.colour(),
+                );
+        }
+        self.svg(at, if self.quiet() { 0.7 * r } else { r })
+    }
+
     fn path(self, at: [f64; 2], r: f64) -> String {
         match self {
             Self::Good | Self::Off | Self::Missing => circle(at, r),

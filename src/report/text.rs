@@ -26,7 +26,7 @@ impl Style {
             Self::Plain => "",
             Self::Heading => "1",
             Self::Quiet => "2",
-            Self::Good => "32",
+            Self::Good => "1;32",
             Self::Bad => "1;31",
             Self::Doubt => "33",
             Self::Shout(Decision::Ready) => "1;7;32",
@@ -96,15 +96,12 @@ fn holes(r: &Report, out: &mut Out) {
         .filter(|&s| !good(s))
         .flat_map(|s| r.verdict.holes.iter().filter(move |h| h.state == s))
         .collect();
-    out.heading(&if bad.is_empty() {
-        format!("Holes: all {} good", r.verdict.holes.len())
+    let all = r.verdict.holes.len();
+    if bad.is_empty() {
+        out.headed(&format!("Holes: all {all} good"), Style::Good);
     } else {
-        format!(
-            "Holes that are not good: {} of {}",
-            bad.len(),
-            r.verdict.holes.len()
-        )
-    });
+        out.heading(&format!("Holes that are not good: {} of {all}", bad.len()));
+    }
     let tolerance = units::planned_both(r.plan.tolerance_mm, u);
     out.wrapped(
         "  ",
@@ -317,8 +314,12 @@ impl Out {
     }
 
     fn heading(&mut self, text: &str) {
+        self.headed(text, Style::Heading);
+    }
+
+    fn headed(&mut self, text: &str, style: Style) {
         self.blank();
-        self.wrapped("", text, Style::Heading);
+        self.wrapped("", text, style);
     }
 
     /// `lead`, then `text` wrapped with its later lines under its first.

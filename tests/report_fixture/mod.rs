@@ -431,3 +431,60 @@ fn ring(spot: &mut impl FnMut(Point<Sheet>, f64, Rgb<u8>), at: Option<Point<Shee
         }
     }
 }
+
+/// Texts from files that try to break out of what they are put in, and names without end.
+pub(crate) fn hostile() -> Fixture {
+    let mut f = every_state();
+    f.plan.title = "<script>alert(1)</script>\u{1b}[31m\"'&]]> \u{202e}evil".into();
+    f.plan.rows[0].name = "row<b>".into();
+    f.verdict.rows[0].row = "row<b>".into();
+    for (i, h) in f.plan.holes.iter_mut().enumerate() {
+        h.name = format!("<img src=x onerror=alert({i})>\u{7}\n{}", "long".repeat(30));
+    }
+    for (h, p) in f.verdict.holes.iter_mut().zip(&f.plan.holes) {
+        h.name = p.name.clone();
+    }
+    f.photos[0].file = "</dd><iframe src='http://example.org/'>\u{0}.jpg".into();
+    f.photos[0].camera = Some("\"><svg onload=alert(2)>".into());
+    f.survey.cards[1].note = Some("</script><b>".into());
+    f.notes
+        .push("<a href=\"https://example.org\">note</a>".into());
+    f.verdict
+        .bench
+        .push("<u>bench</u> \u{1b}]0;title\u{7}".into());
+    f.verdict.reasons[0].text = "reason <i>\u{9b}31m".into();
+    f
+}
+
+/// A large plan with nothing where it should be.
+pub(crate) fn crowd() -> Fixture {
+    let mut f = every_state();
+    f.plan.holes = (0..400)
+        .map(|i| Hole {
+            name: format!("H{i}"),
+            row: None,
+            at: Point::new(
+                10.0 + 14.0 * f64::from(i % 20),
+                8.0 + 10.0 * f64::from(i / 20),
+            ),
+        })
+        .collect();
+    f.plan.rows.clear();
+    f.verdict.rows.clear();
+    f.verdict.holes = f
+        .plan
+        .holes
+        .iter()
+        .map(|h| HoleResult {
+            name: h.name.clone(),
+            row: None,
+            planned: h.at,
+            found: Some(h.at + nalgebra::Vector2::new(1.5, -1.0)),
+            uncertainty_mm: Some(0.2),
+            state: HoleState::Off,
+            ringed: false,
+            kind: Some(MarkKind::Dot),
+        })
+        .collect();
+    f
+}
