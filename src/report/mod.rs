@@ -1,1 +1,184 @@
-//! Showing a result: text, JSON, picture, page.
+//! Showing a result: text, JSON, picture, page. Nothing is measured or decided here.
+//!
+//! | what | module |
+//! | --- | --- |
+//! | words for states, counts, safe text | [`words`] |
+//! | lengths as people read them | `units` |
+//! | summary for a terminal | [`text`] |
+//! | result for programs | [`json`] |
+//! | outlines of what was not seen | `unseen` |
+//! | signs, their labels and where labels go | `signs`, `labels`, `overlay` |
+//! | SVG to pixels | `raster` |
+//! | the photo with everything drawn on it | [`picture`] |
+//! | flat view, enlarged places, the page | `flat`, `crops`, [`page`] |
+//! | a file written whole or not at all | [`write_atomically`] |
+
+mod crops;
+mod flat;
+pub mod json;
+mod labels;
+mod overlay;
+pub mod page;
+pub mod picture;
+mod raster;
+mod signs;
+pub mod text;
+mod units;
+mod unseen;
+pub mod words;
+mod write;
+
+use std::fmt;
+use std::path::PathBuf;
+
+use crate::frame::{Pixel, Point, Sheet};
+use crate::ink::{RuledLine, Seen};
+use crate::plan::Plan;
+use crate::sheet::Outline;
+use crate::verdict::Verdict;
+
+pub use write::write_atomically;
+
+/// Where the photo shows a place of the sheet; `None` where the camera model cannot say.
+pub type PixelFromSheet<'m> = &'m dyn Fn(Point<Sheet>) -> Option<Point<Pixel>>;
+
+/// The line that ends every report.
+pub const CAUTION: &str = "This helps you look; it does not approve. The drawing, the approved data \
+and a licensed or authorised person decide. Check by rule before drilling; wear eye protection to \
+punch and drill.";
+
+/// How one scale card did in the survey.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CardSummary {
+    /// The card's number.
+    pub number: u16,
+    /// Checker corners measured on it.
+    pub saddles: usize,
+    /// Root mean square of its residuals, px.
+    pub rms_px: f64,
+    /// Whether the survey used it.
+    pub used: bool,
+    /// What is to be said of it, such as why it was left out.
+    pub note: Option<String>,
+}
+
+/// What the lens of the survey rests on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LensSource {
+    /// A camera profile.
+    Profile,
+    /// The focal length that EXIF gives.
+    Exif,
+    /// Nothing but the photo itself.
+    None,
+}
+
+/// The quality of the survey.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SurveySummary {
+    /// Root mean square of all residuals, px.
+    pub rms_px: f64,
+    /// Size of a photo pixel at the sheet's middle, mm.
+    pub mm_per_px: f64,
+    /// Every card found, used or not.
+    pub cards: Vec<CardSummary>,
+    /// What was left out and why, a sentence each.
+    pub left_out: Vec<String>,
+    /// What the lens rests on.
+    pub lens: LensSource,
+    /// Printed size over designed size, across and down the card.
+    pub scale: [f64; 2],
+    /// Standard uncertainty of `scale`, same for both.
+    pub scale_u: f64,
+}
+
+/// One photo of the check.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PhotoSummary {
+    /// The file as the user named it.
+    pub file: String,
+    /// Upright width, px.
+    pub width: u32,
+    /// Upright height, px.
+    pub height: u32,
+    /// Maker and model, where EXIF gives them.
+    pub camera: Option<String>,
+}
+
+/// All that a report shows.
+#[derive(Debug, Clone)]
+pub struct Report<'a> {
+    /// The plan.
+    pub plan: &'a Plan,
+    /// The decision and everything it rests on.
+    pub verdict: &'a Verdict,
+    /// The ruled lines found, shown only.
+    pub lines: &'a [RuledLine],
+    /// Where the sheet could be read.
+    pub seen: &'a Seen,
+    /// The edges found, shown only.
+    pub outline: &'a Outline,
+    /// How well the photo was measured.
+    pub survey: SurveySummary,
+    /// The photos; the first is the one that is drawn on.
+    pub photos: Vec<PhotoSummary>,
+    /// Warnings of any stage, a sentence each.
+    pub notes: Vec<String>,
+}
+
+/// Why a report could not be made.
+#[derive(Debug)]
+#[non_exhaustive]
+pub enum ReportError {
+    /// The photo has no pixels.
+    EmptyPhoto,
+    /// The signs could not be drawn on the picture.
+    Draw {
+        /// Width of the picture, px.
+        width: u32,
+        /// Height of the picture, px.
+        height: u32,
+        /// What the renderer said.
+        why: String,
+    },
+    /// A file could not be written. What was there before is untouched.
+    Write {
+        /// The file asked for.
+        path: PathBuf,
+        /// What was being done: "create a file beside it", "fill it", "put it in place".
+        step: &'static str,
+        /// What the system said.
+        why: std::io::Error,
+    },
+}
+
+impl fmt::Display for ReportError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::EmptyPhoto => write!(
+                f,
+                "the photo has no pixels, so nothing can be drawn on it; take it again"
+            ),
+            Self::Draw { width, height, why } => write!(
+                f,
+                "could not draw the signs on a picture of {width} x {height} px: {why}; the text \
+                 summary and the JSON result are not affected"
+            ),
+            Self::Write { path, step, why } => write!(
+                f,
+                "{}: could not {step}: {why}; an older file of that name is unchanged; choose a \
+                 folder that exists and may be written to",
+                path.display()
+            ),
+        }
+    }
+}
+
+impl std::error::Error for ReportError {
+    fn source(&self) -> Option<&(dyn std::error::Error + 'static)> {
+        match self {
+            Self::Write { why, .. } => Some(why),
+            _ => None,
+        }
+    }
+}

@@ -1,0 +1,155 @@
+//! The result for programs: format `punchready.check/1`. All lengths are mm in the sheet's frame.
+
+use serde_json::{Map, Value, json};
+
+use super::{Report, unseen, words};
+use crate::frame::{Point, Sheet};
+use crate::plan::Units;
+use crate::verdict::{HoleResult, RowFigures, Stray};
+
+/// Name and version of the format. A field may be added without a new number; none is renamed,
+/// removed, or given another meaning without one.
+pub const FORMAT: &str = "punchready.check/1";
+
+/// The whole result as JSON text, one hole, stray, row or card a line.
+#[must_use]
+pub fn to_string(r: &Report) -> String {
+    let v = r.verdict;
+    let reasons: Vec<Value> = v
+        .reasons
+        .iter()
+        .map(|x| json!({"code": x.code, "text": x.text}))
+        .collect();
+    let mut top = Map::new();
+    top.insert("format".into(), json!(FORMAT));
+    top.insert("verdict".into(), json!(words::decision_code(v.decision)));
+    top.insert("reasons".into(), Value::Array(reasons));
+    top.insert("holes".into(), v.holes.iter().map(hole).collect());
+    top.insert("strays".into(), v.strays.iter().map(stray).collect());
+    top.insert("lines".into(), v.rows.iter().map(row).collect());
+    top.insert("seen".into(), seen(r));
+    top.insert("survey".into(), survey(r));
+    top.insert("photos".into(), photos(r));
+    top.insert("bench".into(), json!(v.bench));
+    top.insert("notes".into(), json!(r.notes));
+    top.insert("plan".into(), plan(r));
+    lay_out(&top)
+}
+
+fn hole(h: &HoleResult) -> Value {
+    let offset = h.found.map(|f| f - h.planned);
+    json!({
+        "name": h.name,
+        "row": h.row,
+        "planned": place(h.planned),
+        "found": h.found.map(place),
+        "offset": offset.map(|o| json!([mm(o.x), mm(o.y)])),
+        "distance": offset.map(|o| mm(o.norm())),
+        "uncertainty": h.found.and(h.uncertainty_mm).map(mm),
+        "state": words::hole_word(h.state),
+        "ringed": h.ringed,
+        "kind": h.kind.map(words::kind_word),
+    })
+}
+
+fn stray(s: &Stray) -> Value {
+    json!({
+        "at": place(s.at),
+        "uncertainty": mm(s.uncertainty_mm),
+        "ringed": s.ringed,
+        "state": words::stray_code(s.state),
+        "size": mm(s.size_mm),
+        "why": s.why,
+    })
+}
+
+fn row(x: &RowFigures) -> Value {
+    json!({
+        "row": x.row,
+        "edge_distance": x.edge_distance_mm.map(|d| d.map(mm)),
+        "angle_deg": x.angle_deg.map(|a| rounded(a, 1e4)),
+        "uncertainty": x.uncertainty_mm.map(mm),
+        "pitch": x.pitch_mm.map(|p| p.map(mm)),
+        "straightness": x.straightness_mm.map(mm),
+    })
+}
+
+fn seen(r: &Report) -> Value {
+    let unseen: Vec<Value> = unseen::polygons(r.seen, r.plan)
+        .into_iter()
+        .map(|p| p.into_iter().map(place).collect())
+        .collect();
+    json!({"fraction": rounded(r.seen.fraction(), 1e6), "unseen": unseen})
+}
+
+fn survey(r: &Report) -> Value {
+    let s = &r.survey;
+    let cards: Vec<Value> = s
+        .cards
+        .iter()
+        .map(|c| {
+            json!({"number": c.number, "saddles": c.saddles, "rms_px": rounded(c.rms_px, 1e4),
+                   "used": c.used, "note": c.note})
+        })
+        .collect();
+    json!({
+        "rms_px": rounded(s.rms_px, 1e4),
+        "mm_per_px": rounded(s.mm_per_px, 1e6),
+        "cards": cards,
+        "lens": words::lens_code(s.lens),
+        "scale": s.scale.map(|x| rounded(x, 1e6)),
+        "scale_uncertainty": rounded(s.scale_u, 1e6),
+        "left_out": s.left_out,
+    })
+}
+
+fn photos(r: &Report) -> Value {
+    r.photos
+        .iter()
+        .map(|p| json!({"file": p.file, "width": p.width, "height": p.height, "camera": p.camera}))
+        .collect()
+}
+
+fn plan(r: &Report) -> Value {
+    let p = r.plan;
+    json!({
+        "title": p.title,
+        "units": match p.units { Units::Inch => "in", Units::Millimetre => "mm" },
+        "width": mm(p.width_mm),
+        "height": mm(p.height_mm),
+        "tolerance": mm(p.tolerance_mm),
+        "seen_fraction": rounded(p.seen_fraction, 1e6),
+    })
+}
+
+fn place(p: Point<Sheet>) -> Value {
+    json!([mm(p.x), mm(p.y)])
+}
+
+/// A length to 0.001 mm: finer than any photo, coarse enough to read.
+fn mm(x: f64) -> Value {
+    rounded(x, 1e3)
+}
+
+/// `x` to one part in `steps` of its unit; `null` for what is not a number. Never `-0.0`.
+fn rounded(x: f64, steps: f64) -> Value {
+    json!(x.is_finite().then(|| (x * steps).round() / steps + 0.0))
+}
+
+/// Top-level fields on lines of their own, and each entry of a list of objects too.
+fn lay_out(top: &Map<String, Value>) -> String {
+    let fields: Vec<String> = top
+        .iter()
+        .map(|(key, value)| {
+            let text = match value {
+                Value::Array(a) if a.iter().any(|v| v.is_object() || v.is_string()) => {
+                    let entries: Vec<String> = a.iter().map(|v| format!("    {v}")).collect();
+                    format!("[\n{}\n  ]", entries.join(",\n"))
+                }
+                v => v.to_string(),
+            };
+            format!("  {}: {text}", Value::from(key.as_str()))
+        })
+        .collect();
+    format!("{{\n{}\n}}\n", fields.join(",\n"))
+}

@@ -1,0 +1,242 @@
+//! Words for states, counts, and text made safe to show.
+
+use super::{LensSource, Report};
+use crate::ink::MarkKind;
+use crate::verdict::{Decision, HoleState, Stray, StrayState};
+
+/// Every hole state, the gravest first: the order of tables, counts and legends.
+pub const HOLE_STATES: [HoleState; 7] = [
+    HoleState::Off,
+    HoleState::Missing,
+    HoleState::Cancelled,
+    HoleState::Double,
+    HoleState::Close,
+    HoleState::Unseen,
+    HoleState::Good,
+];
+
+/// The decision as programs read it.
+#[must_use]
+pub fn decision_code(d: Decision) -> &'static str {
+    match d {
+        Decision::Ready => "ready",
+        Decision::NotReady => "not-ready",
+        Decision::CannotTell => "cannot-tell",
+    }
+}
+
+/// The decision as people read it.
+#[must_use]
+pub fn decision_word(d: Decision) -> &'static str {
+    match d {
+        Decision::Ready => "READY",
+        Decision::NotReady => "NOT READY",
+        Decision::CannotTell => "CANNOT TELL",
+    }
+}
+
+/// A hole's state, one word.
+#[must_use]
+pub fn hole_word(s: HoleState) -> &'static str {
+    match s {
+        HoleState::Good => "good",
+        HoleState::Off => "off",
+        HoleState::Close => "close",
+        HoleState::Missing => "missing",
+        HoleState::Cancelled => "cancelled",
+        HoleState::Double => "double",
+        HoleState::Unseen => "unseen",
+    }
+}
+
+/// A hole's state, what it means.
+#[must_use]
+pub fn hole_meaning(s: HoleState) -> &'static str {
+    match s {
+        HoleState::Good => "within tolerance",
+        HoleState::Off => "beyond tolerance",
+        HoleState::Close => "too close to call: measure by hand",
+        HoleState::Missing => "seen clearly, no mark there",
+        HoleState::Cancelled => "its mark is crossed out",
+        HoleState::Double => "two marks for one hole",
+        HoleState::Unseen => "the photo does not show it",
+    }
+}
+
+/// A stray's state as programs read it.
+#[must_use]
+pub fn stray_code(s: StrayState) -> &'static str {
+    match s {
+        StrayState::Stray => "stray",
+        StrayState::Cancelled => "cancelled",
+        StrayState::Unsure => "unsure",
+    }
+}
+
+/// What a stray is to people.
+#[must_use]
+pub fn stray_word(s: &Stray) -> &'static str {
+    match (s.state, s.ringed) {
+        (StrayState::Stray, true) => "ringed stray",
+        (StrayState::Stray, false) => "stray",
+        (StrayState::Cancelled, _) => "crossed out",
+        (StrayState::Unsure, true) => "unsure, ringed",
+        (StrayState::Unsure, false) => "unsure",
+    }
+}
+
+/// What a stray means.
+#[must_use]
+pub fn stray_meaning(s: &Stray) -> &'static str {
+    match (s.state, s.ringed) {
+        (StrayState::Stray, true) => "no hole is planned here: it will be drilled",
+        (StrayState::Stray, false) => "no hole is planned here: it may be drilled",
+        (StrayState::Cancelled, _) => "an extra mark, crossed out: harmless",
+        (StrayState::Unsure, _) => s.why.unwrap_or("could not be named"),
+    }
+}
+
+/// A mark's kind.
+#[must_use]
+pub fn kind_word(k: MarkKind) -> &'static str {
+    match k {
+        MarkKind::Dot => "dot",
+        MarkKind::Tick => "tick",
+        MarkKind::Cross => "cross",
+    }
+}
+
+/// The lens source as programs read it.
+#[must_use]
+pub fn lens_code(l: LensSource) -> &'static str {
+    match l {
+        LensSource::Profile => "profile",
+        LensSource::Exif => "exif",
+        LensSource::None => "none",
+    }
+}
+
+/// The lens source as people read it.
+#[must_use]
+pub fn lens_phrase(l: LensSource) -> &'static str {
+    match l {
+        LensSource::Profile => "lens from a camera profile",
+        LensSource::Exif => "lens from the photo's EXIF focal length",
+        LensSource::None => "lens from the photo alone",
+    }
+}
+
+/// `n` and a noun, with its plural where `n` is not 1.
+#[must_use]
+pub fn count(n: usize, one: &str, many: &str) -> String {
+    format!("{n} {}", if n == 1 { one } else { many })
+}
+
+/// "14 holes planned: 1 off, 1 missing, 12 good".
+#[must_use]
+pub fn hole_counts(r: &Report) -> String {
+    let parts: Vec<String> = HOLE_STATES
+        .into_iter()
+        .filter_map(|s| {
+            let n = r.verdict.holes.iter().filter(|h| h.state == s).count();
+            (n > 0).then(|| format!("{n} {}", hole_word(s)))
+        })
+        .collect();
+    let planned = count(r.verdict.holes.len(), "hole", "holes");
+    if parts.is_empty() {
+        format!("{planned} planned")
+    } else {
+        format!("{planned} planned: {}", parts.join(", "))
+    }
+}
+
+/// "1 ringed stray, 2 strays, 1 unsure, 1 crossed out"; `None` without any.
+#[must_use]
+pub fn stray_counts(r: &Report) -> Option<String> {
+    let n = |state, ringed: Option<bool>| {
+        r.verdict
+            .strays
+            .iter()
+            .filter(|s| s.state == state && ringed.is_none_or(|v| s.ringed == v))
+            .count()
+    };
+    let parts: Vec<String> = [
+        (
+            n(StrayState::Stray, Some(true)),
+            "ringed stray",
+            "ringed strays",
+        ),
+        (n(StrayState::Stray, Some(false)), "stray", "strays"),
+        (n(StrayState::Unsure, None), "unsure", "unsure"),
+        (n(StrayState::Cancelled, None), "crossed out", "crossed out"),
+    ]
+    .into_iter()
+    .filter(|&(n, ..)| n > 0)
+    .map(|(n, one, many)| count(n, one, many))
+    .collect();
+    (!parts.is_empty()).then(|| parts.join(", "))
+}
+
+/// A share in percent, rounded *down* to a tenth: 100.0 only where nothing is lacking.
+#[must_use]
+pub fn percent(share: f64) -> String {
+    // 1e-9: 0.993 * 1000 is not 992.999 because of binary rounding.
+    format!("{:.1} %", (share * 1000.0 + 1e-9).floor() / 10.0)
+}
+
+/// `text` on one line, without characters that could steer a terminal or turn the reading direction:
+/// titles, hole names and file names come from files that anyone may have made.
+#[must_use]
+pub fn plain(text: &str) -> String {
+    text.chars()
+        .map(|c| match c {
+            '\n' | '\r' | '\t' => ' ',
+            '\u{200b}'..='\u{200f}'
+            | '\u{2028}'..='\u{202e}'
+            | '\u{2060}'..='\u{206f}'
+            | '\u{feff}'
+            | '\u{fffe}'
+            | '\u{ffff}' => '?',
+            c if c.is_control() => '?',
+            c => c,
+        })
+        .collect()
+}
+
+/// [`plain`] and with the five characters escaped that mean something to HTML and SVG.
+#[must_use]
+pub fn escape(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in plain(text).chars() {
+        match c {
+            '&' => out.push_str("&amp;"),
+            '<' => out.push_str("&lt;"),
+            '>' => out.push_str("&gt;"),
+            '"' => out.push_str("&quot;"),
+            '\'' => out.push_str("&#39;"),
+            c => out.push(c),
+        }
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_lacking_share_never_reads_as_all() {
+        assert_eq!(percent(1.0), "100.0 %");
+        assert_eq!(percent(0.99999), "99.9 %");
+        assert_eq!(percent(0.993), "99.3 %");
+    }
+
+    #[test]
+    fn text_from_files_cannot_steer() {
+        assert_eq!(plain("a\u{1b}[31mb\u{202e}c\nd"), "a?[31mb?c d");
+        assert_eq!(
+            escape("<b a='1'>&\"\u{7}"),
+            "&lt;b a=&#39;1&#39;&gt;&amp;&quot;?"
+        );
+    }
+}

@@ -1,0 +1,215 @@
+//! The page: self-contained, safe against its own input, and a browser can show it.
+
+mod report_fixture;
+
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use image::RgbImage;
+use punchready::report::{ReportError, page};
+use report_fixture::{Fixture, crowd, every_state, hostile, photo, pixel_from_sheet, ready};
+
+/// A page is mailed and opened on phones.
+const MAX_BYTES: usize = 2_000_000;
+
+fn html(f: &Fixture) -> String {
+    page::html(&f.report(), &photo(f), &pixel_from_sheet).unwrap()
+}
+
+/// The values of all attributes called `name`.
+fn attributes<'a>(html: &'a str, name: &str) -> Vec<&'a str> {
+    let lead = format!(" {name}=\"");
+    html.split(lead.as_str())
+        .skip(1)
+        .map(|rest| rest.split_once('"').unwrap().0)
+        .collect()
+}
+
+#[test]
+fn nothing_is_fetched() {
+    for f in [every_state(), ready(), crowd()] {
+        let html = html(&f);
+        assert!(
+            html.len() < MAX_BYTES,
+            "{} bytes, allowed {MAX_BYTES}",
+            html.len()
+        );
+        assert!(!html.contains("http://") && !html.contains("https://"));
+        for src in attributes(&html, "src") {
+            assert!(src.starts_with("data:image/"), "{src}");
+        }
+        for href in attributes(&html, "href") {
+            assert!(href.starts_with('#'), "{href}");
+        }
+        for word in [
+            "url(",
+            "@import",
+            "<link",
+            "<iframe",
+            "fetch(",
+            "XMLHttpRequest",
+        ] {
+            let allowed = html.matches("url(#unseen)").count() * usize::from(word == "url(");
+            assert_eq!(html.matches(word).count(), allowed, "{word}");
+        }
+        assert!(html.contains("default-src 'none'"));
+    }
+}
+
+#[test]
+fn input_cannot_become_markup() {
+    let html = html(&hostile());
+    assert!(html.contains("&lt;script&gt;alert(1)&lt;/script&gt;"));
+    assert_eq!(html.matches("<script>").count(), 1, "only its own script");
+    for tag in [
+        "<img src=x",
+        "<iframe",
+        "<svg onload",
+        "<b>\u{7}",
+        "<u>",
+        "<i>",
+        "<a href=\"http",
+    ] {
+        assert!(!html.contains(tag), "{tag}");
+    }
+    let stray = html.chars().find(|c| c.is_control() && *c != '\n');
+    assert_eq!(stray, None);
+}
+
+#[test]
+fn it_can_be_heard_as_well_as_seen() {
+    let html = html(&every_state());
+    assert!(html.contains("<html lang=\"en\">"));
+    let images = html.matches("<img ").count();
+    assert!(images > 5);
+    assert_eq!(
+        attributes(&html, "alt")
+            .iter()
+            .filter(|a| a.len() > 10)
+            .count(),
+        images
+    );
+    assert_eq!(
+        html.matches("<th ").count(),
+        html.matches("<th scope=").count()
+    );
+    assert_eq!(
+        html.matches("<table").count(),
+        html.matches("<caption>").count()
+    );
+    let svgs = html.matches("<svg ").count();
+    assert_eq!(html.matches("aria-hidden=\"true\"").count(), svgs);
+    let mut ids = attributes(&html, "id");
+    ids.sort_unstable();
+    let all = ids.len();
+    ids.dedup();
+    assert_eq!(ids.len(), all, "an id is there twice: {ids:?}");
+}
+
+#[test]
+fn it_says_what_the_report_says() {
+    let f = every_state();
+    let html = html(&f);
+    let words = [
+        "NOT READY",
+        "Hatch cover, outboard row",
+        "a single stroke away from any ruled line",
+        "0.057",
+        "1.45 mm",
+        "96.5 % of the sheet",
+        "lens from the photo&#39;s EXIF focal length",
+        "5 checker corners of card 3 lay in glare.",
+        punchready::report::CAUTION,
+    ];
+    for w in words {
+        assert!(html.contains(w), "{w}");
+    }
+    for b in &f.verdict.bench {
+        assert!(html.contains(b.as_str()), "{b}");
+    }
+    for h in &f.verdict.holes {
+        assert!(
+            html.contains(&format!("\">{}</a></th>", h.name)),
+            "{}",
+            h.name
+        );
+    }
+    assert!(html == self::html(&f), "same input, other page");
+    let empty = page::html(&f.report(), &RgbImage::new(0, 0), &pixel_from_sheet);
+    assert!(matches!(empty, Err(ReportError::EmptyPhoto)));
+}
+
+/// A browser, or `None` aloud.
+fn browser() -> Option<PathBuf> {
+    let found = [
+        "/usr/bin/chromium",
+        "/usr/bin/chromium-browser",
+        "/usr/bin/google-chrome",
+    ]
+    .into_iter()
+    .map(PathBuf::from)
+    .find(|p| p.exists());
+    if found.is_none() {
+        println!("SKIPPED: no browser found, the page was not opened");
+    }
+    found
+}
+
+fn run(browser: &Path, dir: &Path, args: &[&str]) -> Vec<u8> {
+    let out = Command::new(browser)
+        .args([
+            "--headless",
+            "--no-sandbox",
+            "--disable-gpu",
+            "--no-first-run",
+        ])
+        .arg(format!("--user-data-dir={}", dir.join("profile").display()))
+        .args(args)
+        .output()
+        .unwrap();
+    assert!(
+        out.status.success(),
+        "{}",
+        String::from_utf8_lossy(&out.stderr)
+    );
+    out.stdout
+}
+
+#[test]
+fn a_browser_shows_and_prints_it() {
+    let Some(browser) = browser() else { return };
+    let dir = tempfile::tempdir().unwrap();
+    let file = dir.path().join("page.html");
+    std::fs::write(&file, html(&every_state())).unwrap();
+    let url = format!("file://{}", file.display());
+
+    // The script ran to its end: it marks the page, and a click on nothing changes nothing.
+    let dom = String::from_utf8(run(&browser, dir.path(), &["--dump-dom", &url])).unwrap();
+    assert!(
+        dom.contains("<html lang=\"en\" class=\"js\">"),
+        "the script did not run"
+    );
+
+    let shot = dir.path().join("shot.png");
+    let to = format!("--screenshot={}", shot.display());
+    run(
+        &browser,
+        dir.path(),
+        &["--window-size=1000,1400", &to, &url],
+    );
+    let shot = image::open(&shot).unwrap().to_rgb8();
+    // The verdict's ground, and below it the page.
+    assert_eq!(shot.get_pixel(5, 5).0, [0x8a, 0x2c, 0x00]);
+    let bottom = shot.get_pixel(5, shot.height() - 5);
+    assert_ne!(bottom, shot.get_pixel(5, 5));
+
+    let pdf = dir.path().join("page.pdf");
+    let to = format!("--print-to-pdf={}", pdf.display());
+    run(&browser, dir.path(), &["--no-pdf-header-footer", &to, &url]);
+    let pdf = std::fs::read(&pdf).unwrap();
+    assert!(
+        pdf.starts_with(b"%PDF") && pdf.len() > 50_000,
+        "{} bytes",
+        pdf.len()
+    );
+}
