@@ -93,7 +93,7 @@ impl FlatView {
 
     /// Blackens what lies beyond the measured edges (or the planned ones where none was measured).
     fn clip_rim(&mut self, outline: &Outline) {
-        let (w, h) = (self.image.width() as usize, self.image.height() as usize);
+        let w = self.image.width() as usize;
         let size = [w as f64 / self.px_per_mm, self.height_mm];
         let side = |edge: Edge| {
             let measured = outline.edges.iter().find(|e| e.edge == edge).map(|e| e.ends);

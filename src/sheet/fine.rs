@@ -70,36 +70,13 @@ pub(super) fn sides(grey: &GrayImage, survey: &Survey, cards: &[SeenCard], r: &R
 
 impl Finder<'_> {
     fn side(&self, a: Vector2<f64>, b: Vector2<f64>) -> Option<SidePoints> {
-        let mut line = Axis::through(a, b);
-        let mut tried = 0;
-        let mut hits: Vec<Hit> = Vec::new();
-        for (reach, rounds) in [(ROUGH_MM, 1), (CLOSE_MM, 2)] {
-            for _ in 0..rounds {
-                hits.clear();
-                tried = 0;
-                let mut s = CORNER_MM;
-                while s < line.length - CORNER_MM {
-                    if let Some(profile) = self.profile(&line, s, reach) {
-                        tried += 1;
-                        hits.extend(edge_in(&profile).map(|out| Hit { along: s, out }));
-                    }
-                    s += STEP_MM;
-                }
-                let kept = agreeing(&hits, if reach == ROUGH_MM { 0.5 } else { 0.25 });
-                if kept.len() < MIN_POINTS || (kept.len() as f64) < MIN_SHARE * f64::from(tried) {
-                    return None;
-                }
-                hits = kept;
-                let (offset, slope) = least_squares(&hits);
-                if reach == ROUGH_MM {
-                    line = line.moved(offset, slope);
-                } else {
-                    // Stay on this line for the points' sake: only their residuals are needed.
-                    for h in &mut hits {
-                        h.out -= 0.0;
-                    }
-                }
-            }
+        let rough = Axis::through(a, b);
+        let (hits, _) = self.straight_hits(&rough, ROUGH_MM)?;
+        let (offset, slope) = least_squares(&hits);
+        let line = rough.moved(offset, slope);
+        let (hits, tried) = self.straight_hits(&line, CLOSE_MM)?;
+        if (hits.len() as f64) < MIN_SHARE * tried as f64 {
+            return None;
         }
         let (offset, slope) = least_squares(&hits);
         let mut residuals: Vec<f64> = hits.iter().map(|h| (h.out - offset - slope * h.along).abs()).collect();
@@ -116,6 +93,23 @@ impl Finder<'_> {
             })
             .collect();
         Some(SidePoints { points })
+    }
+
+    /// Where profiles along `line` show the edge, as far as they agree on a straight one, and how many
+    /// profiles were tried.
+    fn straight_hits(&self, line: &Axis, reach: f64) -> Option<(Vec<Hit>, usize)> {
+        let mut hits = Vec::new();
+        let mut tried = 0;
+        let mut along = CORNER_MM;
+        while along < line.length - CORNER_MM {
+            if let Some(profile) = self.profile(line, along, reach) {
+                tried += 1;
+                hits.extend(edge_in(&profile).map(|out| Hit { along, out }));
+            }
+            along += STEP_MM;
+        }
+        let kept = agreeing(&hits, if reach == ROUGH_MM { 0.5 } else { 0.25 });
+        (kept.len() >= MIN_POINTS).then_some((kept, tried))
     }
 
     /// Brightness across the side at `along`, from inside to outside; `None` where the photo or a card is

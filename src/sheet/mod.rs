@@ -13,7 +13,7 @@ use std::fmt;
 use image::GrayImage;
 
 use crate::card::SeenCard;
-use crate::frame::{Point, Sheet};
+use crate::frame::{Face, Point, Sheet};
 use crate::plan::Edge;
 use crate::survey::{LineId, StraightLine, Survey};
 
@@ -94,6 +94,8 @@ pub struct Sides {
     pub lines: Vec<StraightLine>,
     /// Whether a quarter turn also fits the planned size.
     pub square: bool,
+    /// Roughly where its corners are: lower left, lower right, upper right, upper left.
+    pub corners: [Point<Face>; 4],
 }
 
 /// The line of an edge when the plan is turned by `quarter_turns` from how the sheet was first taken to
@@ -137,7 +139,7 @@ pub fn find(grey: &GrayImage, survey: &Survey, cards: &[SeenCard], size_mm: [f64
     if !(0..4).any(|i| has(i) && has((i + 1) % 4)) {
         return Err(SheetError::NoCorner { found: lines.len() });
     }
-    Ok(Sides { lines, square })
+    Ok(Sides { lines, square, corners: upright.corners })
 }
 
 /// How much the rectangle's x axis runs to the right in the photo, -1 to 1.
