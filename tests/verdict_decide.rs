@@ -1,4 +1,5 @@
 //! The verdict: every state, every reason, and the laws that keep a wrong "ready" away.
+#![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
 
 use std::path::Path;
 
@@ -665,6 +666,27 @@ fn figures_of_rows() {
     let verdict = decide(&plan, &ink, &outline, &[]);
     let a = &verdict.rows[0];
     assert!(a.edge_distance_mm.is_none() && a.pitch_mm.is_none() && a.straightness_mm.is_none());
+}
+
+/// A mark that may be within tolerance is never shut out by the gate: "missing" and "stray" would both
+/// be said of a mark that may be right.
+#[test]
+fn coarse_marks_are_close_rather_than_stray() {
+    let text = "units = \"mm\"\n[sheet]\nwidth = 200\nheight = 150\n[tolerance]\nposition = 0.5\n[[row]]\n\
+                name = \"A\"\nalong = \"bottom\"\nedge_distance = 8\nfirst = 30\npitch = 4\ncount = 2\n";
+    let plan = parse(text, Path::new("t.toml")).unwrap();
+    let mut ink = perfect(&plan);
+    // The gate is 2 mm; U = 3 mm.
+    ink.marks[0].at = Point::new(30.0, 11.2);
+    ink.marks[0].cov = Matrix2::identity() * 1.5 * 1.5;
+    let verdict = judged(&plan, &ink);
+    assert_eq!(state(&verdict, "A1"), HoleState::Close);
+    assert_eq!(verdict.decision, Decision::CannotTell);
+    // A sharp mark there is a stray.
+    ink.marks[0].cov = Matrix2::identity() * U_MM * U_MM;
+    let verdict = judged(&plan, &ink);
+    assert_eq!(state(&verdict, "A1"), HoleState::Missing);
+    assert_eq!(verdict.strays.len(), 1);
 }
 
 /// Edge distance and angle have the right sign on every side.
