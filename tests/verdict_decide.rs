@@ -772,6 +772,30 @@ fn many_holes_are_quick() {
         "took {:?}",
         start.elapsed()
     );
+
+    // Marks anywhere, and more of them than holes.
+    let mut seed = 1_u64;
+    let mut next = |length: f64| {
+        seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+        (seed >> 33) as f64 / f64::from(1_u32 << 31) * length
+    };
+    let coarse = mark(0.0, 0.0);
+    ink.marks = (0..1500)
+        .map(|_| Mark {
+            at: Point::new(next(420.0), next(330.0)),
+            cov: Matrix2::identity() * 400.0,
+            ..coarse.clone()
+        })
+        .collect();
+    let start = std::time::Instant::now();
+    let verdict = judged(&plan, &ink);
+    println!("1500 marks anywhere: {:?}", start.elapsed());
+    assert_eq!(verdict.strays.len(), 1000);
+    assert!(
+        start.elapsed().as_secs_f64() < 5.0,
+        "took {:?}",
+        start.elapsed()
+    );
 }
 
 /// A mark with every field free.
