@@ -4,7 +4,7 @@
 //! | --- | --- |
 //! | which pattern is which number | [`code`] |
 //! | what is where on a card | [`layout`] |
-//! | PDF pages and PNGs to print | [`print`] |
+//! | PDF pages and PNGs to print | [`mod@print`] |
 
 pub mod code;
 pub mod layout;
