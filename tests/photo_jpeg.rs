@@ -1,4 +1,5 @@
 //! JPEG varieties against the reference decoder, and files that lost a part.
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on must stop")]
 
 use std::io::Write;
 use std::path::Path;
