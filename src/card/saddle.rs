@@ -35,7 +35,12 @@ const DONE_PX: f64 = 1e-4;
 /// the image, when the gradients do not fix a point (an edge, or nothing at all), or when the corner
 /// lies further than `radius_px` from `start`.
 #[must_use]
-pub fn refine(image: &GrayImage, start: Point<Pixel>, radius_px: f64, noise: f64) -> Option<Refined> {
+pub fn refine(
+    image: &GrayImage,
+    start: Point<Pixel>,
+    radius_px: f64,
+    noise: f64,
+) -> Option<Refined> {
     let radius = radius_px.max(MIN_RADIUS_PX);
     let mut at = start;
     for _ in 0..MAX_ROUNDS {
@@ -66,7 +71,8 @@ pub fn noise_of(image: &GrayImage, plain: &[Point<Pixel>]) -> Option<f64> {
             if x < 2 || y < 2 || x > w - 3 || y > h - 3 {
                 return None;
             }
-            let value = |dx: i64, dy: i64| f64::from(image.as_raw()[((y + dy) * w + x + dx) as usize]);
+            let value =
+                |dx: i64, dy: i64| f64::from(image.as_raw()[((y + dy) * w + x + dx) as usize]);
             let (mut sum, mut sx, mut sy, mut square) = (0.0, 0.0, 0.0, 0.0);
             for dy in -2..=2 {
                 for dx in -2..=2 {
@@ -153,7 +159,10 @@ impl Sums {
     /// σ/√2, and through the way from the corner, x, a term of variance σ²|x|²/2 along g.
     fn covariance(&self, noise: f64) -> Option<Cov2> {
         let inverse = self.normal.try_inverse()?;
-        Some(inverse * self.noise * inverse * (noise * noise / 2.0) + Cov2::identity() * FLOOR_PX.powi(2))
+        Some(
+            inverse * self.noise * inverse * (noise * noise / 2.0)
+                + Cov2::identity() * FLOOR_PX.powi(2),
+        )
     }
 }
 

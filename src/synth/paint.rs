@@ -148,10 +148,9 @@ impl Paint {
                 (points.clone(), half_mm.iter().copied().fold(0.0, f64::max))
             }
             Form::Bars { ends, half_mm } => (ends.concat(), *half_mm),
-            Form::Blob { centre, radius_mm } => (
-                vec![*centre],
-                radius_mm.iter().copied().fold(0.0, f64::max),
-            ),
+            Form::Blob { centre, radius_mm } => {
+                (vec![*centre], radius_mm.iter().copied().fold(0.0, f64::max))
+            }
         };
         let margin = Vector2::repeat(reach + self.soft_mm);
         let low = points.iter().fold(points[0], |a, b| a.inf(b));

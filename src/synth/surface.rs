@@ -226,7 +226,8 @@ impl<'a> Shade<'a> {
     /// Irregularity of the burr at `along` mm of an edge, -1 to 1.
     pub(super) fn burr(&self, edge: usize, along: f64) -> f32 {
         let edge = edge as f64 * 1000.0;
-        0.6 * smooth(self.seed ^ 31, along / 2.5, edge) + 0.4 * smooth(self.seed ^ 32, along / 0.4, edge)
+        0.6 * smooth(self.seed ^ 31, along / 2.5, edge)
+            + 0.4 * smooth(self.seed ^ 32, along / 0.4, edge)
     }
 }
 

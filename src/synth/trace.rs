@@ -386,8 +386,7 @@ impl<'a> Top<'a> {
                 }
                 let dark = face.dark(at, size) as f32;
                 let [paper, toner] = colours;
-                let colour =
-                    std::array::from_fn(|c| paper[c] + (toner[c] - paper[c]) * dark);
+                let colour = std::array::from_fn(|c| paper[c] + (toner[c] - paper[c]) * dark);
                 (cover as f32, colour)
             }
             Look::Thing(thing) => thing_look(thing.kind, at, size[0].max(size[1]), colours[0]),
@@ -519,16 +518,14 @@ fn half_size(kind: ClutterKind) -> [f64; 2] {
 }
 
 /// What a thing covers and looks like at `at`, in its own millimetres.
-fn thing_look(
-    kind: ClutterKind,
-    at: Vector2<f64>,
-    size: f64,
-    light: [f32; 3],
-) -> (f32, [f32; 3]) {
+fn thing_look(kind: ClutterKind, at: Vector2<f64>, size: f64, light: [f32; 3]) -> (f32, [f32; 3]) {
     let [w, h] = half_size(kind);
     let round = |radius: f64| {
         // Distance inside a bar with rounded ends.
-        let q = Vector2::new((at.x.abs() - (w - radius)).max(0.0), (at.y.abs() - (h - radius)).max(0.0));
+        let q = Vector2::new(
+            (at.x.abs() - (w - radius)).max(0.0),
+            (at.y.abs() - (h - radius)).max(0.0),
+        );
         (0.5 + (radius - q.norm()) / size).clamp(0.0, 1.0) as f32
     };
     let bulge = |y: f64| (1.0 - y * y).max(0.0).sqrt() as f32;
