@@ -307,6 +307,9 @@ impl Checked {
     }
 }
 
+/// Height of a card's print over what it lies on, mm: between level with it (a card let in, or pressed
+/// flat into film) and a sheet of office paper, 0.1 mm, above it.
+const PRINT_ABOVE_MM: f64 = 0.05;
 /// Thickness taken when the plan gives none, mm.
 const UNSAID_THICKNESS_MM: f64 = 1.0;
 
@@ -361,6 +364,7 @@ fn options(plan: &Plan, given: &Given, sides: &Sides, turns: u32) -> Options {
             .card_below_mm
             .map_or([0.0, thickness / 3f64.sqrt()], |b| [-b, 0.0]),
         known,
+        paper_mm: PRINT_ABOVE_MM,
         ..Options::default()
     }
 }
