@@ -143,7 +143,10 @@ impl Marking {
             let line = lines
                 .iter()
                 .find(|(name, ..)| hole.row.as_deref() == Some(*name));
-            let (mut at, style) = (out.scattered(hole.at), line.map_or(hand.singles, |_| hand.rows));
+            let (mut at, style) = (
+                out.scattered(hole.at),
+                line.map_or(hand.singles, |_| hand.rows),
+            );
             if let Some((_, [from, to], along)) = line {
                 if hand.ruled {
                     // The hand sets the mark on the line that it has ruled.

@@ -148,10 +148,9 @@ impl Paint {
                 (points.clone(), half_mm.iter().copied().fold(0.0, f64::max))
             }
             Form::Bars { ends, half_mm } => (ends.concat(), *half_mm),
-            Form::Blob { centre, radius_mm } => (
-                vec![*centre],
-                radius_mm.iter().copied().fold(0.0, f64::max),
-            ),
+            Form::Blob { centre, radius_mm } => {
+                (vec![*centre], radius_mm.iter().copied().fold(0.0, f64::max))
+            }
         };
         let margin = Vector2::repeat(reach + self.soft_mm);
         let low = points.iter().fold(points[0], |a, b| a.inf(b));
@@ -289,6 +288,14 @@ impl Canvas {
 impl Near<'_> {
     pub(super) fn is_empty(&self) -> bool {
         self.pieces.is_empty()
+    }
+
+    /// Whether a blob is near.
+    pub(super) fn has_spot(&self) -> bool {
+        self.pieces.iter().any(|p| {
+            let paint = &self.canvas.paints[p.paint as usize];
+            matches!(paint.form, Form::Blob { .. })
+        })
     }
 
     /// The face's radiance `face` under `light`, painted over, at `at` with a pixel of `pixel_mm`.

@@ -31,6 +31,8 @@ pub struct Scene {
     pub light: Light,
     /// The sensor and what the phone does to its picture.
     pub sensor: Sensor,
+    /// Whether bench, paper and print are without texture: for exact tests.
+    pub plain: bool,
     /// Seed of all chance.
     pub seed: u64,
 }
@@ -42,6 +44,7 @@ impl Scene {
         self.sensor = Sensor::clean();
         self.light = Light::even();
         self.surface = Surface::Plain([0.55; 3]);
+        self.plain = true;
         self
     }
 }

@@ -1,8 +1,10 @@
 //! The radiance of each pixel, integrated over the pixel's area.
 //!
-//! A pixel far from any edge is looked up once. Near edges and ink it is cut into 4 x 4 parts, and in
-//! each part every outline covers exactly the share that a box of the part's size sees of it: so an edge
-//! lies right to a small part of a hundredth of a pixel, and does not jump in steps of a part.
+//! Each pixel is traced as four quarters. Far from any edge one look serves all four; near edges and
+//! ink each quarter is cut into parts, and in each part every outline covers exactly the share that a
+//! box of the part's size sees of it. The quarters are then gathered into pixels by a filter that takes
+//! out what a pixel grid cannot hold, as a lens does *before* the sensor samples: blurring afterwards
+//! would leave the centroid of a spot of two pixels wrong by some 0.03 px.
 
 use nalgebra::Vector2;
 use rayon::prelude::*;
@@ -14,8 +16,19 @@ use super::strokes;
 use super::surface::{Shade, times};
 use crate::card::layout::{Layout, Rect};
 
-/// Parts of a pixel along each side, near edges.
-const PARTS: usize = 4;
+/// Parts of a quarter along each side, near edges.
+const PARTS: usize = 2;
+/// The same near a spot of ink.
+const SPOT_PARTS: usize = 4;
+/// Gathering filter on half pixels, along each axis: binomial, so that its response vanishes at the
+/// pixel frequency with its slope and bend.
+const GATHER: [f32; 4] = [0.125, 0.375, 0.375, 0.125];
+/// Variance that [`GATHER`] adds to that of a plain pixel box, px².
+const GATHER_PX2: f64 = 0.125;
+/// The filter when the lens is sharper than that: the plain pixel.
+const PLAIN: [f32; 4] = [0.0, 0.5, 0.5, 0.0];
+/// Rows of pixels traced at a time; the rows above and below each band are traced twice.
+const BAND: usize = 32;
 /// Side of a cell of a card's look-up grid, mm.
 const CARD_CELL_MM: f64 = 0.5;
 /// Reach of a card's or thing's shadow, mm.
@@ -25,21 +38,47 @@ const SHADOW_MM: f64 = 3.0;
 pub(super) struct Radiance {
     pub(super) width: usize,
     pub(super) rgb: Vec<f32>,
+    /// Variance of the lens blur that is in it already, px².
+    pub(super) blur_px2: f64,
 }
+
+/// The quarters of a pixel: upper left, upper right, lower left, lower right.
+type Quarters = [[f32; 3]; 4];
 
 pub(super) fn trace(scene: &Scene) -> Radiance {
     let width = scene.camera.width as usize;
     let height = scene.camera.height as usize;
     let tracer = Tracer::new(scene);
+    let soft = scene.sensor.blur_px * scene.sensor.blur_px >= GATHER_PX2;
+    let (filter, blur_px2) = if soft {
+        (GATHER, GATHER_PX2)
+    } else {
+        (PLAIN, 0.0)
+    };
     let mut rgb = vec![0.0; width * height * 3];
-    rgb.par_chunks_mut(width.max(1) * 3)
+    rgb.par_chunks_mut((width * 3 * BAND).max(1))
         .enumerate()
-        .for_each(|(row, line)| {
-            for (column, pixel) in line.chunks_exact_mut(3).enumerate() {
-                pixel.copy_from_slice(&tracer.pixel(column, row));
+        .for_each(|(band, lines)| {
+            let first = (band * BAND) as i64;
+            let rows = lines.len() / (width * 3);
+            // Half rows, gathered along the row; from the pixel row above the band to the one below.
+            let halves: Vec<Vec<f32>> = (-1..=rows as i64)
+                .flat_map(|row| tracer.half_rows(first + row, width, &filter))
+                .collect();
+            for (row, line) in lines.chunks_exact_mut(width * 3).enumerate() {
+                // The half rows from the lower one of the row above to the upper one of the row below.
+                for (half, weight) in halves[2 * row + 1..].iter().zip(filter) {
+                    for (out, value) in line.iter_mut().zip(half) {
+                        *out += weight * value;
+                    }
+                }
             }
         });
-    Radiance { width, rgb }
+    Radiance {
+        width,
+        rgb,
+        blur_px2,
+    }
 }
 
 struct Tracer<'a> {
@@ -75,7 +114,29 @@ impl<'a> Tracer<'a> {
         }
     }
 
-    fn pixel(&self, column: usize, row: usize) -> [f32; 3] {
+    /// The upper and the lower half of one row of pixels, gathered along the row.
+    fn half_rows(&self, row: i64, width: usize, filter: &[f32; 4]) -> [Vec<f32>; 2] {
+        let mut out = [vec![0.0; width * 3], vec![0.0; width * 3]];
+        let mut before = self.pixel(-1, row);
+        let mut here = self.pixel(0, row);
+        for column in 0..width {
+            let after = self.pixel(column as i64 + 1, row);
+            for (half, line) in out.iter_mut().enumerate() {
+                let (left, right) = (2 * half, 2 * half + 1);
+                for c in 0..3 {
+                    line[column * 3 + c] = filter[0] * before[right][c]
+                        + filter[1] * here[left][c]
+                        + filter[2] * here[right][c]
+                        + filter[3] * after[left][c];
+                }
+            }
+            before = here;
+            here = after;
+        }
+        out
+    }
+
+    fn pixel(&self, column: i64, row: i64) -> Quarters {
         let ray = self.viewer.ray(column, row);
         let face = ray.patch(0.0);
         let bench = ray.patch(-self.scene.sheet.thickness_mm);
@@ -113,7 +174,7 @@ impl<'a> Tracer<'a> {
         } else {
             [0.0; 3]
         };
-        let (below, side) = if inside < near_edge {
+        let (below, flank) = if inside < near_edge {
             let shadow = self.contact_shadow(bench.at);
             let light = light.map(|c| c * shadow);
             let below = self.shade.bench(bench.at, light);
@@ -131,11 +192,18 @@ impl<'a> Tracer<'a> {
             })
         });
 
-        let parts = if busy { PARTS } else { 1 };
-        let share = 1.0 / parts as f64;
-        let mut sum = [0.0f32; 3];
-        for part in 0..parts * parts {
-            let offset = [part % parts, part / parts].map(|i| (i as f64 + 0.5) * share - 0.5);
+        let (quarters, parts) = match (busy, on_sheet && near.has_spot()) {
+            (true, true) => (4, SPOT_PARTS),
+            (true, false) => (4, PARTS),
+            (false, _) => (1, 1),
+        };
+        let side = if busy { 2 * parts } else { 1 };
+        let share = 1.0 / side as f64;
+        let mut out = [[0.0f32; 3]; 4];
+        for part in 0..quarters * parts * parts {
+            let [i, j] = [part % side, part / side];
+            let offset = [i, j].map(|i| (i as f64 + 0.5) * share - 0.5);
+            let sum = &mut out[(j / parts) * 2 + i / parts];
             let mut left = 1.0f32;
             for (top, colours) in tops.iter().zip(&sheets).take(count) {
                 let (Some((top, local)), Some(colours)) = (top, colours) else {
@@ -172,21 +240,26 @@ impl<'a> Tracer<'a> {
                 }
             }
             if sheet < 1.0 {
+                // The side shows where the ray passes outside the face and inside the foot.
                 let wall = if busy {
-                    (1.0 - sheet) * self.outline.cover(&bench, offset, share) as f32
+                    (self.outline.cover(&bench, offset, share) as f32 - sheet).max(0.0)
                 } else {
                     0.0
                 };
                 for c in 0..3 {
-                    under[c] += wall * side[c] + (1.0 - sheet - wall) * below[c];
+                    under[c] += wall * flank[c] + (1.0 - sheet - wall) * below[c];
                 }
             }
             for c in 0..3 {
                 sum[c] += left * under[c];
             }
         }
-        let weight = (share * share) as f32;
-        sum.map(|c| c * weight)
+        if busy {
+            let weight = 1.0 / (parts * parts) as f32;
+            out.map(|quarter| quarter.map(|c| c * weight))
+        } else {
+            [out[0]; 4]
+        }
     }
 
     /// Light left on the bench at `at` beside the sheet: a tight dark line and a longer soft shadow on
@@ -327,9 +400,19 @@ impl<'a> Top<'a> {
                 let lifted = ray.patch(self.height_mm + self.curl * flat.at.x.powi(2));
                 flat.at = turn(lifted.at - self.centre);
             }
-            // The paper is longer than its shadow.
+            // A step of a pixel moves the place, that its height, and that the place again.
             let x = flat.at.x;
+            let lean = turn(ray.lean());
+            let slope = 2.0 * self.curl * x;
+            for step in [&mut flat.right, &mut flat.down] {
+                step.x /= 1.0 - slope * lean.x;
+                step.y += slope * lean.y * step.x;
+            }
+            // The paper is longer than its shadow.
             flat.at.x = x + 2.0 / 3.0 * self.curl.powi(2) * x.powi(3);
+            let stretch = 1.0 + 2.0 * (self.curl * x).powi(2);
+            flat.right.x *= stretch;
+            flat.down.x *= stretch;
         }
         let shrink = |v: Vector2<f64>| Vector2::new(v.x / self.scale[0], v.y / self.scale[1]);
         Patch {
@@ -386,8 +469,7 @@ impl<'a> Top<'a> {
                 }
                 let dark = face.dark(at, size) as f32;
                 let [paper, toner] = colours;
-                let colour =
-                    std::array::from_fn(|c| paper[c] + (toner[c] - paper[c]) * dark);
+                let colour = std::array::from_fn(|c| paper[c] + (toner[c] - paper[c]) * dark);
                 (cover as f32, colour)
             }
             Look::Thing(thing) => thing_look(thing.kind, at, size[0].max(size[1]), colours[0]),
@@ -519,16 +601,14 @@ fn half_size(kind: ClutterKind) -> [f64; 2] {
 }
 
 /// What a thing covers and looks like at `at`, in its own millimetres.
-fn thing_look(
-    kind: ClutterKind,
-    at: Vector2<f64>,
-    size: f64,
-    light: [f32; 3],
-) -> (f32, [f32; 3]) {
+fn thing_look(kind: ClutterKind, at: Vector2<f64>, size: f64, light: [f32; 3]) -> (f32, [f32; 3]) {
     let [w, h] = half_size(kind);
     let round = |radius: f64| {
         // Distance inside a bar with rounded ends.
-        let q = Vector2::new((at.x.abs() - (w - radius)).max(0.0), (at.y.abs() - (h - radius)).max(0.0));
+        let q = Vector2::new(
+            (at.x.abs() - (w - radius)).max(0.0),
+            (at.y.abs() - (h - radius)).max(0.0),
+        );
         (0.5 + (radius - q.norm()) / size).clamp(0.0, 1.0) as f32
     };
     let bulge = |y: f64| (1.0 - y * y).max(0.0).sqrt() as f32;
