@@ -120,17 +120,23 @@ impl<'a> Shade<'a> {
                 );
             }
         }
-        for glare in &self.scene.light.glare {
-            let (s, c) = glare.turn_rad.sin_cos();
-            let v = at - glare.at.vec();
-            let u = (c * v.x + s * v.y) / glare.radius_mm[0];
-            let w = (c * v.y - s * v.x) / glare.radius_mm[1];
-            let there = (glare.peak * (-0.5 * (u * u + w * w)).exp()) as f32;
-            for c in &mut out {
-                *c += there;
-            }
-        }
         out
+    }
+
+    /// What lamps add to the face's radiance at `at`, all colours alike.
+    pub(super) fn glare(&self, at: Vector2<f64>) -> f32 {
+        let lamps = &self.scene.light.glare;
+        let sum: f64 = lamps
+            .iter()
+            .map(|glare| {
+                let (s, c) = glare.turn_rad.sin_cos();
+                let v = at - glare.at.vec();
+                let u = (c * v.x + s * v.y) / glare.radius_mm[0];
+                let w = (c * v.y - s * v.x) / glare.radius_mm[1];
+                glare.peak * (-0.5 * (u * u + w * w)).exp()
+            })
+            .sum();
+        sum as f32
     }
 
     /// Bare aluminium: it mirrors a blurred room, smeared across its grain.

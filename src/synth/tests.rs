@@ -5,8 +5,11 @@ use std::path::PathBuf;
 
 use nalgebra::{DMatrix, DVector, Vector2, Vector3};
 
+use super::marking::{Hand, Marking, Style};
 use super::*;
 use crate::frame::{Pixel, Point, Sheet};
+use crate::ink::MarkKind;
+use crate::plan::{Edge, Hole, Plan, Row, Units};
 
 /// Folder of the reference data; `None` (said aloud) when it is not there.
 fn reference(file: &str) -> Option<serde_json::Value> {
@@ -519,4 +522,174 @@ fn all_eight_orientations_come_upright() {
         jpeg::jpeg_bytes(&photo, &bad),
         Err(SynthError::Orientation(9))
     ));
+}
+
+fn two_row_plan() -> Plan {
+    let e = 8.0;
+    let mut holes = Vec::new();
+    let stations: Vec<f64> = (0..6).map(|k| 20.0 + 20.0 * f64::from(k)).collect();
+    for (k, &s) in stations.iter().enumerate() {
+        holes.push((format!("A{}", k + 1), Some("A"), Point::new(s, e)));
+    }
+    for (k, &s) in stations.iter().enumerate() {
+        holes.push((format!("B{}", k + 1), Some("B"), Point::new(140.0 - e, s)));
+    }
+    holes.push(("P1".into(), None, Point::new(70.0, 60.0)));
+    let row = |name: &str, along| Row {
+        name: name.into(),
+        along,
+        edge_distance_mm: e,
+        stations_mm: stations.clone(),
+    };
+    Plan {
+        title: "Practice coupon".into(),
+        units: Units::Millimetre,
+        width_mm: 140.0,
+        height_mm: 140.0,
+        thickness_mm: None,
+        rivet_mm: None,
+        head: None,
+        tolerance_mm: 0.8,
+        seen_fraction: 0.98,
+        datum: None,
+        rows: vec![row("A", Edge::Bottom), row("B", Edge::Right)],
+        holes: holes
+            .into_iter()
+            .map(|(name, row, at)| Hole {
+                name,
+                row: row.map(str::to_owned),
+                at,
+            })
+            .collect(),
+    }
+}
+
+#[test]
+fn a_careful_hand_marks_every_hole_once_and_near() {
+    /// Five standard deviations of the hand's 0.1 mm.
+    const NEAR_MM: f64 = 0.5;
+    let plan = two_row_plan();
+    for rows in [Style::Tick, Style::Dot, Style::Cross] {
+        for ruled in [true, false] {
+            let hand = Hand {
+                rows,
+                ruled,
+                ..Hand::default()
+            };
+            let marks = Marking::of(&plan, &hand).marks;
+            let truth = truth_of(&Scene {
+                marks,
+                ..Scene::default()
+            });
+            assert_eq!(truth.lines.len(), if ruled { 2 } else { 0 });
+            let names: Vec<_> = truth.marks.iter().map(|m| m.name.as_deref()).collect();
+            let wanted: Vec<_> = plan.holes.iter().map(|h| Some(h.name.as_str())).collect();
+            assert_eq!(names, wanted);
+            let mut spread = 0.0;
+            for (mark, hole) in truth.marks.iter().zip(&plan.holes) {
+                let off = mark.at.distance(hole.at);
+                spread += off / plan.holes.len() as f64;
+                assert!(off < NEAR_MM, "{}: {off} mm", hole.name);
+            }
+            assert!(spread > 0.02, "the hand is too good: {spread} mm");
+        }
+    }
+}
+
+#[test]
+fn faults_are_where_they_were_put() {
+    /// A tick's slant on its line moves the crossing by rounding only.
+    const EXACT_MM: f64 = 1e-9;
+    let plan = two_row_plan();
+    let right = Marking::of(&plan, &Hand::default());
+    let before = |name: &str| right.place(name).unwrap();
+    let wrong = right
+        .clone()
+        .shift("A2", 1.2, 0.0)
+        .and_then(|m| m.shift("A4", 0.0, 1.5))
+        .and_then(|m| m.drop_hole("B3"))
+        .and_then(|m| m.double("B5", 0.0, 2.0))
+        .and_then(|m| m.ring_hole("P1"))
+        .and_then(|m| m.cross_out_hole("A6"))
+        .unwrap()
+        .stray(Point::new(50.0, 90.0));
+    let truth = truth_of(&Scene {
+        marks: wrong.marks.clone(),
+        ..Scene::default()
+    });
+    let find = |name: &str| truth.marks.iter().find(|m| m.name.as_deref() == Some(name));
+    let off = |name: &str| find(name).unwrap().at - before(name);
+    // A2 slides on its line, which is off level by some hundredths of a mm over the sheet.
+    assert!((off("A2").x - 1.2).abs() < 0.01, "{}", off("A2"));
+    assert!((off("A4") - Vector2::new(0.0, 1.5)).norm() < EXACT_MM);
+    assert_eq!(find("A4").unwrap().kind, MarkKind::Dot);
+    assert!(find("B3").is_none());
+    assert!(find("P1").unwrap().ringed && find("A6").unwrap().crossed_out);
+    let unnamed: Vec<_> = truth.marks.iter().filter(|m| m.name.is_none()).collect();
+    assert_eq!(unnamed.len(), 2);
+    assert!(unnamed[1].at.distance(Point::new(50.0, 90.0)) < EXACT_MM);
+    assert!(wrong.drop_hole("Z9").is_err());
+}
+
+#[test]
+fn the_demo_shows_all_of_its_sheet_and_its_faults() {
+    for plan in [two_row_plan()] {
+        let scene = demo::scene(&plan);
+        let truth = truth_of(&scene);
+        let (w, h) = (scene.camera.width.into(), scene.camera.height.into());
+        let saddles = truth.cards.iter().flat_map(|c| &c.saddles).map(|s| s.1);
+        for p in truth.sheet_corners.into_iter().chain(saddles) {
+            assert!(p.x > 0.0 && p.y > 0.0 && p.x < w && p.y < h, "{p:?}");
+        }
+        assert_eq!(truth.cards.len(), 3);
+        let faults = demo::faults(&plan);
+        let named = |name: &Option<String>| truth.marks.iter().find(|m| m.name == *name);
+        assert!(named(&faults.missing).is_none());
+        let off = named(&faults.off).unwrap();
+        let hole = plan
+            .holes
+            .iter()
+            .find(|h| Some(&h.name) == faults.off.as_ref());
+        let distance = off.at.distance(hole.unwrap().at);
+        assert!((distance - demo::OFF_MM).abs() < 0.5, "{distance} mm");
+        let strays: Vec<_> = truth.marks.iter().filter(|m| m.name.is_none()).collect();
+        assert_eq!(strays.len(), 2);
+        assert!(!strays[0].crossed_out && strays[1].crossed_out);
+        let ready = truth_of(&demo::ready_scene(&plan));
+        assert_eq!(ready.marks.len(), plan.holes.len());
+    }
+}
+
+#[test]
+fn the_demo_plan_is_toml_with_its_holes_on_the_sheet() {
+    let plan: toml::Table = demo::DEMO_PLAN.parse().unwrap();
+    let number = |v: &toml::Value| match v {
+        toml::Value::Integer(i) => *i as f64,
+        toml::Value::Float(f) => *f,
+        other => other
+            .as_str()
+            .unwrap()
+            .split(' ')
+            .map(|part| match part.split_once('/') {
+                Some((a, b)) => a.parse::<f64>().unwrap() / b.parse::<f64>().unwrap(),
+                None => part.parse().unwrap(),
+            })
+            .sum(),
+    };
+    let [w, h] = ["width", "height"].map(|k| number(&plan["sheet"][k]));
+    assert_eq!((w, h), (12.0, 8.5));
+    for row in plan["row"].as_array().unwrap() {
+        let [first, pitch, count] = ["first", "pitch", "count"].map(|k| number(&row[k]));
+        let length = if row["along"].as_str() == Some("bottom") {
+            w
+        } else {
+            h
+        };
+        let last = first + pitch * (count - 1.0);
+        assert!(last < length - 0.5, "{row} ends at {last} in");
+    }
+    for hole in plan["hole"].as_array().unwrap() {
+        let [x, y] = ["x", "y"].map(|k| number(&hole[k]));
+        assert!(x > 1.0 && x < w - 1.0 && y > 1.0 && y < h - 1.0, "{hole}");
+    }
 }

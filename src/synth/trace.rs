@@ -11,10 +11,12 @@ use rayon::prelude::*;
 
 use super::camera::{Patch, Viewer};
 use super::paint::Canvas;
-use super::scene::{Clutter, ClutterKind, PlacedCard, Scene};
+use super::print::{CardFace, overlap};
+use super::scene::{Clutter, PlacedCard, Scene};
 use super::strokes;
-use super::surface::{Shade, times};
-use crate::card::layout::{Layout, Rect};
+use super::surface::Shade;
+use super::things;
+use crate::card::layout::Layout;
 
 /// Parts of a quarter along each side, near edges.
 const PARTS: usize = 2;
@@ -29,8 +31,6 @@ const GATHER_PX2: f64 = 0.125;
 const PLAIN: [f32; 4] = [0.0, 0.5, 0.5, 0.0];
 /// Rows of pixels traced at a time; the rows above and below each band are traced twice.
 const BAND: usize = 32;
-/// Side of a cell of a card's look-up grid, mm.
-const CARD_CELL_MM: f64 = 0.5;
 /// Reach of a card's or thing's shadow, mm.
 const SHADOW_MM: f64 = 3.0;
 
@@ -94,10 +94,11 @@ struct Tracer<'a> {
 
 impl<'a> Tracer<'a> {
     fn new(scene: &'a Scene) -> Self {
+        let outline = Outline::new(scene);
         let mut tops: Vec<Top> = scene
             .cards
             .iter()
-            .filter_map(Top::card)
+            .filter_map(|card| Top::card(card, scene, &outline))
             .chain(scene.clutter.iter().map(Top::clutter))
             .collect();
         tops.sort_by(|a, b| b.height_mm.total_cmp(&a.height_mm));
@@ -108,7 +109,7 @@ impl<'a> Tracer<'a> {
             viewer: Viewer::new(&scene.camera),
             shade: Shade::new(scene),
             canvas: Canvas::new(strokes::paints(&scene.marks, scene.seed)),
-            outline: Outline::new(scene),
+            outline,
             tops,
             away: away.try_normalize(1e-9).unwrap_or_else(Vector2::zeros),
         }
@@ -169,10 +170,12 @@ impl<'a> Tracer<'a> {
 
         let top_light = light;
         light = light.map(|c| c * dim);
-        let bare = if on_sheet {
-            self.shade.face(face.at, size, light)
+        let (bare, shine) = if on_sheet {
+            let glare = self.shade.glare(face.at);
+            let bare = self.shade.face(face.at, size, light).map(|c| c + glare);
+            (bare, glare)
         } else {
-            [0.0; 3]
+            ([0.0; 3], 0.0)
         };
         let (below, flank) = if inside < near_edge {
             let shadow = self.contact_shadow(bench.at);
@@ -233,7 +236,7 @@ impl<'a> Tracer<'a> {
                 if busy {
                     let burr = self.burr(at, size * share);
                     here = here.map(|c| c * burr);
-                    here = near.over(here, light, at, size * share);
+                    here = near.over(here, light, shine, [at.x, at.y, size * share]);
                 }
                 for c in 0..3 {
                     under[c] += sheet * here[c];
@@ -348,6 +351,8 @@ struct Top<'a> {
     height_mm: f64,
     radius_mm: f64,
     curl: f64,
+    /// Reach of a card's shadow: longer where it stands above what is under it.
+    shadow_mm: f64,
     look: Look<'a>,
 }
 
@@ -357,9 +362,15 @@ enum Look<'a> {
 }
 
 impl<'a> Top<'a> {
-    fn card(card: &'a PlacedCard) -> Option<Self> {
+    fn card(card: &'a PlacedCard, scene: &Scene, outline: &Outline) -> Option<Self> {
         let layout = Layout::of(card.number)?;
         let [w, h] = layout.size_mm;
+        let under = if outline.depth(card.centre.vec()) > 0.0 {
+            0.0
+        } else {
+            -scene.sheet.thickness_mm
+        };
+        let lift = (card.height_mm - under).max(0.0);
         Some(Self {
             centre: card.centre.vec(),
             axis: Vector2::new(card.turn_rad.cos(), card.turn_rad.sin()),
@@ -367,12 +378,13 @@ impl<'a> Top<'a> {
             height_mm: card.height_mm,
             radius_mm: (w / 2.0).hypot(h / 2.0) * 1.05,
             curl: card.curl_per_mm2(),
+            shadow_mm: (0.35 + 0.8 * lift).min(SHADOW_MM),
             look: Look::Card(CardFace::new(&layout)),
         })
     }
 
     fn clutter(thing: &'a Clutter) -> Self {
-        let [w, h] = half_size(thing.kind);
+        let [w, h] = things::half_size(thing.kind);
         Self {
             centre: thing.at,
             axis: Vector2::new(thing.turn_rad.cos(), thing.turn_rad.sin()),
@@ -380,6 +392,7 @@ impl<'a> Top<'a> {
             height_mm: thing.height_mm,
             radius_mm: w.hypot(h),
             curl: 0.0,
+            shadow_mm: SHADOW_MM,
             look: Look::Thing(thing),
         }
     }
@@ -436,12 +449,16 @@ impl<'a> Top<'a> {
             self.axis.x * away.y - self.axis.y * away.x,
         );
         let ([w, h], reach, depth) = match &self.look {
-            Look::Card(face) => (face.half, 0.35, 0.35),
-            Look::Thing(thing) => (half_size(thing.kind), SHADOW_MM, 0.6),
+            Look::Card(face) => (face.half, self.shadow_mm, 0.35),
+            Look::Thing(thing) => (things::half_size(thing.kind), SHADOW_MM, 0.6),
+        };
+        let round = match &self.look {
+            Look::Card(_) => 0.0,
+            Look::Thing(thing) => things::corner_radius(thing.kind),
         };
         let gap = |p: Vector2<f64>| {
-            let q = Vector2::new((p.x.abs() - w).max(0.0), (p.y.abs() - h).max(0.0));
-            q.norm()
+            let q = Vector2::new(p.x.abs() - (w - round), p.y.abs() - (h - round));
+            (q.sup(&Vector2::zeros()).norm() - round).max(0.0)
         };
         let gap = gap(at - away * (reach * 0.5));
         (1.0 - depth * (1.0 - gap / reach).max(0.0)) as f32
@@ -472,190 +489,7 @@ impl<'a> Top<'a> {
                 let colour = std::array::from_fn(|c| paper[c] + (toner[c] - paper[c]) * dark);
                 (cover as f32, colour)
             }
-            Look::Thing(thing) => thing_look(thing.kind, at, size[0].max(size[1]), colours[0]),
-        }
-    }
-}
-
-/// Share of the interval of length `size` round `x` that lies within `low` to `high`.
-fn overlap(x: f64, size: f64, low: f64, high: f64) -> f64 {
-    (((x + size / 2.0).min(high) - (x - size / 2.0).max(low)) / size).clamp(0.0, 1.0)
-}
-
-/// The print of one card, found by place.
-struct CardFace {
-    half: [f64; 2],
-    columns: usize,
-    rows: usize,
-    rects: Vec<Rect>,
-    /// By cell: which rectangles reach into it.
-    cells: Vec<Vec<u16>>,
-    /// By cell: whether an outline runs through or close by.
-    busy: Vec<bool>,
-}
-
-impl CardFace {
-    fn new(layout: &Layout) -> Self {
-        let half = layout.size_mm.map(|s| s / 2.0);
-        let mut rects = layout.dark.clone();
-        for bar in &layout.bars {
-            rects.push(bar.line);
-            // The ends without the piece of the line that they share.
-            for end in bar.ends {
-                let (l, e) = (bar.line, end);
-                if l.width > l.height {
-                    let rest = (e.height - l.height) / 2.0;
-                    rects.push(Rect { height: rest, ..e });
-                    rects.push(Rect {
-                        bottom: l.bottom + l.height,
-                        height: rest,
-                        ..e
-                    });
-                } else {
-                    let rest = (e.width - l.width) / 2.0;
-                    rects.push(Rect { width: rest, ..e });
-                    rects.push(Rect {
-                        left: l.left + l.width,
-                        width: rest,
-                        ..e
-                    });
-                }
-            }
-        }
-        let [columns, rows] = half.map(|h| (2.0 * h / CARD_CELL_MM).ceil() as usize);
-        let mut face = Self {
-            half,
-            columns,
-            rows,
-            rects,
-            cells: vec![Vec::new(); columns * rows],
-            busy: vec![false; columns * rows],
-        };
-        for j in 0..rows {
-            for i in 0..columns {
-                let low = [
-                    i as f64 * CARD_CELL_MM - half[0],
-                    j as f64 * CARD_CELL_MM - half[1],
-                ];
-                let margin = 0.3;
-                let reach = |low: f64, a: f64, b: f64| {
-                    let (p, q) = (low - margin, low + CARD_CELL_MM + margin);
-                    (q > a && p < b, p > a && q < b)
-                };
-                let cell = j * columns + i;
-                for (index, r) in (0u16..).zip(&face.rects) {
-                    let (x_touch, x_within) = reach(low[0], r.left, r.left + r.width);
-                    let (y_touch, y_within) = reach(low[1], r.bottom, r.bottom + r.height);
-                    if x_touch && y_touch {
-                        face.cells[cell].push(index);
-                        face.busy[cell] |= !(x_within && y_within);
-                    }
-                }
-            }
-        }
-        face
-    }
-
-    fn cell(&self, at: Vector2<f64>) -> Option<usize> {
-        let i = ((at.x + self.half[0]) / CARD_CELL_MM).floor();
-        let j = ((at.y + self.half[1]) / CARD_CELL_MM).floor();
-        let inside = i >= 0.0 && j >= 0.0 && i < self.columns as f64 && j < self.rows as f64;
-        inside.then(|| j as usize * self.columns + i as usize)
-    }
-
-    fn is_busy(&self, at: Vector2<f64>, pixel_mm: f64) -> bool {
-        let near = pixel_mm * 1.5;
-        let out = (at.x.abs() - self.half[0]).max(at.y.abs() - self.half[1]);
-        if out.abs() < near {
-            return true;
-        }
-        // Pixels larger than the cells' margin: look at everything.
-        out < 0.0 && (pixel_mm > 0.4 || self.cell(at).is_some_and(|c| self.busy[c]))
-    }
-
-    /// Share of the box of `size` round `at` that is printed.
-    fn dark(&self, at: Vector2<f64>, size: [f64; 2]) -> f64 {
-        let Some(cell) = self.cell(at) else {
-            return 0.0;
-        };
-        self.cells[cell]
-            .iter()
-            .map(|&i| {
-                let r = &self.rects[usize::from(i)];
-                overlap(at.x, size[0], r.left, r.left + r.width)
-                    * overlap(at.y, size[1], r.bottom, r.bottom + r.height)
-            })
-            .sum::<f64>()
-            .min(1.0)
-    }
-}
-
-/// Half of a thing's length and width, mm.
-fn half_size(kind: ClutterKind) -> [f64; 2] {
-    match kind {
-        ClutterKind::Pen => [68.0, 5.0],
-        ClutterKind::Ruler(length) => [length / 2.0, 12.5],
-        ClutterKind::Coin(d) | ClutterKind::DarkBlob(d) => [d / 2.0; 2],
-        ClutterKind::Finger(width) => [60.0, width / 2.0],
-    }
-}
-
-/// What a thing covers and looks like at `at`, in its own millimetres.
-fn thing_look(kind: ClutterKind, at: Vector2<f64>, size: f64, light: [f32; 3]) -> (f32, [f32; 3]) {
-    let [w, h] = half_size(kind);
-    let round = |radius: f64| {
-        // Distance inside a bar with rounded ends.
-        let q = Vector2::new(
-            (at.x.abs() - (w - radius)).max(0.0),
-            (at.y.abs() - (h - radius)).max(0.0),
-        );
-        (0.5 + (radius - q.norm()) / size).clamp(0.0, 1.0) as f32
-    };
-    let bulge = |y: f64| (1.0 - y * y).max(0.0).sqrt() as f32;
-    match kind {
-        ClutterKind::Pen => {
-            let shade = 0.35 + 0.65 * bulge(at.y / h);
-            let gloss = (-((at.y / h - 0.35) / 0.12).powi(2)).exp() as f32 * 0.25;
-            let body = if at.x > 28.0 {
-                [0.03, 0.03, 0.035]
-            } else if at.x > -52.0 {
-                [0.45, 0.45, 0.46]
-            } else {
-                [0.03, 0.03, 0.035]
-            };
-            let colour = body.map(|c: f32| c * shade + gloss);
-            (round(4.5), times(light, colour))
-        }
-        ClutterKind::Ruler(_) => {
-            let cover = overlap(at.x, size, -w, w) * overlap(at.y, size, -h, h);
-            // Graduations: each mm, longer each 5 and 10, from both long edges.
-            let mm = at.x.round();
-            let length = match mm.rem_euclid(10.0) as i32 {
-                0 => 8.0,
-                5 => 6.0,
-                _ => 4.0,
-            };
-            let ink = overlap(at.x, size, mm - 0.09, mm + 0.09)
-                * overlap(h - at.y.abs(), size, 0.0, length)
-                * f64::from(u8::from(mm.abs() < w - 2.0));
-            let steel = 0.42 * (1.0 - 0.9 * ink as f32);
-            (cover as f32, times(light, [steel, steel, steel * 1.02]))
-        }
-        ClutterKind::Coin(_) => {
-            let r = at.norm() / w;
-            let rim = if r > 0.9 { 1.25 } else { 1.0 };
-            let relief = super::noise::cloudy(77, at.x / 2.2, at.y / 2.2);
-            let tone = rim * (1.0 + 0.25 * relief);
-            (round(w), times(light, [0.42, 0.33, 0.17].map(|c| c * tone)))
-        }
-        ClutterKind::DarkBlob(_) => (round(w), times(light, [0.03; 3])),
-        ClutterKind::Finger(_) => {
-            let shade = 0.5 + 0.5 * bulge(at.y / h);
-            let skin = 1.0 + 0.06 * super::noise::cloudy(78, at.x / 1.5, at.y / 1.5);
-            (
-                round(h * 0.95),
-                times(light, [0.48, 0.27, 0.19].map(|c| c * shade * skin)),
-            )
+            Look::Thing(thing) => things::look(thing.kind, at, size[0].max(size[1]), colours[0]),
         }
     }
 }
