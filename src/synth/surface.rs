@@ -257,7 +257,7 @@ fn sample(picture: &image::RgbImage, at: Vector2<f64>) -> [f32; 3] {
     let wrap = |v: f64, n: u32| (v.floor() as i64).rem_euclid(i64::from(n)) as u32;
     let pixel = |i: f64, j: f64| {
         let p = picture.get_pixel(wrap(i, w), wrap(j, h)).0;
-        p.map(|c| super::sensor::linear(c))
+        p.map(super::sensor::linear)
     };
     let (a, b) = (pixel(x, y), pixel(x + 1.0, y));
     let (c, d) = (pixel(x, y + 1.0), pixel(x + 1.0, y + 1.0));

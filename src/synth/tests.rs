@@ -1,4 +1,8 @@
 //! The drawn photo against its own truth, and the camera against published numbers.
+#![allow(
+    clippy::print_stdout,
+    reason = "tests say aloud what they measured and what they skip"
+)]
 
 use std::f64::consts::FRAC_PI_2;
 use std::path::PathBuf;
@@ -459,6 +463,21 @@ fn same_scene_same_bytes_whatever_the_threads() {
     assert!(one == with(2), "two threads draw another picture than one");
     scene.seed += 1;
     assert!(one != render(&scene).image, "the seed changes nothing");
+}
+
+#[test]
+fn what_a_card_covers_is_not_in_view() {
+    let scene = Scene {
+        marks: [(50.0, 50.0), (50.0, 96.0), (-5.0, 50.0), (250.0, 50.0)]
+            .map(|(x, y)| Mark::dot(x, y))
+            .to_vec(),
+        cards: vec![PlacedCard::at(1, 52.0, 51.0, 0.7)],
+        camera: Camera::above(Point::new(60.0, 60.0), 5.0, 0.2, 0.0, 0.0, [1200, 900]),
+        ..Scene::default()
+    };
+    let seen: Vec<_> = truth_of(&scene).marks.iter().map(|m| m.in_view).collect();
+    // Under the card; just beside its corner; off the sheet; off the picture.
+    assert_eq!(seen, [false, true, false, false]);
 }
 
 /// Stored to upright by the table of Exif 2.32, tag 0x0112 (as in the jpegexiforient manual page).
