@@ -220,12 +220,13 @@ impl Hand<'_> {
         let squeeze = 1.0 + 0.08 * w * self.rng.normal().clamp(-2.0, 2.0);
         let axis = self.rng.between(0.0, TAU);
         let (lobe, lobe_phase) = (0.025 * w * self.rng.normal(), self.rng.between(0.0, TAU));
-        // The pen ends a little inside or outside of where it began.
+        // The pen ends a little inside or outside of where it began; plainly so where it runs past.
+        let side = if self.rng.unit() < 0.5 { -1.0 } else { 1.0 };
         let drift = match style {
-            RingStyle::Closed => 0.01,
-            RingStyle::Open | RingStyle::Overshooting => 0.07,
-        } * w
-            * self.rng.normal();
+            RingStyle::Closed => 0.01 * w * self.rng.normal(),
+            RingStyle::Open => 0.07 * w * self.rng.normal(),
+            RingStyle::Overshooting => side * (0.14 + 0.05 * w * self.rng.unit()),
+        };
         let slip = Vector2::new(self.rng.normal(), self.rng.normal()) * (0.25 * w);
         let points: Vec<_> = (0..=60)
             .map(|i| {
