@@ -20,7 +20,12 @@ fn listed_dots_are_found_where_they_are_listed() {
     let Some(listed) = reference_json("dot-grid-photos/centres.json") else { return };
     for listed_photo in listed["photos"].as_array().unwrap() {
         let file = listed_photo["file"].as_str().unwrap();
-        let grey = photo::read(&reference(&format!("dot-grid-photos/{file}")).unwrap()).unwrap().grey;
+        // The listed centres were taken from the brightest channel of each pixel. This lens shifts colours
+        // against each other, up to 0.5 px at the rim, so other channels give other centres.
+        let colour = photo::read_colour(&reference(&format!("dot-grid-photos/{file}")).unwrap()).unwrap();
+        let grey = image::GrayImage::from_fn(colour.width(), colour.height(), |x, y| {
+            image::Luma([*colour.get_pixel(x, y).0.iter().max().unwrap()])
+        });
         let dots: Vec<(Point<Flat>, f64, bool)> = listed_photo["centres"]
             .as_array()
             .unwrap()
@@ -66,6 +71,6 @@ fn listed_dots_are_found_where_they_are_listed() {
         }
         assert!(recall >= MIN_RECALL, "{file}: recall {recall}");
         assert!(extra.len() as f64 <= MAX_EXTRA * small.len() as f64, "{file}: {} extra", extra.len());
-        //assert!(scatter <= MAX_RMS_PX, "{file}: scatter {scatter} px");
+        assert!(scatter <= MAX_RMS_PX, "{file}: scatter {scatter} px");
     }
 }

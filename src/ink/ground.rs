@@ -6,13 +6,22 @@
 use image::GrayImage;
 use rayon::prelude::*;
 
-/// Side of a ground cell, mm: wide against a marker line (0.4 to 0.7 mm), so that most of a cell is
-/// bare, and small against the way lamps and shadows change.
+use crate::raster::components::components;
+
+/// Side of a cell of the texture grid, mm, and cells on each side whose median smooths it.
 const CELL_MM: f64 = 2.5;
-/// Cells on each side whose median smooths a cell: one that ink fills is outvoted.
 const REACH: usize = 2;
 /// The level of a cell that counts as bare: above the median, since ink only darkens.
 const BARE_SHARE: f64 = 0.65;
+/// Side of a cell of the level grid, mm.
+const FINE_MM: f64 = 0.4;
+/// Dark things narrower than this are taken off the ground, mm: pen strokes and dots are, shadows are not.
+const WIDEST_MM: f64 = 2.6;
+/// A level this far below its surroundings is a thing that lies there, not a shadow: behind a hand or a
+/// phone a quarter of the light is left as a rule, encoded about a half.
+const THING: f64 = 0.45;
+/// Things up to this size may be meant as marks, mm.
+const SPOT_MM: f64 = 14.0;
 /// Contrast above which a pixel can be ink's rim, and above which it is surely more than texture. Marker
 /// ink reflects a fifth or less of what bare metal does: encoded, a contrast of 0.5. Blur halves it
 /// on a 0.3 mm dot; grain of a brushed sheet stays below 0.1.
@@ -33,21 +42,27 @@ const BLACK: f64 = 14.0;
 /// Pixel of the ink mask: bare, the rim of something dark, or its core.
 pub(super) const CORE_BIT: u8 = 2;
 
-/// The ground of a flat picture, on a grid of cells.
+/// The ground of a flat picture.
 #[derive(Debug, Clone)]
 pub(super) struct Ground {
-    /// Side of a cell, px.
-    pub(super) cell: usize,
-    /// Cells across.
-    pub(super) columns: usize,
-    /// Cells down.
-    pub(super) rows: usize,
-    /// Bare level of each cell; 0 where nothing is known.
-    level: Vec<f32>,
+    /// Bare level, finely: what is left when narrow dark things are closed over; 0 where unknown.
+    level: Grid,
     /// Standard deviation of the texture over the bare level.
-    texture: Vec<f32>,
-    /// Whether ink would show in the cell.
+    texture: Grid,
+    /// Whether ink would show in each cell of the texture grid.
     readable: Vec<bool>,
+    /// Dark things too wide for a pen's stroke, yet small: middle and size, px.
+    spots: Vec<(f64, f64, f64)>,
+}
+
+/// Values on a grid of square cells over the picture.
+#[derive(Debug, Clone)]
+struct Grid {
+    /// Side of a cell, px.
+    cell: usize,
+    columns: usize,
+    rows: usize,
+    values: Vec<f32>,
 }
 
 struct Cell {
@@ -57,78 +72,11 @@ struct Cell {
     blown: bool,
 }
 
-impl Ground {
-    /// Measures the ground. Pixels of level 0 are outside the sheet and count as unknown.
-    pub(super) fn of(flat: &GrayImage, px_per_mm: f64) -> Self {
-        let (w, h) = (flat.width() as usize, flat.height() as usize);
-        let cell = ((CELL_MM * px_per_mm) as usize).max(8);
-        let (columns, rows) = (w.div_ceil(cell), h.div_ceil(cell));
-        let raw = flat.as_raw();
-        let cells: Vec<Cell> = (0..columns * rows)
-            .into_par_iter()
-            .map(|i| {
-                let (x0, y0) = (i % columns * cell, i / columns * cell);
-                let mut histogram = [0u32; 256];
-                for y in y0..(y0 + cell).min(h) {
-                    for &v in &raw[y * w + x0..y * w + (x0 + cell).min(w)] {
-                        histogram[usize::from(v)] += 1;
-                    }
-                }
-                summarise(&histogram)
-            })
-            .collect();
-        let mut ground = Self {
-            cell,
-            columns,
-            rows,
-            level: vec![],
-            texture: vec![],
-            readable: vec![],
-        };
-        for i in 0..cells.len() {
-            let near: Vec<&Cell> = ground
-                .neighbours(i)
-                .map(|j| &cells[j])
-                .filter(|c| c.usable)
-                .collect();
-            let level = median(near.iter().map(|c| c.level));
-            let texture = median(near.iter().map(|c| c.texture));
-            ground.level.push(level);
-            ground.texture.push(texture);
-            let c = &cells[i];
-            let shows = c.usable
-                && !c.blown
-                && f64::from(level) > BLACK
-                && f64::from(texture) < HOPELESS_TEXTURE;
-            ground.readable.push(shows);
-        }
-        ground
-    }
-
-    fn neighbours(&self, i: usize) -> impl Iterator<Item = usize> + use<> {
-        let (column, row, columns, rows) =
-            (i % self.columns, i / self.columns, self.columns, self.rows);
-        let xs = column.saturating_sub(REACH)..(column + REACH + 1).min(columns);
-        (row.saturating_sub(REACH)..(row + REACH + 1).min(rows))
-            .flat_map(move |y| xs.clone().map(move |x| y * columns + x))
-    }
-
-    /// Whether ink at the flat pixel (x, y) would show.
-    pub(super) fn is_readable(&self, x: f64, y: f64) -> bool {
-        let (column, row) = (
-            (x / self.cell as f64).floor(),
-            (y / self.cell as f64).floor(),
-        );
-        let inside =
-            column >= 0.0 && row >= 0.0 && column < self.columns as f64 && row < self.rows as f64;
-        inside && self.readable[row as usize * self.columns + column as usize]
-    }
-
-    /// Texture at the flat pixel (x, y), as a share of the bare level.
-    pub(super) fn texture_at(&self, x: f64, y: f64) -> f64 {
-        let column = ((x / self.cell as f64) as usize).min(self.columns - 1);
-        let row = ((y / self.cell as f64) as usize).min(self.rows - 1);
-        f64::from(self.texture[row * self.columns + column])
+impl Grid {
+    fn cell_at(&self, x: f64, y: f64) -> Option<usize> {
+        let (column, row) = ((x / self.cell as f64).floor(), (y / self.cell as f64).floor());
+        let inside = column >= 0.0 && row >= 0.0 && column < self.columns as f64 && row < self.rows as f64;
+        inside.then(|| row as usize * self.columns + column as usize)
     }
 
     /// Cell before position `p` and the share of the next one, for interpolation between the middles.
@@ -138,51 +86,100 @@ impl Ground {
         (i, t - i as f32)
     }
 
-    /// `grid` along row `y`, interpolated.
-    fn levels(&self, grid: &[f32], y: usize, out: &mut [f32]) {
+    /// The values along row `y` of the picture, interpolated.
+    fn row(&self, y: usize, out: &mut [f32]) {
         let (row, v) = self.split(y, self.rows);
         let below = (row + 1).min(self.rows - 1);
-        let line: Vec<f32> = (0..self.columns)
-            .map(|c| {
-                mix(
-                    grid[row * self.columns + c],
-                    grid[below * self.columns + c],
-                    v,
-                )
-            })
-            .collect();
+        let line: Vec<f32> = (0..self.columns).map(|c| mix(self.values[row * self.columns + c], self.values[below * self.columns + c], v)).collect();
         for (x, o) in out.iter_mut().enumerate() {
             let (column, u) = self.split(x, self.columns);
             *o = mix(line[column], line[(column + 1).min(self.columns - 1)], u);
         }
     }
 
-    /// How much darker than bare the pixel (x, y) is: 0 bare, 1 black; 0 where unknown.
-    pub(super) fn contrast_at(&self, flat: &GrayImage, x: usize, y: usize) -> f32 {
+    /// The value at pixel (x, y), interpolated.
+    fn at(&self, x: usize, y: usize) -> f32 {
         let (column, u) = self.split(x, self.columns);
         let (row, v) = self.split(y, self.rows);
-        let (right, below) = (
-            (column + 1).min(self.columns - 1),
-            (row + 1).min(self.rows - 1),
-        );
-        let at = |c: usize| {
-            mix(
-                self.level[row * self.columns + c],
-                self.level[below * self.columns + c],
-                v,
-            )
+        let (right, below) = ((column + 1).min(self.columns - 1), (row + 1).min(self.rows - 1));
+        let down = |c: usize| mix(self.values[row * self.columns + c], self.values[below * self.columns + c], v);
+        mix(down(column), down(right), u)
+    }
+
+    /// Largest (or smallest) known value within `reach` cells, one direction after the other.
+    fn extreme(&self, reach: usize, largest: bool) -> Self {
+        let pick = |values: &mut dyn Iterator<Item = f32>| {
+            let known = values.filter(|v| *v > 0.0);
+            if largest { known.fold(0.0, f32::max) } else { known.fold(f32::MAX, f32::min) }
         };
-        contrast(
-            flat.as_raw()[y * flat.width() as usize + x],
-            mix(at(column), at(right), u),
-        )
+        let (w, h) = (self.columns, self.rows);
+        let mut across = vec![0.0; w * h];
+        for (row, out) in self.values.chunks_exact(w).zip(across.chunks_exact_mut(w)) {
+            for (x, o) in out.iter_mut().enumerate() {
+                let near = &row[x.saturating_sub(reach)..(x + reach + 1).min(w)];
+                *o = pick(&mut near.iter().copied());
+            }
+        }
+        let mut values = vec![0.0; w * h];
+        for y in 0..h {
+            let rows = y.saturating_sub(reach)..(y + reach + 1).min(h);
+            for x in 0..w {
+                let v = pick(&mut rows.clone().map(|r| across[r * w + x]));
+                values[y * w + x] = if v == f32::MAX { 0.0 } else { v };
+            }
+        }
+        Self { values, ..*self }
+    }
+}
+
+impl Ground {
+    /// Measures the ground. Pixels of level 0 are outside the sheet and count as unknown.
+    pub(super) fn of(flat: &GrayImage, px_per_mm: f64) -> Self {
+        let (cells, mut texture) = cells_of(flat, px_per_mm);
+        let smooth = |value: fn(&Cell) -> f32, grid: &Grid| -> Vec<f32> {
+            (0..cells.len()).map(|i| median(neighbours(grid, i).filter(|&j| cells[j].usable).map(|j| value(&cells[j])))).collect()
+        };
+        let around = Grid { values: smooth(|c| c.level, &texture), ..texture };
+        texture.values = smooth(|c| c.texture, &texture);
+        let level = fine_level(flat, px_per_mm, &around);
+        let mut readable: Vec<bool> = cells
+            .iter()
+            .zip(&texture.values)
+            .map(|(c, &t)| c.usable && !c.blown && f64::from(c.level) > BLACK && f64::from(t) < HOPELESS_TEXTURE)
+            .collect();
+        let spots = things(&level, &around, px_per_mm, |x, y| {
+            if let Some(i) = texture.cell_at(x, y) {
+                readable[i] = false;
+            }
+        });
+        Self { level, texture, readable, spots }
+    }
+
+    /// Dark spots too wide for a pen's stroke: middle (x, y) and size, px.
+    pub(super) fn spots(&self) -> &[(f64, f64, f64)] {
+        &self.spots
+    }
+
+    /// Whether ink at the flat pixel (x, y) would show.
+    pub(super) fn is_readable(&self, x: f64, y: f64) -> bool {
+        self.texture.cell_at(x, y).is_some_and(|i| self.readable[i])
+    }
+
+    /// Texture at the flat pixel (x, y), as a share of the bare level.
+    pub(super) fn texture_at(&self, x: f64, y: f64) -> f64 {
+        self.texture.cell_at(x, y).map_or(0.0, |i| f64::from(self.texture.values[i]))
+    }
+
+    /// How much darker than bare the pixel (x, y) is: 0 bare, 1 black; 0 where unknown.
+    pub(super) fn contrast_at(&self, flat: &GrayImage, x: usize, y: usize) -> f32 {
+        contrast(flat.as_raw()[y * flat.width() as usize + x], self.level.at(x, y))
     }
 
     /// How much darker than bare each pixel of row `y` is: 0 bare, 1 black; 0 where unknown.
     pub(super) fn contrast_row(&self, flat: &GrayImage, y: usize, out: &mut Vec<f32>) {
         let w = flat.width() as usize;
         out.resize(w, 0.0);
-        self.levels(&self.level, y, out);
+        self.level.row(y, out);
         for (o, &v) in out.iter_mut().zip(&flat.as_raw()[y * w..][..w]) {
             *o = contrast(v, *o);
         }
@@ -199,7 +196,7 @@ impl Ground {
             || (vec![0f32; w], vec![0f32; w]),
             |(contrast, texture), (y, out)| {
                 self.contrast_row(flat, y, contrast);
-                self.levels(&self.texture, y, texture);
+                self.texture.row(y, texture);
                 for ((o, &c), &t) in out.iter_mut().zip(contrast.iter()).zip(texture.iter()) {
                     if c > (RIM as f32).max(RIM_SIGMAS as f32 * t) {
                         *o = if c > (CORE as f32).max(CORE_SIGMAS as f32 * t) {
@@ -213,6 +210,120 @@ impl Ground {
         );
         mask
     }
+}
+
+/// Level, texture and usability of each coarse cell, and an empty grid of them.
+fn cells_of(flat: &GrayImage, px_per_mm: f64) -> (Vec<Cell>, Grid) {
+    let (w, h) = (flat.width() as usize, flat.height() as usize);
+    let cell = ((CELL_MM * px_per_mm) as usize).max(8);
+    let (columns, rows) = (w.div_ceil(cell), h.div_ceil(cell));
+    let raw = flat.as_raw();
+    let cells = (0..columns * rows)
+        .into_par_iter()
+        .map(|i| {
+            let (x0, y0) = (i % columns * cell, i / columns * cell);
+            let mut histogram = [0u32; 256];
+            for y in y0..(y0 + cell).min(h) {
+                for &v in &raw[y * w + x0..y * w + (x0 + cell).min(w)] {
+                    histogram[usize::from(v)] += 1;
+                }
+            }
+            summarise(&histogram)
+        })
+        .collect();
+    (cells, Grid { cell, columns, rows, values: Vec::new() })
+}
+
+fn neighbours(grid: &Grid, i: usize) -> impl Iterator<Item = usize> + use<> {
+    let (column, row, columns, rows) = (i % grid.columns, i / grid.columns, grid.columns, grid.rows);
+    let xs = column.saturating_sub(REACH)..(column + REACH + 1).min(columns);
+    (row.saturating_sub(REACH)..(row + REACH + 1).min(rows)).flat_map(move |y| xs.clone().map(move |x| y * columns + x))
+}
+
+/// The bare level, finely. A closing (the largest value near by, and of those the smallest) fills dark
+/// things narrower than its reach and leaves the edges of shadows where they are: Serra, "Image Analysis
+/// and Mathematical Morphology", 1982, from memory.
+fn fine_level(flat: &GrayImage, px_per_mm: f64, around: &Grid) -> Grid {
+    let (w, h) = (flat.width() as usize, flat.height() as usize);
+    let cell = ((FINE_MM * px_per_mm).round() as usize).max(1);
+    let (columns, rows) = (w.div_ceil(cell), h.div_ceil(cell));
+    let raw = flat.as_raw();
+    let mut values = vec![0.0f32; columns * rows];
+    values.par_chunks_mut(columns).enumerate().for_each(|(row, out)| {
+        let lines = row * cell..((row + 1) * cell).min(h);
+        for (column, o) in out.iter_mut().enumerate() {
+            let (mut sum, mut known, mut all) = (0u32, 0u32, 0u32);
+            for y in lines.clone() {
+                for &v in &raw[y * w + column * cell..y * w + ((column + 1) * cell).min(w)] {
+                    sum += u32::from(v);
+                    known += u32::from(v > 0);
+                    all += 1;
+                }
+            }
+            *o = if known * 2 > all { sum as f32 / known as f32 } else { 0.0 };
+        }
+    });
+    let plain = Grid { cell, columns, rows, values };
+    let reach = ((WIDEST_MM / 2.0 * px_per_mm / cell as f64).ceil() as usize).max(1);
+    let mut closed = plain.extreme(reach, true).extreme(reach, false);
+    // The closing rides on top of the texture: bring it down by as much as it stands above bare cells.
+    let mut above: Vec<Vec<f32>> = vec![Vec::new(); around.columns * around.rows];
+    for row in 0..rows {
+        for column in 0..columns {
+            let i = row * columns + column;
+            let (x, y) = ((column * cell) as f64 + 0.5, (row * cell) as f64 + 0.5);
+            if let (Some(j), true) = (around.cell_at(x, y), plain.values[i] > 0.0) {
+                above[j].push(closed.values[i] / plain.values[i]);
+            }
+        }
+    }
+    let mut down = around.clone();
+    // Ink makes the ratio large in some cells: the lower third is bare.
+    down.values = above
+        .iter_mut()
+        .map(|v| {
+            v.sort_by(f32::total_cmp);
+            v.get(v.len() / 3).copied().unwrap_or(1.0)
+        })
+        .collect();
+    let down = Grid { values: (0..down.values.len()).map(|i| median(neighbours(&down, i).map(|j| down.values[j]))).collect(), ..down };
+    for row in 0..rows {
+        for column in 0..columns {
+            let by = down.at((column * cell + cell / 2).min(w - 1), (row * cell + cell / 2).min(h - 1));
+            closed.values[row * columns + column] /= by.max(1.0);
+        }
+    }
+    closed
+}
+
+/// Things much darker than their surroundings and too wide for a pen. Small ones are returned; what large
+/// ones cover is `hidden`.
+fn things(level: &Grid, around: &Grid, px_per_mm: f64, mut hidden: impl FnMut(f64, f64)) -> Vec<(f64, f64, f64)> {
+    let cell = level.cell as f64;
+    let middle = |i: usize| ((i % level.columns) as f64 * cell + cell / 2.0, (i / level.columns) as f64 * cell + cell / 2.0);
+    let mask: Vec<u8> = (0..level.values.len())
+        .map(|i| {
+            let (x, y) = middle(i);
+            let bare = around.cell_at(x, y).map_or(0.0, |j| around.values[j]);
+            u8::from(level.values[i] > 0.0 && f64::from(level.values[i]) < THING * f64::from(bare))
+        })
+        .collect();
+    let mut spots = Vec::new();
+    for c in components(&mask, level.columns, 4, |v| v == 1) {
+        let size = f64::from(c.width().max(c.height())) * cell;
+        if size < SPOT_MM * px_per_mm {
+            let x = f64::from(c.bounds[0] + c.bounds[2]) / 2.0 * cell;
+            let y = f64::from(c.bounds[1] + c.bounds[3]) / 2.0 * cell;
+            spots.push((x, y, size));
+        } else {
+            for run in &c.runs {
+                for column in run.start..run.end {
+                    hidden((f64::from(column) + 0.5) * cell, (f64::from(run.y) + 0.5) * cell);
+                }
+            }
+        }
+    }
+    spots
 }
 
 fn contrast(value: u8, level: f32) -> f32 {
