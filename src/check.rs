@@ -13,7 +13,10 @@ use crate::photo::Photo;
 use crate::plan::{Edge, Plan};
 use crate::report::{CardSummary, LensSource, PhotoSummary, Report, SurveySummary};
 use crate::sheet::{self, MeasuredEdge, Outline, Sides};
-use crate::survey::{self, KNOWN_SD_MM, KnownLength, Options, PrintScale, Priors, SheetDatum, SheetFrame, Sighting, Survey};
+use crate::survey::{
+    self, KNOWN_SD_MM, KnownLength, Options, PrintScale, Priors, SheetDatum, SheetFrame, Sighting,
+    Survey,
+};
 use crate::verdict::{self, Reason, Verdict, Weight};
 
 /// Checks the marks in a photo against a plan.
@@ -36,7 +39,13 @@ pub fn check(photo: &Photo, plan: &Plan, given: &Given) -> Checked {
 }
 
 /// From cards to ink; on the way out early, the reason.
-fn measure(photo: &Photo, plan: &Plan, given: &Given, checked: &mut Checked, clock: &mut Clock) -> Result<(), Reason> {
+fn measure(
+    photo: &Photo,
+    plan: &Plan,
+    given: &Given,
+    checked: &mut Checked,
+    clock: &mut Clock,
+) -> Result<(), Reason> {
     let cards = checked.found.cards.clone();
     let size_mm = [plan.width_mm, plan.height_mm];
     let (width, height) = photo.grey.dimensions();
@@ -45,31 +54,56 @@ fn measure(photo: &Photo, plan: &Plan, given: &Given, checked: &mut Checked, clo
         priors = priors.with_scale(scale);
     }
     // First the cards alone, to see roughly where everything is; then all that is straight and known.
-    let rough = survey::survey(&[Sighting { cards: &cards, ..Sighting::default() }], &priors, &Options::default())
-        .map_err(|e| reason("no-survey", e))?;
+    let rough = survey::survey(
+        &[Sighting {
+            cards: &cards,
+            ..Sighting::default()
+        }],
+        &priors,
+        &Options::default(),
+    )
+    .map_err(|e| reason("no-survey", e))?;
     clock.lap("survey", checked);
-    let sides = sheet::find(&photo.grey, &rough, &cards, size_mm).map_err(|e| reason("no-sheet", e))?;
+    let sides =
+        sheet::find(&photo.grey, &rough, &cards, size_mm).map_err(|e| reason("no-sheet", e))?;
     clock.lap("sheet", checked);
     let beside = beside(&rough, &cards, &sides);
     checked.warn_of_bench(plan, given, &cards, &beside);
     let mut turns = 0;
     loop {
         let options = options(plan, given, &sides, turns);
-        let sighting = Sighting { cards: &cards, beside: &beside, lines: &sides.lines };
-        let survey = survey::survey(&[sighting], &priors, &options).map_err(|e| reason("no-survey", e))?;
+        let sighting = Sighting {
+            cards: &cards,
+            beside: &beside,
+            lines: &sides.lines,
+        };
+        let survey =
+            survey::survey(&[sighting], &priors, &options).map_err(|e| reason("no-survey", e))?;
         clock.lap("survey", checked);
         let datum = datum(size_mm, turns);
-        let frame = survey.sheet_frame(&datum, 0).map_err(|e| reason("no-datum", e))?;
+        let frame = survey
+            .sheet_frame(&datum, 0)
+            .map_err(|e| reason("no-datum", e))?;
         let outline = outline(&survey, &frame, turns);
         let (ink, _) = ink::read(&photo.grey, &frame, &outline, &cards, size_mm);
         clock.lap("ink", checked);
-        let better = if turns == 0 { better_turn(plan, &ink, sides.square) } else { None };
+        let better = if turns == 0 {
+            better_turn(plan, &ink, sides.square)
+        } else {
+            None
+        };
         match better {
             Some(t) => turns = t,
             None => {
                 checked.findings.extend(size_findings(plan, &outline));
                 if turns != 0 {
-                    checked.note("sheet-turned", format!("the marks fit the plan with its lower left corner {} in the photo", CORNERS[turns as usize]));
+                    checked.note(
+                        "sheet-turned",
+                        format!(
+                            "the marks fit the plan with its lower left corner {} in the photo",
+                            CORNERS[turns as usize]
+                        ),
+                    );
                 }
                 checked.outline = outline;
                 checked.ink = ink;
@@ -133,7 +167,12 @@ pub struct Checked {
 }
 
 /// Where the plan's lower left corner is seen, by quarter turns from upright.
-const CORNERS: [&str; 4] = ["at the lower left", "at the lower right", "at the upper right", "at the upper left"];
+const CORNERS: [&str; 4] = [
+    "at the lower left",
+    "at the lower right",
+    "at the upper right",
+    "at the upper left",
+];
 /// A sheet is only taken to lie another way round when that explains this many marks more.
 const CLEARLY_BETTER: usize = 3;
 /// A mark counts as a hole's for this purpose within this many tolerances.
@@ -143,7 +182,11 @@ impl Checked {
     fn nothing_yet(photo: &Photo, plan: &Plan) -> Self {
         let ink = Ink::unseen([plan.width_mm, plan.height_mm]);
         let outline = Outline::default();
-        let camera: Vec<&str> = [&photo.camera.make, &photo.camera.model].into_iter().flatten().map(String::as_str).collect();
+        let camera: Vec<&str> = [&photo.camera.make, &photo.camera.model]
+            .into_iter()
+            .flatten()
+            .map(String::as_str)
+            .collect();
         Self {
             verdict: verdict::decide(plan, &ink, &outline, &[]),
             ink,
@@ -171,7 +214,10 @@ impl Checked {
         if beside.is_empty() || given.card_below_mm.is_some() {
             return;
         }
-        let numbers: Vec<String> = beside.iter().map(|&i| cards[i].number.to_string()).collect();
+        let numbers: Vec<String> = beside
+            .iter()
+            .map(|&i| cards[i].number.to_string())
+            .collect();
         let thickness = plan.thickness_mm.unwrap_or(UNSAID_THICKNESS_MM);
         self.notes.push(format!(
             "card {} lies beside the sheet: add --card-below {thickness:.2}mm if it lies on the bench, or --card-below 0mm if it lies level with the marked face; unsaid, the result is less certain",
@@ -199,7 +245,13 @@ impl Checked {
         let mut cards: Vec<CardSummary> = survey.map_or_else(Vec::new, |s| {
             s.cards
                 .iter()
-                .map(|c| CardSummary { number: c.number, saddles: c.saddles_used, rms_px: c.rms_px, used: true, note: None })
+                .map(|c| CardSummary {
+                    number: c.number,
+                    saddles: c.saddles_used,
+                    rms_px: c.rms_px,
+                    used: true,
+                    note: None,
+                })
                 .collect()
         });
         let mut left_out: Vec<String> = Vec::new();
@@ -207,8 +259,13 @@ impl Checked {
             left_out.push(format!("card {}: {}", l.number, l.reason));
         }
         for l in &self.found.left_out {
-            let name = l.number.map_or_else(|| "a card".to_owned(), |n| format!("card {n}"));
-            left_out.push(format!("{name} at pixel ({:.0}, {:.0}): {}", l.at.x, l.at.y, l.why));
+            let name = l
+                .number
+                .map_or_else(|| "a card".to_owned(), |n| format!("card {n}"));
+            left_out.push(format!(
+                "{name} at pixel ({:.0}, {:.0}): {}",
+                l.at.x, l.at.y, l.why
+            ));
         }
         if survey.is_none() {
             cards.extend(self.found.cards.iter().map(|c| CardSummary {
@@ -220,7 +277,11 @@ impl Checked {
             }));
         }
         let mut notes = self.notes.clone();
-        notes.extend(survey.iter().flat_map(|s| s.warnings.iter().map(|n| n.text.clone())));
+        notes.extend(
+            survey
+                .iter()
+                .flat_map(|s| s.warnings.iter().map(|n| n.text.clone())),
+        );
         Report {
             plan,
             verdict: &self.verdict,
@@ -246,16 +307,23 @@ impl Checked {
     }
 }
 
+/// Height of a card's print over what it lies on, mm: between level with it (a card let in, or pressed
+/// flat into film) and a sheet of office paper, 0.1 mm, above it.
+const PRINT_ABOVE_MM: f64 = 0.05;
 /// Thickness taken when the plan gives none, mm.
 const UNSAID_THICKNESS_MM: f64 = 1.0;
 
 fn reason(code: &'static str, error: impl ToString) -> Reason {
-    Reason { code, text: error.to_string() }
+    Reason {
+        code,
+        text: error.to_string(),
+    }
 }
 
 /// The cards whose middle lies off the sheet.
 fn beside(survey: &Survey, cards: &[SeenCard], sides: &Sides) -> Vec<usize> {
-    let middle = |c: &SeenCard| Point::at(c.outline.iter().map(|p| p.vec()).sum::<Vector2<f64>>() / 4.0);
+    let middle =
+        |c: &SeenCard| Point::at(c.outline.iter().map(|p| p.vec()).sum::<Vector2<f64>>() / 4.0);
     let off = |c: &SeenCard| {
         survey.face_from_pixel(middle(c)).is_none_or(|p| {
             let corners = &sides.corners;
@@ -267,7 +335,12 @@ fn beside(survey: &Survey, cards: &[SeenCard], sides: &Sides) -> Vec<usize> {
 
 fn options(plan: &Plan, given: &Given, sides: &Sides, turns: u32) -> Options {
     let thickness = plan.thickness_mm.unwrap_or(UNSAID_THICKNESS_MM);
-    let seen = |edge| sides.lines.iter().any(|l| l.id == sheet::line_of(edge, turns));
+    let seen = |edge| {
+        sides
+            .lines
+            .iter()
+            .any(|l| l.id == sheet::line_of(edge, turns))
+    };
     let known = given
         .known
         .iter()
@@ -277,14 +350,21 @@ fn options(plan: &Plan, given: &Given, sides: &Sides, turns: u32) -> Options {
                 Known::SheetHeight => [Edge::Bottom, Edge::Top],
             };
             let between = edges.map(|e| sheet::line_of(e, turns));
-            edges.iter().all(|&e| seen(e)).then_some(KnownLength { between, mm, sd_mm: KNOWN_SD_MM })
+            edges.iter().all(|&e| seen(e)).then_some(KnownLength {
+                between,
+                mm,
+                sd_mm: KNOWN_SD_MM,
+            })
         })
         .collect();
     Options {
         // Unsaid, a card beside the sheet lies anywhere from level with the face to on the bench: about
         // the level that is usual when somebody takes care, a rectangular spread of one thickness.
-        bench_mm: given.card_below_mm.map_or([0.0, thickness / 3f64.sqrt()], |b| [-b, 0.0]),
+        bench_mm: given
+            .card_below_mm
+            .map_or([0.0, thickness / 3f64.sqrt()], |b| [-b, 0.0]),
         known,
+        paper_mm: PRINT_ABOVE_MM,
         ..Options::default()
     }
 }
@@ -302,11 +382,20 @@ fn outline(survey: &Survey, frame: &SheetFrame, turns: u32) -> Outline {
         .into_iter()
         .filter_map(|edge| {
             let line = frame.line(sheet::line_of(edge, turns))?;
-            Some(MeasuredEdge { edge, ends: line.ends, u_offset_mm: line.u_offset_mm, u_angle_rad: line.u_angle_rad })
+            Some(MeasuredEdge {
+                edge,
+                ends: line.ends,
+                u_offset_mm: line.u_offset_mm,
+                u_angle_rad: line.u_angle_rad,
+            })
         })
         .collect();
     let across = |a, b| survey.line_distance(sheet::line_of(a, turns), sheet::line_of(b, turns));
-    Outline { edges, width_mm: across(Edge::Left, Edge::Right), height_mm: across(Edge::Bottom, Edge::Top) }
+    Outline {
+        edges,
+        width_mm: across(Edge::Left, Edge::Right),
+        height_mm: across(Edge::Bottom, Edge::Top),
+    }
 }
 
 /// Quarter turns by which the marks fit the plan clearly better than as the sheet was taken to lie.
@@ -341,7 +430,10 @@ fn better_turn(plan: &Plan, ink: &Ink, square: bool) -> Option<u32> {
 
 /// A sheet of another size than planned means a wrong scale or a wrong sheet.
 fn size_findings(plan: &Plan, outline: &Outline) -> Vec<(Weight, Reason)> {
-    let sides = [("width", outline.width_mm, plan.width_mm), ("height", outline.height_mm, plan.height_mm)];
+    let sides = [
+        ("width", outline.width_mm, plan.width_mm),
+        ("height", outline.height_mm, plan.height_mm),
+    ];
     sides
         .into_iter()
         .filter_map(|(name, measured, planned)| {

@@ -1,4 +1,5 @@
 //! Printed cards: true size on paper, right to the pixel as PNG.
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on must stop")]
 
 use std::fs;
 use std::path::Path;

@@ -1,4 +1,5 @@
 //! What is read, what is refused and in which words.
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on must stop")]
 
 use std::fs;
 use std::io::Cursor;

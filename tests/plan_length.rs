@@ -1,4 +1,5 @@
 //! Lengths: against exact values, and as laws.
+#![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
 
 use std::path::PathBuf;
 

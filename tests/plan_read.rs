@@ -1,4 +1,5 @@
 //! Plans: the forms that are read, and what is said of those that are not.
+#![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
 
 use std::path::Path;
 

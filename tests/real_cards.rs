@@ -33,7 +33,7 @@ fn refined_corners_agree_with_the_listed_ones() {
             // Start off the answer, each corner in another direction.
             let (s, c) = (i as f64 * 2.4).sin_cos();
             let start = Point::new(truth.x + c, truth.y + s);
-            let found = saddle::refine(&grey, start, WINDOW_PX);
+            let found = saddle::refine(&grey, start, WINDOW_PX, 1.0);
             assert!(
                 found.is_some(),
                 "{file}: corner {i} at {truth:?} is not found"

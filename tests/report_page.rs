@@ -1,4 +1,8 @@
 //! The page: self-contained, safe against its own input, and a browser can show it.
+#![allow(
+    clippy::unwrap_used,
+    reason = "a failing test may panic, in its helpers too"
+)]
 
 mod report_fixture;
 
@@ -110,6 +114,9 @@ fn it_can_be_heard_as_well_as_seen() {
 fn it_says_what_the_report_says() {
     let f = every_state();
     let html = html(&f);
+    // For looking at.
+    let looked_at = Path::new(env!("CARGO_TARGET_TMPDIR")).join("report_page.html");
+    punchready::report::write_atomically(&looked_at, html.as_bytes()).unwrap();
     let words = [
         "NOT READY",
         "Hatch cover, outboard row",
@@ -190,6 +197,33 @@ fn a_browser_shows_and_prints_it() {
         "the script did not run"
     );
 
+    // Wheel, button, and a hole's link each zoom; the way back is whole again.
+    let probe = "<script>(() => {
+        const pan = document.getElementById('pan'), view = document.getElementById('view');
+        const said = [], say = () => said.push(pan.style.transform);
+        view.dispatchEvent(new WheelEvent('wheel', {deltaY: -300, clientX: 400, clientY: 400}));
+        say();
+        document.getElementById('whole').click(); say();
+        document.getElementById('closer').click(); say();
+        document.querySelector('a[data-at]').click(); say();
+        document.title = 'probe ' + said.join(' | ');
+    })()</script></body>";
+    let page = html(&every_state()).replace("</body>", probe);
+    std::fs::write(&file, page).unwrap();
+    let dom = String::from_utf8(run(&browser, dir.path(), &["--dump-dom", &url])).unwrap();
+    let title = dom.split_once("<title>probe ").unwrap().1;
+    let title = title.split_once("</title>").unwrap().0;
+    let scales: Vec<f64> = title
+        .split(" | ")
+        .map(|t| {
+            let s = t.split_once("scale(").unwrap().1;
+            s.trim_end_matches(')').parse().unwrap()
+        })
+        .collect();
+    assert!(scales[0] > 1.5, "wheel: {title}");
+    assert_eq!(scales[1..], [1.0, 1.6, 5.0], "whole, closer, link: {title}");
+
+    std::fs::write(&file, html(&every_state())).unwrap();
     let shot = dir.path().join("shot.png");
     let to = format!("--screenshot={}", shot.display());
     run(

@@ -1,6 +1,12 @@
 //! The photo with signs: they are where the marks are, the rest of the photo is left alone.
+#![allow(
+    clippy::unwrap_used,
+    reason = "a failing test may panic, in its helpers too"
+)]
 
 mod report_fixture;
+
+use std::path::Path;
 
 use image::{Rgb, RgbImage};
 use punchready::frame::{Point, Sheet};
@@ -41,6 +47,9 @@ fn every_hole_and_stray_has_its_sign_and_empty_metal_has_none() {
     let photo = photo(&f);
     let picture = picture::draw(&f.report(), &photo, &pixel_from_sheet).unwrap();
     assert_eq!(picture.width(), photo.width());
+    // For looking at.
+    let looked_at = Path::new(env!("CARGO_TARGET_TMPDIR")).join("report_picture.png");
+    picture.save(looked_at).unwrap();
     let b = banner_rows(&picture, &photo);
     for h in &f.verdict.holes {
         let n = changed(&picture, &photo, b, h.found.unwrap_or(h.planned));

@@ -1,4 +1,8 @@
 //! The terminal summary and the JSON result, and that both say the same.
+#![allow(
+    clippy::unwrap_used,
+    reason = "a failing test may panic, in its helpers too"
+)]
 
 mod report_fixture;
 

@@ -1,4 +1,5 @@
 //! The verdict: every state, every reason, and the laws that keep a wrong "ready" away.
+#![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
 
 use std::path::Path;
 
@@ -667,6 +668,27 @@ fn figures_of_rows() {
     assert!(a.edge_distance_mm.is_none() && a.pitch_mm.is_none() && a.straightness_mm.is_none());
 }
 
+/// A mark that may be within tolerance is never shut out by the gate: "missing" and "stray" would both
+/// be said of a mark that may be right.
+#[test]
+fn coarse_marks_are_close_rather_than_stray() {
+    let text = "units = \"mm\"\n[sheet]\nwidth = 200\nheight = 150\n[tolerance]\nposition = 0.5\n[[row]]\n\
+                name = \"A\"\nalong = \"bottom\"\nedge_distance = 8\nfirst = 30\npitch = 4\ncount = 2\n";
+    let plan = parse(text, Path::new("t.toml")).unwrap();
+    let mut ink = perfect(&plan);
+    // The gate is 2 mm; U = 3 mm.
+    ink.marks[0].at = Point::new(30.0, 11.2);
+    ink.marks[0].cov = Matrix2::identity() * 1.5 * 1.5;
+    let verdict = judged(&plan, &ink);
+    assert_eq!(state(&verdict, "A1"), HoleState::Close);
+    assert_eq!(verdict.decision, Decision::CannotTell);
+    // A sharp mark there is a stray.
+    ink.marks[0].cov = Matrix2::identity() * U_MM * U_MM;
+    let verdict = judged(&plan, &ink);
+    assert_eq!(state(&verdict, "A1"), HoleState::Missing);
+    assert_eq!(verdict.strays.len(), 1);
+}
+
 /// Edge distance and angle have the right sign on every side.
 #[test]
 fn rows_run_away_from_their_own_edge() {
@@ -745,6 +767,30 @@ fn many_holes_are_quick() {
     let verdict = judged(&plan, &ink);
     println!("500 holes in one tangle: {:?}", start.elapsed());
     assert_eq!(verdict.decision, Decision::CannotTell);
+    assert!(
+        start.elapsed().as_secs_f64() < 5.0,
+        "took {:?}",
+        start.elapsed()
+    );
+
+    // Marks anywhere, and more of them than holes.
+    let mut seed = 1_u64;
+    let mut next = |length: f64| {
+        seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+        (seed >> 33) as f64 / f64::from(1_u32 << 31) * length
+    };
+    let coarse = mark(0.0, 0.0);
+    ink.marks = (0..1500)
+        .map(|_| Mark {
+            at: Point::new(next(420.0), next(330.0)),
+            cov: Matrix2::identity() * 400.0,
+            ..coarse.clone()
+        })
+        .collect();
+    let start = std::time::Instant::now();
+    let verdict = judged(&plan, &ink);
+    println!("1500 marks anywhere: {:?}", start.elapsed());
+    assert_eq!(verdict.strays.len(), 1000);
     assert!(
         start.elapsed().as_secs_f64() < 5.0,
         "took {:?}",

@@ -1,4 +1,5 @@
 //! The numeric cores of the verdict against published and computed values.
+#![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
 
 use std::path::PathBuf;
 

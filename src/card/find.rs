@@ -240,32 +240,77 @@ fn measure(
     })
 }
 
+/// Noise that rounding to whole levels alone brings, grey levels: 1/√12.
+const LEAST_NOISE: f64 = 0.29;
+/// Corners measured in one batch before the map is fitted anew.
+const BATCH: usize = 4;
+
+/// Measures corners outward from the frame: the map is known well where it was fitted and worse further
+/// off, where an error of a whole square would show the same colours again. So the nearest corners are
+/// measured first, and each batch corrects the map for the next.
 fn measure_in(
     picture: &GrayImage,
     tier: usize,
     layout: &Layout,
-    pixel_from_card: &Homography<Pixel, Card>,
+    begin: &Homography<Pixel, Card>,
 ) -> Vec<SeenSaddle> {
     let scale = f64::from(1u32 << tier);
-    let mut seen = Vec::new();
-    for s in &layout.saddles {
-        let Some((start, jacobian)) = place_and_slope(pixel_from_card, s.at, scale) else { continue };
-        let nearest_px = jacobian.singular_values().min() * layout.checker_mm;
-        let radius = (0.46 * nearest_px).min(MAX_RADIUS_PX);
-        if radius < 0.75 * saddle::MIN_RADIUS_PX {
-            continue;
+    let mut order: Vec<&Saddle> = layout.saddles.iter().collect();
+    order.sort_by(|a, b| a.at.vec().norm().total_cmp(&b.at.vec().norm()));
+    let anchors: Vec<_> = layout
+        .frame_corners()
+        .into_iter()
+        .filter_map(|c| Some((c, begin.map(c)?)))
+        .collect();
+    let plain: Vec<Point<Pixel>> = layout
+        .saddles
+        .iter()
+        .filter_map(|s| {
+            let half = layout.checker_mm / 2.0;
+            let p = begin.map(Point::new(s.at.x + half, s.at.y + half))?;
+            Some(Point::at(p.vec() / scale))
+        })
+        .collect();
+    let noise = saddle::noise_of(picture, &plain)
+        .unwrap_or(1.0)
+        .max(LEAST_NOISE);
+    let mut pixel_from_card = *begin;
+    let mut seen: Vec<SeenSaddle> = Vec::new();
+    for batch in order.chunks(BATCH) {
+        let before = seen.len();
+        for s in batch {
+            let Some((start, jacobian)) = place_and_slope(&pixel_from_card, s.at, scale) else {
+                continue;
+            };
+            let nearest_px = jacobian.singular_values().min() * layout.checker_mm;
+            let radius = (0.46 * nearest_px).min(MAX_RADIUS_PX);
+            if radius < 0.75 * saddle::MIN_RADIUS_PX {
+                continue;
+            }
+            let Some(r) = saddle::refine(picture, start, radius, noise) else {
+                continue;
+            };
+            if r.at.distance(start) < 0.35 * nearest_px
+                && has_colours(picture, r.at, &jacobian, layout, s)
+            {
+                seen.push(SeenSaddle {
+                    on_card: s.at,
+                    at: Point::at(r.at.vec() * scale),
+                    cov: r.cov * (scale * scale),
+                });
+            }
         }
-        let Some(r) = saddle::refine(picture, start, radius) else {
-            continue;
-        };
-        if r.at.distance(start) < 0.4 * nearest_px
-            && has_colours(picture, r.at, &jacobian, layout, s)
-        {
-            seen.push(SeenSaddle {
-                on_card: s.at,
-                at: Point::at(r.at.vec() * scale),
-                cov: r.cov * (scale * scale),
-            });
+        if seen.len() > before {
+            // The frame's corners hold the fit while few saddles are in it; they are rougher, and later
+            // many saddles outvote them.
+            let pairs: Vec<_> = anchors
+                .iter()
+                .copied()
+                .chain(seen.iter().map(|s| (s.on_card, s.at)))
+                .collect();
+            if let Ok(better) = Homography::fit(&pairs) {
+                pixel_from_card = better;
+            }
         }
     }
     seen
@@ -273,10 +318,20 @@ fn measure_in(
 
 /// Where a point of the card appears in a copy of the photo `scale` times smaller, and how that changes
 /// by millimetres on the card.
-fn place_and_slope(pixel_from_card: &Homography<Pixel, Card>, at: Point<Card>, scale: f64) -> Option<(Point<Pixel>, Matrix2<f64>)> {
+fn place_and_slope(
+    pixel_from_card: &Homography<Pixel, Card>,
+    at: Point<Card>,
+    scale: f64,
+) -> Option<(Point<Pixel>, Matrix2<f64>)> {
     let see = |x: f64, y: f64| pixel_from_card.map(Point::new(at.x + x, at.y + y));
-    let columns = [see(0.5, 0.0)? - see(-0.5, 0.0)?, see(0.0, 0.5)? - see(0.0, -0.5)?];
-    Some((Point::at(see(0.0, 0.0)?.vec() / scale), Matrix2::from_columns(&columns) / scale))
+    let columns = [
+        see(0.5, 0.0)? - see(-0.5, 0.0)?,
+        see(0.0, 0.5)? - see(0.0, -0.5)?,
+    ];
+    Some((
+        Point::at(see(0.0, 0.0)?.vec() / scale),
+        Matrix2::from_columns(&columns) / scale,
+    ))
 }
 
 /// Whether the four squares that meet at the corner are dark and light as printed.
@@ -312,7 +367,10 @@ fn consistent(mut seen: Vec<SeenSaddle>) -> Vec<SeenSaddle> {
         let Ok(h) = Homography::<Pixel, Card>::fit(&pairs) else {
             return seen;
         };
-        let residuals: Vec<f64> = seen.iter().map(|s| h.map(s.on_card).map_or(f64::MAX, |p| p.distance(s.at))).collect();
+        let residuals: Vec<f64> = seen
+            .iter()
+            .map(|s| h.map(s.on_card).map_or(f64::MAX, |p| p.distance(s.at)))
+            .collect();
         let mut sorted = residuals.clone();
         sorted.sort_by(f64::total_cmp);
         let median = sorted[sorted.len() / 2];

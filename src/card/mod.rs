@@ -8,15 +8,15 @@
 //! | the four sides of a dark shape | [`quad`] |
 //! | the pattern inside a frame | [`payload`] |
 //! | the sub-pixel place of a corner | [`saddle`] |
-//! | PDF pages and PNGs to print | [`print`] |
+//! | PDF pages and PNGs to print | [`mod@print`] |
 
 pub mod code;
 pub mod find;
 pub mod layout;
 pub mod payload;
+pub mod print;
 pub mod quad;
 pub mod saddle;
-pub mod print;
 
 use crate::frame::{Card, Cov2, Pixel, Point};
 

@@ -15,7 +15,7 @@ use crate::frame::{Cov2, Pixel, Point};
 pub struct Refined {
     /// Where it is.
     pub at: Point<Pixel>,
-    /// Covariance from the scatter of the gradients about the corner, px².
+    /// Covariance from the noise of the picture, px².
     pub cov: Cov2,
 }
 
@@ -23,16 +23,24 @@ pub struct Refined {
 pub const MIN_RADIUS_PX: f64 = 2.0;
 /// Rounds before giving up; a good corner needs three to six.
 const MAX_ROUNDS: usize = 25;
+/// What is left without noise, px: pixels sample a corner at their centres, phones sharpen, JPEG rounds.
+const FLOOR_PX: f64 = 0.015;
 /// A step below this changes nothing that matters, px.
 const DONE_PX: f64 = 1e-4;
 
 /// Moves `start` to the corner near it.
 ///
-/// `radius_px`: the window; no other corner may lie inside it. Returns `None` when the window leaves
+/// `radius_px`: the window; no other corner may lie inside it. `noise`: standard deviation of a pixel,
+/// grey levels, see [`noise_of`]. Returns `None` when the window leaves
 /// the image, when the gradients do not fix a point (an edge, or nothing at all), or when the corner
 /// lies further than `radius_px` from `start`.
 #[must_use]
-pub fn refine(image: &GrayImage, start: Point<Pixel>, radius_px: f64) -> Option<Refined> {
+pub fn refine(
+    image: &GrayImage,
+    start: Point<Pixel>,
+    radius_px: f64,
+    noise: f64,
+) -> Option<Refined> {
     let radius = radius_px.max(MIN_RADIUS_PX);
     let mut at = start;
     for _ in 0..MAX_ROUNDS {
@@ -44,18 +52,50 @@ pub fn refine(image: &GrayImage, start: Point<Pixel>, radius_px: f64) -> Option<
         let step = next.distance(at);
         at = next;
         if step < DONE_PX {
-            let cov = Sums::around(image, at, radius)?.covariance(at)?;
+            let cov = Sums::around(image, at, radius)?.covariance(noise)?;
             return Some(Refined { at, cov });
         }
     }
     None
 }
 
-/// Weighted sums over the gradients g at pixels x: of g gᵀ, of g gᵀ x, and of xᵀ g gᵀ x.
+/// Standard deviation of the noise in a plain patch, grey levels: the 5 x 5 pixels round each place, their
+/// mean slope taken off; the median over the places. `None` when no place lies inside the picture.
+#[must_use]
+pub fn noise_of(image: &GrayImage, plain: &[Point<Pixel>]) -> Option<f64> {
+    let (w, h) = (i64::from(image.width()), i64::from(image.height()));
+    let mut all: Vec<f64> = plain
+        .iter()
+        .filter_map(|p| {
+            let (x, y) = (p.x.floor() as i64, p.y.floor() as i64);
+            if x < 2 || y < 2 || x > w - 3 || y > h - 3 {
+                return None;
+            }
+            let value =
+                |dx: i64, dy: i64| f64::from(image.as_raw()[((y + dy) * w + x + dx) as usize]);
+            let (mut sum, mut sx, mut sy, mut square) = (0.0, 0.0, 0.0, 0.0);
+            for dy in -2..=2 {
+                for dx in -2..=2 {
+                    let v = value(dx, dy);
+                    sum += v;
+                    sx += v * dx as f64;
+                    sy += v * dy as f64;
+                    square += v * v;
+                }
+            }
+            // Plane fit on a 5 x 5 grid: the sum of dx² is 50; 25 values less 3 unknowns.
+            Some(((square - sum * sum / 25.0 - (sx * sx + sy * sy) / 50.0).max(0.0) / 22.0).sqrt())
+        })
+        .collect();
+    all.sort_by(f64::total_cmp);
+    all.get(all.len() / 2).copied()
+}
+
+/// Weighted sums over the gradients g at pixels x: of g gᵀ, of g gᵀ x, and of g gᵀ |x|² squarely weighted.
 struct Sums {
     normal: Matrix2<f64>,
     right: Vector2<f64>,
-    square: f64,
+    noise: Matrix2<f64>,
     weight: f64,
     /// The sums are taken about this point, which keeps the numbers small.
     middle: Point<Pixel>,
@@ -74,7 +114,7 @@ impl Sums {
         let mut sums = Self {
             normal: Matrix2::zeros(),
             right: Vector2::zeros(),
-            square: 0.0,
+            noise: Matrix2::zeros(),
             weight: 0.0,
             middle: at,
         };
@@ -95,7 +135,7 @@ impl Sums {
                 let along = g.dot(&d);
                 sums.normal += weight * g * g.transpose();
                 sums.right += weight * along * g;
-                sums.square += weight * along * along;
+                sums.noise += weight * weight * d.norm_squared() * g * g.transpose();
                 sums.weight += weight;
             }
         }
@@ -115,13 +155,14 @@ impl Sums {
         Some(self.middle + self.normal.try_inverse()? * self.right)
     }
 
-    fn covariance(&self, at: Point<Pixel>) -> Option<Cov2> {
+    /// The corner is N⁻¹ Σ w g (g·x). Noise of standard deviation σ in each pixel gives a central difference
+    /// σ/√2, and through the way from the corner, x, a term of variance σ²|x|²/2 along g.
+    fn covariance(&self, noise: f64) -> Option<Cov2> {
         let inverse = self.normal.try_inverse()?;
-        let shift = at - self.middle;
-        let residual =
-            self.square - 2.0 * shift.dot(&self.right) + shift.dot(&(self.normal * shift));
-        let variance = residual.max(0.0) / (self.weight - 2.0).max(1.0);
-        Some(inverse * variance)
+        Some(
+            inverse * self.noise * inverse * (noise * noise / 2.0)
+                + Cov2::identity() * FLOOR_PX.powi(2),
+        )
     }
 }
 
@@ -163,7 +204,7 @@ mod tests {
             (21.21, 20.02, -0.7),
         ] {
             let image = drawn(x, y, angle);
-            let found = refine(&image, Point::new(x + 1.5, y - 1.2), 7.0).unwrap();
+            let found = refine(&image, Point::new(x + 1.5, y - 1.2), 7.0, 1.0).unwrap();
             let off = found.at.distance(Point::new(x, y));
             assert!(
                 off < DRAWN_PX,
@@ -175,9 +216,9 @@ mod tests {
     #[test]
     fn refuses_an_edge_a_plain_and_the_rim() {
         let edge = GrayImage::from_fn(40, 40, |x, _| image::Luma([if x < 20 { 30 } else { 200 }]));
-        assert!(refine(&edge, Point::new(20.0, 20.0), 6.0).is_none());
+        assert!(refine(&edge, Point::new(20.0, 20.0), 6.0, 1.0).is_none());
         let plain = GrayImage::from_pixel(40, 40, image::Luma([128]));
-        assert!(refine(&plain, Point::new(20.0, 20.0), 6.0).is_none());
-        assert!(refine(&drawn(3.0, 3.0, 0.1), Point::new(3.0, 3.0), 6.0).is_none());
+        assert!(refine(&plain, Point::new(20.0, 20.0), 6.0, 1.0).is_none());
+        assert!(refine(&drawn(3.0, 3.0, 0.1), Point::new(3.0, 3.0), 6.0, 1.0).is_none());
     }
 }

@@ -133,7 +133,12 @@ impl Ink {
     #[must_use]
     pub fn unseen(size_mm: [f64; 2]) -> Self {
         let seen = Seen::of(size_mm, |_| false);
-        Self { marks: Vec::new(), lines: Vec::new(), unsure: Vec::new(), seen }
+        Self {
+            marks: Vec::new(),
+            lines: Vec::new(),
+            unsure: Vec::new(),
+            seen,
+        }
     }
 }
 
@@ -145,15 +150,35 @@ impl Seen {
     #[must_use]
     pub fn of(size_mm: [f64; 2], sees: impl Fn(Point<Sheet>) -> bool) -> Self {
         let [columns, rows] = size_mm.map(|s| (s / Self::CELL_MM).ceil().max(1.0) as usize);
-        let middle = |i: usize, of: f64| ((i as f64 + 0.5) * Self::CELL_MM).min(of - 0.5 * (Self::CELL_MM.min(of)).min(1.6));
-        let cells = (0..columns * rows).map(|i| sees(Point::new(middle(i % columns, size_mm[0]), middle(i / columns, size_mm[1])))).collect();
-        Self { cell_mm: Self::CELL_MM, columns, rows, cells }
+        let middle = |i: usize, of: f64| {
+            ((i as f64 + 0.5) * Self::CELL_MM).min(of - 0.5 * (Self::CELL_MM.min(of)).min(1.6))
+        };
+        let cells = (0..columns * rows)
+            .map(|i| {
+                sees(Point::new(
+                    middle(i % columns, size_mm[0]),
+                    middle(i / columns, size_mm[1]),
+                ))
+            })
+            .collect();
+        Self {
+            cell_mm: Self::CELL_MM,
+            columns,
+            rows,
+            cells,
+        }
     }
 }
 
 /// Reads the sheet in a photo. `size_mm`: its planned width and height.
 #[must_use]
-pub fn read(grey: &GrayImage, frame: &SheetFrame, outline: &Outline, cards: &[SeenCard], size_mm: [f64; 2]) -> (Ink, FlatView) {
+pub fn read(
+    grey: &GrayImage,
+    frame: &SheetFrame,
+    outline: &Outline,
+    cards: &[SeenCard],
+    size_mm: [f64; 2],
+) -> (Ink, FlatView) {
     let view = FlatView::of(grey, frame, outline, cards, size_mm);
     let found = flat::read(&view.image, view.px_per_mm);
     // From the flat view back to the photo, and from there by the survey itself, which knows how well.
@@ -170,7 +195,14 @@ pub fn read(grey: &GrayImage, frame: &SheetFrame, outline: &Outline, cards: &[Se
         .iter()
         .filter_map(|m| {
             let (at, cov) = place(m.at, m.cov)?;
-            Some(Mark { at, cov, kind: m.kind, size_mm: m.size_mm, ringed: m.ringed, crossed_out: m.crossed_out })
+            Some(Mark {
+                at,
+                cov,
+                kind: m.kind,
+                size_mm: m.size_mm,
+                ringed: m.ringed,
+                crossed_out: m.crossed_out,
+            })
         })
         .collect();
     let lines = found
@@ -180,21 +212,42 @@ pub fn read(grey: &GrayImage, frame: &SheetFrame, outline: &Outline, cards: &[Se
             let across = Cov2::identity() * (l.sigma * l.sigma);
             let (a, cov) = place(l.ends[0], across)?;
             let (b, _) = place(l.ends[1], across)?;
-            Some(RuledLine { ends: [a, b], width_mm: l.width / view.px_per_mm, u_mm: cov.symmetric_eigenvalues().max().max(0.0).sqrt() })
+            Some(RuledLine {
+                ends: [a, b],
+                width_mm: l.width / view.px_per_mm,
+                u_mm: cov.symmetric_eigenvalues().max().max(0.0).sqrt(),
+            })
         })
         .collect();
     let unsure = found
         .unsure
         .iter()
         .filter_map(|u| {
-            let (at, cov) = place(u.at, Cov2::identity() * (0.1 * u.size_mm * view.px_per_mm).powi(2))?;
-            Some(Unsure { at, cov, size_mm: u.size_mm, why: u.why })
+            let (at, cov) = place(
+                u.at,
+                Cov2::identity() * (0.1 * u.size_mm * view.px_per_mm).powi(2),
+            )?;
+            Some(Unsure {
+                at,
+                cov,
+                size_mm: u.size_mm,
+                why: u.why,
+            })
         })
         .collect();
     let seen = Seen::of(size_mm, |at| {
         let flat = view.flat_from_sheet(at);
-        let sharp = view::jacobian(frame, at).is_some_and(|j| j.singular_values().min() >= view::MIN_PX_PER_MM);
+        let sharp = view::jacobian(frame, at)
+            .is_some_and(|j| j.singular_values().min() >= view::MIN_PX_PER_MM);
         sharp && view.shows(flat) && found.is_readable(flat)
     });
-    (Ink { marks, lines, unsure, seen }, view)
+    (
+        Ink {
+            marks,
+            lines,
+            unsure,
+            seen,
+        },
+        view,
+    )
 }

@@ -54,7 +54,7 @@ pub(super) fn spot(picture: &Picture, figure: &Figure) -> Place {
             (x0 + (i % w) as i64) as f64 + 0.5,
             (y0 + (i / w) as i64) as f64 + 0.5,
         );
-        weights.push((p, f64::from(picture.contrast(p))));
+        weights.push((p, (f64::from(picture.contrast(p)) - 0.5 * figure.contrast).max(0.0)));
     }
     weighted(picture, &weights)
 }

@@ -88,7 +88,11 @@ pub(super) fn strokes(
     let mut found = Vec::new();
     while found.len() < 5 && left.len() >= 6 {
         // Where an earlier stroke was taken out a later one pauses for its width, and more as it leans.
-        let pause = if found.is_empty() { gap } else { gap.max(4.5 * band) };
+        let pause = if found.is_empty() {
+            gap
+        } else {
+            gap.max(4.5 * band)
+        };
         let Some(stroke) = strongest(&left, band, pause) else {
             break;
         };

@@ -39,7 +39,13 @@ pub struct FlatView {
 impl FlatView {
     /// Resamples the photo. `size_mm`: width and height of the sheet as planned.
     #[must_use]
-    pub fn of(grey: &GrayImage, frame: &SheetFrame, outline: &Outline, cards: &[SeenCard], size_mm: [f64; 2]) -> Self {
+    pub fn of(
+        grey: &GrayImage,
+        frame: &SheetFrame,
+        outline: &Outline,
+        cards: &[SeenCard],
+        size_mm: [f64; 2],
+    ) -> Self {
         let scale = scale(frame, size_mm).clamp(COARSEST_PX_PER_MM, FINEST_PX_PER_MM);
         // Pixels skipped between samples would fold fine grain into false specks.
         let mut copy: Option<GrayImage> = None;
@@ -49,23 +55,38 @@ impl FlatView {
             shrunk *= 2.0;
         }
         let source = copy.as_ref().unwrap_or(grey);
-        let (width, height) = ((size_mm[0] * scale).ceil() as usize, (size_mm[1] * scale).ceil() as usize);
-        let mut view = Self { image: GrayImage::new(width as u32, height as u32), px_per_mm: scale, height_mm: size_mm[1] };
+        let (width, height) = (
+            (size_mm[0] * scale).ceil() as usize,
+            (size_mm[1] * scale).ceil() as usize,
+        );
+        let mut view = Self {
+            image: GrayImage::new(width as u32, height as u32),
+            px_per_mm: scale,
+            height_mm: size_mm[1],
+        };
         let columns = width.div_ceil(MESH) + 1;
         let mesh: Vec<Option<Point<Pixel>>> = (0..columns * (height.div_ceil(MESH) + 1))
             .into_par_iter()
             .map(|i| {
-                let node = Point::<Flat>::new((i % columns * MESH) as f64, (i / columns * MESH) as f64);
+                let node =
+                    Point::<Flat>::new((i % columns * MESH) as f64, (i / columns * MESH) as f64);
                 let p = frame.pixel_from_sheet(view.sheet_from_flat(node))?;
                 Some(Point::at(p.vec() / shrunk))
             })
             .collect();
         let mut raw = vec![0u8; width * height];
-        raw.par_chunks_mut(width * MESH).enumerate().for_each(|(band, rows)| {
-            for (dy, row) in rows.chunks_mut(width).enumerate() {
-                resample_row(source, &mesh[band * columns..(band + 2) * columns], (dy as f64 + 0.5) / MESH as f64, row);
-            }
-        });
+        raw.par_chunks_mut(width * MESH)
+            .enumerate()
+            .for_each(|(band, rows)| {
+                for (dy, row) in rows.chunks_mut(width).enumerate() {
+                    resample_row(
+                        source,
+                        &mesh[band * columns..(band + 2) * columns],
+                        (dy as f64 + 0.5) / MESH as f64,
+                        row,
+                    );
+                }
+            });
         view.image = GrayImage::from_raw(width as u32, height as u32, raw).unwrap_or_default();
         view.clip_rim(outline);
         view.clip_cards(frame, cards);
@@ -81,14 +102,24 @@ impl FlatView {
     /// The way back.
     #[must_use]
     pub fn flat_from_sheet(&self, p: Point<Sheet>) -> Point<Flat> {
-        Point::new(p.x * self.px_per_mm, (self.height_mm - p.y) * self.px_per_mm)
+        Point::new(
+            p.x * self.px_per_mm,
+            (self.height_mm - p.y) * self.px_per_mm,
+        )
     }
 
     /// Whether the flat view shows anything at `p`.
     #[must_use]
     pub fn shows(&self, p: Point<Flat>) -> bool {
-        let (w, h) = (f64::from(self.image.width()), f64::from(self.image.height()));
-        p.x >= 0.0 && p.y >= 0.0 && p.x < w && p.y < h && self.image.get_pixel(p.x as u32, p.y as u32)[0] != 0
+        let (w, h) = (
+            f64::from(self.image.width()),
+            f64::from(self.image.height()),
+        );
+        p.x >= 0.0
+            && p.y >= 0.0
+            && p.x < w
+            && p.y < h
+            && self.image.get_pixel(p.x as u32, p.y as u32)[0] != 0
     }
 
     /// Blackens what lies beyond the measured edges (or the planned ones where none was measured).
@@ -96,7 +127,11 @@ impl FlatView {
         let w = self.image.width() as usize;
         let size = [w as f64 / self.px_per_mm, self.height_mm];
         let side = |edge: Edge| {
-            let measured = outline.edges.iter().find(|e| e.edge == edge).map(|e| e.ends);
+            let measured = outline
+                .edges
+                .iter()
+                .find(|e| e.edge == edge)
+                .map(|e| e.ends);
             measured.unwrap_or(match edge {
                 Edge::Bottom => [Point::new(0.0, 0.0), Point::new(size[0], 0.0)],
                 Edge::Top => [Point::new(0.0, size[1]), Point::new(size[0], size[1])],
@@ -105,9 +140,18 @@ impl FlatView {
             })
         };
         // Coordinate of an upright edge at a height, of a level one at a distance from the left.
-        let upright = |ends: [Point<Sheet>; 2], y: f64| ends[0].x + (ends[1].x - ends[0].x) * (y - ends[0].y) / (ends[1].y - ends[0].y);
-        let level = |ends: [Point<Sheet>; 2], x: f64| ends[0].y + (ends[1].y - ends[0].y) * (x - ends[0].x) / (ends[1].x - ends[0].x);
-        let (left, right, bottom, top) = (side(Edge::Left), side(Edge::Right), side(Edge::Bottom), side(Edge::Top));
+        let upright = |ends: [Point<Sheet>; 2], y: f64| {
+            ends[0].x + (ends[1].x - ends[0].x) * (y - ends[0].y) / (ends[1].y - ends[0].y)
+        };
+        let level = |ends: [Point<Sheet>; 2], x: f64| {
+            ends[0].y + (ends[1].y - ends[0].y) * (x - ends[0].x) / (ends[1].x - ends[0].x)
+        };
+        let (left, right, bottom, top) = (
+            side(Edge::Left),
+            side(Edge::Right),
+            side(Edge::Bottom),
+            side(Edge::Top),
+        );
         let (scale, height_mm) = (self.px_per_mm, self.height_mm);
         let clear: Vec<[f64; 2]> = (0..w)
             .map(|x| {
@@ -115,30 +159,56 @@ impl FlatView {
                 [level(bottom, x_mm) + RIM_MM, level(top, x_mm) - RIM_MM]
             })
             .collect();
-        self.image.par_chunks_mut(w).enumerate().for_each(|(y, row)| {
-            let y_mm = height_mm - (y as f64 + 0.5) / scale;
-            let from = ((upright(left, y_mm) + RIM_MM) * scale).clamp(0.0, w as f64) as usize;
-            let to = ((upright(right, y_mm) - RIM_MM) * scale).clamp(from as f64, w as f64) as usize;
-            row[..from].fill(0);
-            row[to..].fill(0);
-            for (v, [low, high]) in row.iter_mut().zip(&clear) {
-                if y_mm < *low || y_mm > *high {
-                    *v = 0;
+        self.image
+            .par_chunks_mut(w)
+            .enumerate()
+            .for_each(|(y, row)| {
+                let y_mm = height_mm - (y as f64 + 0.5) / scale;
+                let from = ((upright(left, y_mm) + RIM_MM) * scale).clamp(0.0, w as f64) as usize;
+                let to =
+                    ((upright(right, y_mm) - RIM_MM) * scale).clamp(from as f64, w as f64) as usize;
+                row[..from].fill(0);
+                row[to..].fill(0);
+                for (v, [low, high]) in row.iter_mut().zip(&clear) {
+                    if y_mm < *low || y_mm > *high {
+                        *v = 0;
+                    }
                 }
-            }
-        });
+            });
     }
 
     fn clip_cards(&mut self, frame: &SheetFrame, cards: &[SeenCard]) {
-        let (w, h) = (f64::from(self.image.width()), f64::from(self.image.height()));
+        let (w, h) = (
+            f64::from(self.image.width()),
+            f64::from(self.image.height()),
+        );
         for card in cards {
-            let Some(corners) = card.outline.iter().map(|&p| frame.sheet_from_pixel(p).map(|s| self.flat_from_sheet(s).vec())).collect::<Option<Vec<_>>>() else {
+            let Some(corners) = card
+                .outline
+                .iter()
+                .map(|&p| {
+                    frame
+                        .sheet_from_pixel(p)
+                        .map(|s| self.flat_from_sheet(s).vec())
+                })
+                .collect::<Option<Vec<_>>>()
+            else {
                 continue;
             };
             let margin = ROUND_CARD_MM * self.px_per_mm;
-            let b = corners.iter().fold([f64::MAX, f64::MAX, f64::MIN, f64::MIN], |b, p| [b[0].min(p.x), b[1].min(p.y), b[2].max(p.x), b[3].max(p.y)]);
-            let (x0, y0) = ((b[0] - margin).clamp(0.0, w) as u32, (b[1] - margin).clamp(0.0, h) as u32);
-            let (x1, y1) = ((b[2] + margin).clamp(0.0, w) as u32, (b[3] + margin).clamp(0.0, h) as u32);
+            let b = corners
+                .iter()
+                .fold([f64::MAX, f64::MAX, f64::MIN, f64::MIN], |b, p| {
+                    [b[0].min(p.x), b[1].min(p.y), b[2].max(p.x), b[3].max(p.y)]
+                });
+            let (x0, y0) = (
+                (b[0] - margin).clamp(0.0, w) as u32,
+                (b[1] - margin).clamp(0.0, h) as u32,
+            );
+            let (x1, y1) = (
+                (b[2] + margin).clamp(0.0, w) as u32,
+                (b[3] + margin).clamp(0.0, h) as u32,
+            );
             for y in y0..y1 {
                 for x in x0..x1 {
                     let p = Vector2::new(f64::from(x) + 0.5, f64::from(y) + 0.5);
@@ -162,7 +232,9 @@ fn resample_row(source: &GrayImage, mesh: &[Option<Point<Pixel>>], v: f64, out: 
     let raw = source.as_raw();
     for (tile, chunk) in out.chunks_mut(MESH).enumerate() {
         let nodes = [tile, tile + 1, columns + tile, columns + tile + 1].map(|i| mesh[i]);
-        let [Some(a), Some(b), Some(c), Some(d)] = nodes else { continue };
+        let [Some(a), Some(b), Some(c), Some(d)] = nodes else {
+            continue;
+        };
         let left = a.vec() * (1.0 - v) + c.vec() * v;
         let right = b.vec() * (1.0 - v) + d.vec() * v;
         let step = (right - left) / MESH as f64;
@@ -188,14 +260,20 @@ fn resample_row(source: &GrayImage, mesh: &[Option<Point<Pixel>>], v: f64, out: 
 /// Derivative of the photo's pixel by the place on the sheet, px/mm.
 pub(super) fn jacobian(frame: &SheetFrame, at: Point<Sheet>) -> Option<Matrix2<f64>> {
     let see = |dx: f64, dy: f64| frame.pixel_from_sheet(Point::new(at.x + dx, at.y + dy));
-    Some(Matrix2::from_columns(&[see(0.5, 0.0)? - see(-0.5, 0.0)?, see(0.0, 0.5)? - see(0.0, -0.5)?]))
+    Some(Matrix2::from_columns(&[
+        see(0.5, 0.0)? - see(-0.5, 0.0)?,
+        see(0.0, 0.5)? - see(0.0, -0.5)?,
+    ]))
 }
 
 /// Singular values of the photo's scale, px/mm, over a grid of places on the sheet.
 fn scales(frame: &SheetFrame, size_mm: [f64; 2]) -> Vec<[f64; 2]> {
     (0..25)
         .filter_map(|i| {
-            let at = Point::new(size_mm[0] * f64::from(i % 5) / 4.0, size_mm[1] * f64::from(i / 5) / 4.0);
+            let at = Point::new(
+                size_mm[0] * f64::from(i % 5) / 4.0,
+                size_mm[1] * f64::from(i / 5) / 4.0,
+            );
             let s = jacobian(frame, at)?.singular_values();
             Some([s.max(), s.min()])
         })
@@ -203,9 +281,15 @@ fn scales(frame: &SheetFrame, size_mm: [f64; 2]) -> Vec<[f64; 2]> {
 }
 
 fn scale(frame: &SheetFrame, size_mm: [f64; 2]) -> f64 {
-    scales(frame, size_mm).iter().map(|s| s[0]).fold(0.0, f64::max)
+    scales(frame, size_mm)
+        .iter()
+        .map(|s| s[0])
+        .fold(0.0, f64::max)
 }
 
 fn smallest_scale(frame: &SheetFrame, size_mm: [f64; 2]) -> f64 {
-    scales(frame, size_mm).iter().map(|s| s[1]).fold(f64::MAX, f64::min)
+    scales(frame, size_mm)
+        .iter()
+        .map(|s| s[1])
+        .fold(f64::MAX, f64::min)
 }

@@ -2,11 +2,11 @@
 //!
 //! | step | module |
 //! | --- | --- |
-//! | what kind of file it is, by its first bytes | [`kind`] |
-//! | JPEG, straight to brightness | [`jpeg`] |
-//! | PNG, row by row | [`png`] |
-//! | what the camera wrote about the shot | [`exif`] |
-//! | turning the plane upright | [`turn`] |
+//! | what kind of file it is, by its first bytes | `kind` |
+//! | JPEG, straight to brightness | `jpeg` |
+//! | PNG, row by row | `png` |
+//! | what the camera wrote about the shot | `exif` |
+//! | turning the plane upright | `turn` |
 //!
 //! Nothing is allocated on a header's word alone: a file is refused when its claimed size is out of
 //! bounds, or larger than its compressed bytes could ever hold.

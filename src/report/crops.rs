@@ -134,7 +134,7 @@ fn sentence(half: &str) -> String {
 }
 
 fn crop(r: &Report, photo: &RgbImage, map: PixelFromSheet, p: &Place) -> Result<Crop, ReportError> {
-    let side = (3.0 * p.extent_mm).max(SIDE_MM[0]).min(SIDE_MM[1]);
+    let side = (3.0 * p.extent_mm).clamp(SIDE_MM[0], SIDE_MM[1]);
     let half = nalgebra::Vector2::new(side / 2.0, side / 2.0);
     let window = Window {
         low: p.middle + -half,

@@ -38,6 +38,8 @@ const SIDEWAYS_COST: f64 = 0.35;
 const CROSSING_COST: f64 = 6.0;
 /// Labels nearer than this to one without room are shortened too, em: a long label and a half.
 const CROWD_EM: f64 = 14.0;
+/// Most other signs that a leader may run over: beyond this it is not followed, only confusing.
+const MAX_OVER: usize = 1;
 /// Cost of each soft obstacle (a ruled line's point) under a box, in rings.
 const SOFT_COST: f64 = 0.15;
 
@@ -155,6 +157,8 @@ pub(super) struct Label {
     pub(super) bold: bool,
     /// Farthest ring to try: a quiet label is left out rather than led far away.
     pub(super) rings: usize,
+    /// Led away over other signs rather than left out.
+    pub(super) insist: bool,
 }
 
 /// A label with its place.
@@ -281,7 +285,8 @@ fn best_place(
     best.map(|(_, p)| p)
 }
 
-/// Cost of what the leader and the box cross; `None` where the leader would run through a label.
+/// Cost of what the leader and the box cross; `None` where the leader would run through a label
+/// or over too many signs.
 fn cost(
     rect: &Rect,
     leader: Option<[[f64; 2]; 2]>,
@@ -308,7 +313,11 @@ fn cost(
             let own = (d.at[0] - label.at[0]).hypot(d.at[1] - label.at[1]) < 1e-6;
             !own && distance_to_segment(d.at, a, b) < d.r
         });
-        sum += CROSSING_COST * over.count() as f64;
+        let over = over.count();
+        if over > MAX_OVER && !label.insist {
+            return None;
+        }
+        sum += CROSSING_COST * over as f64;
     }
     Some(sum)
 }
@@ -357,6 +366,7 @@ mod tests {
                 size: 25.0,
                 bold: true,
                 rings: RINGS,
+                insist: false,
             })
             .collect();
         let bounds = Rect {
@@ -386,6 +396,7 @@ mod tests {
             size: 10.0,
             bold: false,
             rings: RINGS,
+            insist: false,
         };
         let bounds = Rect {
             x: 0.0,

@@ -81,7 +81,7 @@ pub(super) fn overlay(r: &Report, canvas: &Canvas) -> Overlay {
         .filter(|s| items.iter().any(|i| i.sign == *s))
         .collect();
     let mut hard: Vec<Disc> = items.iter().map(|i| Disc { at: i.at, r: i.r }).collect();
-    let arrows = arrows(&items, canvas.unit, &mut hard);
+    let arrows = arrows(&items, &mut hard);
     // Quiet signs below grave ones.
     items.sort_by_key(|i| std::cmp::Reverse(i.sign));
     for i in &items {
@@ -143,14 +143,19 @@ fn size(items: &mut [Item], unit: f64) {
             .map(|(_, p)| (p[0] - item.at[0]).hypot(p[1] - item.at[1]))
             .fold(f64::INFINITY, f64::min);
         let full = item.sign.radius() * unit;
-        let least = if item.sign.quiet() { 0.15 } else { 0.3 } * unit;
+        let least = match item.sign {
+            // The most dangerous mark stands out in any crowd.
+            Sign::RingedStray => 0.7,
+            s if s.quiet() => 0.15,
+            _ => 0.3,
+        } * unit;
         item.r = full.min((0.46 * near).max(least));
     }
 }
 
 /// For each mark that is off: the way to its planned place, true to scale where there is room for
 /// an arrow, else outside the sign.
-fn arrows(items: &[Item], unit: f64, hard: &mut Vec<Disc>) -> String {
+fn arrows(items: &[Item], hard: &mut Vec<Disc>) -> String {
     let mut svg = String::new();
     for i in items.iter().filter(|i| i.sign == Sign::Off) {
         let Some(to) = i.planned else { continue };
@@ -160,16 +165,16 @@ fn arrows(items: &[Item], unit: f64, hard: &mut Vec<Disc>) -> String {
             continue;
         }
         let along = |s: f64| [i.at[0] + d[0] / long * s, i.at[1] + d[1] / long * s];
-        let (start, end) = if long > i.r + 0.6 * unit {
+        let (start, end) = if long > 2.0 * i.r {
             (0.0, long)
         } else {
-            (i.r * 1.05, i.r + 0.75 * unit)
+            (1.05 * i.r, 2.25 * i.r)
         };
-        let w = 0.15 * unit;
+        let w = 0.25 * i.r;
         svg.push_str(&signs::arrow(along(start), along(end), w, i.sign.colour()));
         let mut s = start;
-        while s < end + 0.1 * unit {
-            let r = 0.3 * unit;
+        while s < end + 0.2 * i.r {
+            let r = 0.5 * i.r;
             hard.push(Disc { at: along(s), r });
             s += r;
         }
@@ -212,6 +217,7 @@ fn label_of(r: &Report, i: &Item, unit: f64) -> Label {
         },
         bold: !quiet,
         rings: if quiet { 2 } else { 12 },
+        insist: matches!(i.sign, Sign::RingedStray | Sign::Stray | Sign::Unsure),
     }
 }
 
@@ -237,6 +243,7 @@ fn lettering(
         size: QUIET * unit,
         bold: false,
         rings,
+        insist: false,
     };
     for p in patches {
         let Some(at) = (canvas.at)(p.inside) else {

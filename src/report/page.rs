@@ -57,9 +57,10 @@ pub fn html(r: &Report, photo: &RgbImage, map: PixelFromSheet) -> Result<String,
     quality(r, &mut h);
     let _ = write!(
         h,
-        "</main><footer><p>{CAUTION}</p></footer><script>{}</script></body></html>\n",
+        "</main><footer><p>{CAUTION}</p></footer><script>{}</script></body></html>",
         include_str!("page.js")
     );
+    h.push('\n');
     Ok(h)
 }
 

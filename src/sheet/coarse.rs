@@ -21,7 +21,9 @@ impl Rectangle {
     /// The same rectangle with the plan's lower left corner at the opposite corner.
     pub(super) fn turned(&self, quarter_turns: usize) -> Self {
         let c = self.corners;
-        Self { corners: [0, 1, 2, 3].map(|i| c[(i + quarter_turns) % 4]) }
+        Self {
+            corners: [0, 1, 2, 3].map(|i| c[(i + quarter_turns) % 4]),
+        }
     }
 
     /// Direction of the plan's x axis.
@@ -61,16 +63,25 @@ struct Family<'a> {
 
 /// The rectangles of `width` x `height` mm, the best first; sheets that stand out by every side come
 /// before those that lack one.
-pub(super) fn rectangle(grey: &GrayImage, survey: &Survey, cards: &[SeenCard], size: [f64; 2]) -> Result<Rectangle, SheetError> {
+pub(super) fn rectangle(
+    grey: &GrayImage,
+    survey: &Survey,
+    cards: &[SeenCard],
+    size: [f64; 2],
+) -> Result<Rectangle, SheetError> {
     let (points, step_mm) = edge_points(grey, survey, cards);
     let mut best: Option<(f64, Rectangle)> = None;
     let mut wide: Option<(f64, [f64; 2])> = None;
     for angle in directions(&points) {
         let axis = Vector2::new(angle.cos(), angle.sin());
-        let families = [Family::of(&points, axis, step_mm), Family::of(&points, Vector2::new(-axis.y, axis.x), step_mm)];
+        let families = [
+            Family::of(&points, axis, step_mm),
+            Family::of(&points, Vector2::new(-axis.y, axis.x), step_mm),
+        ];
         for swapped in [false, true] {
             let wanted = if swapped { [size[1], size[0]] } else { size };
-            let near = [0, 1].map(|k| families[k].pairs(wanted[k], SIZE_SHARE * wanted[k] + SIZE_MM));
+            let near =
+                [0, 1].map(|k| families[k].pairs(wanted[k], SIZE_SHARE * wanted[k] + SIZE_MM));
             for &u in &near[0] {
                 for &v in &near[1] {
                     let r = laid(axis, u, v, swapped);
@@ -92,7 +103,14 @@ pub(super) fn rectangle(grey: &GrayImage, survey: &Survey, cards: &[SeenCard], s
                         }
                         if let Some(score) = score(&r, &families, survey, grey) {
                             if wide.as_ref().is_none_or(|(s, _)| score > *s) {
-                                wide = Some((score, if swapped { [v[1] - v[0], u[1] - u[0]] } else { [u[1] - u[0], v[1] - v[0]] }));
+                                wide = Some((
+                                    score,
+                                    if swapped {
+                                        [v[1] - v[0], u[1] - u[0]]
+                                    } else {
+                                        [u[1] - u[0], v[1] - v[0]]
+                                    },
+                                ));
                             }
                         }
                     }
@@ -102,7 +120,10 @@ pub(super) fn rectangle(grey: &GrayImage, survey: &Survey, cards: &[SeenCard], s
     }
     match (best, wide) {
         (Some((_, r)), _) => Ok(r),
-        (None, Some((_, measured))) => Err(SheetError::OtherSize { measured_mm: measured, planned_mm: size }),
+        (None, Some((_, measured))) => Err(SheetError::OtherSize {
+            measured_mm: measured,
+            planned_mm: size,
+        }),
         (None, None) => Err(SheetError::NotFound { planned_mm: size }),
     }
 }
@@ -112,7 +133,14 @@ pub(super) fn rectangle(grey: &GrayImage, survey: &Survey, cards: &[SeenCard], s
 fn laid(axis: Vector2<f64>, u: [f64; 2], v: [f64; 2], swapped: bool) -> Rectangle {
     let across = Vector2::new(-axis.y, axis.x);
     let at = |a: f64, b: f64| Point::at(axis * a + across * b);
-    let r = Rectangle { corners: [at(u[0], v[0]), at(u[1], v[0]), at(u[1], v[1]), at(u[0], v[1])] };
+    let r = Rectangle {
+        corners: [
+            at(u[0], v[0]),
+            at(u[1], v[0]),
+            at(u[1], v[1]),
+            at(u[0], v[1]),
+        ],
+    };
     if swapped { r.turned(1) } else { r }
 }
 
@@ -129,8 +157,14 @@ fn edge_points(grey: &GrayImage, survey: &Survey, cards: &[SeenCard]) -> (Vec<Ed
     let at = |x: usize, y: usize| i32::from(raw[y * w + x]);
     let gradient = |x: usize, y: usize| {
         // Sobel: smooths along the edge while it differs across.
-        let gx = at(x + 1, y - 1) + 2 * at(x + 1, y) + at(x + 1, y + 1) - at(x - 1, y - 1) - 2 * at(x - 1, y) - at(x - 1, y + 1);
-        let gy = at(x - 1, y + 1) + 2 * at(x, y + 1) + at(x + 1, y + 1) - at(x - 1, y - 1) - 2 * at(x, y - 1) - at(x + 1, y - 1);
+        let gx = at(x + 1, y - 1) + 2 * at(x + 1, y) + at(x + 1, y + 1)
+            - at(x - 1, y - 1)
+            - 2 * at(x - 1, y)
+            - at(x - 1, y + 1);
+        let gy = at(x - 1, y + 1) + 2 * at(x, y + 1) + at(x + 1, y + 1)
+            - at(x - 1, y - 1)
+            - 2 * at(x, y - 1)
+            - at(x + 1, y - 1);
         (gx, gy)
     };
     let mut strengths = vec![0i32; w * h];
@@ -162,10 +196,17 @@ fn edge_points(grey: &GrayImage, survey: &Survey, cards: &[SeenCard]) -> (Vec<Ed
             if cards.iter().any(|c| inside(&c.outline, pixel, 2.0 * scale)) {
                 continue;
             }
-            let Some(face) = survey.face_from_pixel(pixel) else { continue };
-            let Some(jacobian) = survey.local_scale(face) else { continue };
+            let Some(face) = survey.face_from_pixel(pixel) else {
+                continue;
+            };
+            let Some(jacobian) = survey.local_scale(face) else {
+                continue;
+            };
             let normal = jacobian.transpose() * Vector2::new(f64::from(gx), f64::from(gy));
-            points.push(EdgePoint { at: face.vec(), normal: normal.normalize() });
+            points.push(EdgePoint {
+                at: face.vec(),
+                normal: normal.normalize(),
+            });
         }
     }
     (points, survey.mm_per_px * scale)
@@ -174,10 +215,13 @@ fn edge_points(grey: &GrayImage, survey: &Survey, cards: &[SeenCard]) -> (Vec<Ed
 fn quantile(histogram: &[u32], share: f64) -> usize {
     let all: u32 = histogram.iter().sum();
     let mut below = 0;
-    histogram.iter().position(|n| {
-        below += n;
-        f64::from(below) >= share * f64::from(all)
-    }).unwrap_or(0)
+    histogram
+        .iter()
+        .position(|n| {
+            below += n;
+            f64::from(below) >= share * f64::from(all)
+        })
+        .unwrap_or(0)
 }
 
 /// Whether `p` lies in the outline, made wider by `margin` px.
@@ -197,14 +241,23 @@ fn directions(points: &[EdgePoint]) -> Vec<f64> {
         let turn = p.normal.y.atan2(p.normal.x).rem_euclid(quarter) / quarter;
         histogram[((turn * BINS as f64) as usize).min(BINS - 1)] += 1.0;
     }
-    let smooth = |i: usize| (0..5).map(|k| histogram[(i + BINS + k - 2) % BINS]).sum::<f64>();
+    let smooth = |i: usize| {
+        (0..5)
+            .map(|k| histogram[(i + BINS + k - 2) % BINS])
+            .sum::<f64>()
+    };
     let mut peaks: Vec<(f64, usize)> = (0..BINS)
-        .filter(|&i| smooth(i) > smooth((i + 1) % BINS) && smooth(i) >= smooth((i + BINS - 1) % BINS))
+        .filter(|&i| {
+            smooth(i) > smooth((i + 1) % BINS) && smooth(i) >= smooth((i + BINS - 1) % BINS)
+        })
         .map(|i| (smooth(i), i))
         .collect();
     peaks.sort_by(|a, b| b.0.total_cmp(&a.0));
     peaks.truncate(5);
-    peaks.iter().map(|&(_, i)| sharpest(points, (i as f64 + 0.5) / BINS as f64 * quarter)).collect()
+    peaks
+        .iter()
+        .map(|&(_, i)| sharpest(points, (i as f64 + 0.5) / BINS as f64 * quarter))
+        .collect()
 }
 
 /// The direction near `angle` in which the offsets of edge points bunch most.
@@ -219,23 +272,38 @@ fn sharpest(points: &[EdgePoint], angle: f64) -> f64 {
                 .iter()
                 .map(|normal| {
                     let mut bins = std::collections::BTreeMap::<i32, f64>::new();
-                    for p in points.iter().step_by(step).filter(|p| p.normal.perp(normal).abs() < SAME_WAY) {
-                        *bins.entry((p.at.dot(normal) / BIN_MM).floor() as i32).or_default() += 1.0;
+                    for p in points
+                        .iter()
+                        .step_by(step)
+                        .filter(|p| p.normal.perp(normal).abs() < SAME_WAY)
+                    {
+                        *bins
+                            .entry((p.at.dot(normal) / BIN_MM).floor() as i32)
+                            .or_default() += 1.0;
                     }
                     bins.values().map(|n| n * n).sum::<f64>()
                 })
                 .sum::<f64>()
         };
-        middle = tries.map(|a| (bunched(a), a)).max_by(|a, b| a.0.total_cmp(&b.0)).map_or(middle, |b| b.1);
+        middle = tries
+            .map(|a| (bunched(a), a))
+            .max_by(|a, b| a.0.total_cmp(&b.0))
+            .map_or(middle, |b| b.1);
     }
     middle
 }
 
 impl<'a> Family<'a> {
     fn of(points: &'a [EdgePoint], normal: Vector2<f64>, step_mm: f64) -> Self {
-        let points: Vec<&EdgePoint> = points.iter().filter(|p| p.normal.perp(&normal).abs() < SAME_WAY).collect();
+        let points: Vec<&EdgePoint> = points
+            .iter()
+            .filter(|p| p.normal.perp(&normal).abs() < SAME_WAY)
+            .collect();
         let offset = |p: &EdgePoint| p.at.dot(&normal);
-        let (low, high) = points.iter().map(|p| offset(p)).fold((f64::MAX, f64::MIN), |(l, h), o| (l.min(o), h.max(o)));
+        let (low, high) = points
+            .iter()
+            .map(|p| offset(p))
+            .fold((f64::MAX, f64::MIN), |(l, h), o| (l.min(o), h.max(o)));
         let mut peaks = Vec::new();
         if low < high {
             let bins = ((high - low) / BIN_MM) as usize + 3;
@@ -254,7 +322,11 @@ impl<'a> Family<'a> {
             peaks = found.into_iter().map(|(_, o)| o).collect();
             peaks.sort_by(f64::total_cmp);
         }
-        Self { normal, points, peaks }
+        Self {
+            normal,
+            points,
+            peaks,
+        }
     }
 
     /// Offsets of two lines that are `wanted` mm apart, give or take `slack`.
@@ -300,7 +372,9 @@ fn score(r: &Rectangle, families: &[Family; 2], survey: &Survey, grey: &GrayImag
         let visible: Vec<bool> = (0..n)
             .map(|k| {
                 let p = a + (b - a) * ((k as f64 + 0.5) / n as f64);
-                survey.pixel_from_face(Point::at(p)).is_some_and(|q| q.x > 2.0 && q.y > 2.0 && q.x < w - 2.0 && q.y < h - 2.0)
+                survey
+                    .pixel_from_face(Point::at(p))
+                    .is_some_and(|q| q.x > 2.0 && q.y > 2.0 && q.x < w - 2.0 && q.y < h - 2.0)
             })
             .collect();
         let seen = visible.iter().filter(|v| **v).count() as f64 / n as f64;

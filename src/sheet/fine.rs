@@ -42,7 +42,11 @@ fn linear_levels() -> [f32; 256] {
     let mut table = [0.0; 256];
     for (level, out) in table.iter_mut().enumerate() {
         let v = level as f64 / 255.0;
-        *out = if v <= 0.04045 { v / 12.92 } else { ((v + 0.055) / 1.055).powf(2.4) } as f32;
+        *out = if v <= 0.04045 {
+            v / 12.92
+        } else {
+            ((v + 0.055) / 1.055).powf(2.4)
+        } as f32;
     }
     table
 }
@@ -63,8 +67,18 @@ struct Hit {
 
 /// Finds the four sides' points, in the order bottom, right, top, left of the rectangle; `None` for a
 /// side of which too little shows.
-pub(super) fn sides(grey: &GrayImage, survey: &Survey, cards: &[SeenCard], r: &Rectangle) -> [Option<SidePoints>; 4] {
-    let finder = Finder { grey, survey, cards, linear: linear_levels() };
+pub(super) fn sides(
+    grey: &GrayImage,
+    survey: &Survey,
+    cards: &[SeenCard],
+    r: &Rectangle,
+) -> [Option<SidePoints>; 4] {
+    let finder = Finder {
+        grey,
+        survey,
+        cards,
+        linear: linear_levels(),
+    };
     [0, 1, 2, 3].map(|i| finder.side(r.corners[i].vec(), r.corners[(i + 1) % 4].vec()))
 }
 
@@ -79,7 +93,10 @@ impl Finder<'_> {
             return None;
         }
         let (offset, slope) = least_squares(&hits);
-        let mut residuals: Vec<f64> = hits.iter().map(|h| (h.out - offset - slope * h.along).abs()).collect();
+        let mut residuals: Vec<f64> = hits
+            .iter()
+            .map(|h| (h.out - offset - slope * h.along).abs())
+            .collect();
         residuals.sort_by(f64::total_cmp);
         // Median absolute deviation of a normal is 0.6745 of its standard deviation.
         let sd_mm = residuals[residuals.len() / 2] / 0.6745;
@@ -118,16 +135,26 @@ impl Finder<'_> {
         let middle = self.survey.pixel_from_face(line.point(along, 0.0))?;
         let margin = 3.0;
         let (w, h) = (f64::from(self.grey.width()), f64::from(self.grey.height()));
-        let px_per_mm = self.survey.local_scale(line.point(along, 0.0))?.determinant().abs().sqrt();
+        let px_per_mm = self
+            .survey
+            .local_scale(line.point(along, 0.0))?
+            .determinant()
+            .abs()
+            .sqrt();
         let step = 0.5 / px_per_mm;
         let n = (reach / step).ceil() as i32;
-        let ends = [-reach - 3.0 * step, reach + 3.0 * step].map(|out| self.survey.pixel_from_face(line.point(along, out)));
+        let ends = [-reach - 3.0 * step, reach + 3.0 * step]
+            .map(|out| self.survey.pixel_from_face(line.point(along, out)));
         for p in [Some(middle), ends[0], ends[1]] {
             let p = p?;
             if p.x < margin || p.y < margin || p.x > w - margin || p.y > h - margin {
                 return None;
             }
-            if self.cards.iter().any(|c| inside(&c.outline, p, 1.5 * px_per_mm)) {
+            if self
+                .cards
+                .iter()
+                .any(|c| inside(&c.outline, p, 1.5 * px_per_mm))
+            {
                 return None;
             }
         }
@@ -145,18 +172,26 @@ impl Finder<'_> {
             }
             levels.push(sum / strips as f64);
         }
-        Some(Profile { levels, step, first: -f64::from(n + 2) * step })
+        Some(Profile {
+            levels,
+            step,
+            first: -f64::from(n + 2) * step,
+        })
     }
 
     fn light(&self, x: f64, y: f64) -> f64 {
         let w = self.grey.width() as usize;
         let (x, y) = ((x - 0.5).max(0.0), (y - 0.5).max(0.0));
-        let (x0, y0) = ((x as usize).min(w - 2), (y as usize).min(self.grey.height() as usize - 2));
+        let (x0, y0) = (
+            (x as usize).min(w - 2),
+            (y as usize).min(self.grey.height() as usize - 2),
+        );
         let (u, v) = (x - x0 as f64, y - y0 as f64);
         let raw = self.grey.as_raw();
         let at = |i: usize| f64::from(self.linear[usize::from(raw[i])]);
         let i = y0 * w + x0;
-        (1.0 - v) * ((1.0 - u) * at(i) + u * at(i + 1)) + v * ((1.0 - u) * at(i + w) + u * at(i + w + 1))
+        (1.0 - v) * ((1.0 - u) * at(i) + u * at(i + 1))
+            + v * ((1.0 - u) * at(i + w) + u * at(i + w + 1))
     }
 }
 
@@ -172,7 +207,12 @@ impl Axis {
     /// From `a` to `b`, anticlockwise round the sheet: outward is to the right.
     fn through(a: Vector2<f64>, b: Vector2<f64>) -> Self {
         let along = (b - a).normalize();
-        Self { start: a, along, outward: Vector2::new(along.y, -along.x), length: (b - a).norm() }
+        Self {
+            start: a,
+            along,
+            outward: Vector2::new(along.y, -along.x),
+            length: (b - a).norm(),
+        }
     }
 
     fn point(&self, along: f64, out: f64) -> Point<Face> {
@@ -180,7 +220,10 @@ impl Axis {
     }
 
     fn moved(&self, offset: f64, slope: f64) -> Self {
-        Self::through(self.point(0.0, offset).vec(), self.point(self.length, offset + slope * self.length).vec())
+        Self::through(
+            self.point(0.0, offset).vec(),
+            self.point(self.length, offset + slope * self.length).vec(),
+        )
     }
 }
 
@@ -198,8 +241,12 @@ struct Profile {
 fn edge_in(profile: &Profile) -> Option<f64> {
     let l = &profile.levels;
     // Smoothed derivative (1 2 1 of central differences): half-pixel steps, so about one pixel wide.
-    let raw: Vec<f64> = (1..l.len() - 1).map(|i| (l[i + 1] - l[i - 1]) / 2.0).collect();
-    let d: Vec<f64> = (1..raw.len() - 1).map(|i| (raw[i - 1] + 2.0 * raw[i] + raw[i + 1]) / 4.0).collect();
+    let raw: Vec<f64> = (1..l.len() - 1)
+        .map(|i| (l[i + 1] - l[i - 1]) / 2.0)
+        .collect();
+    let d: Vec<f64> = (1..raw.len() - 1)
+        .map(|i| (raw[i - 1] + 2.0 * raw[i] + raw[i + 1]) / 4.0)
+        .collect();
     let place = |i: f64| profile.first + (i + 2.0) * profile.step;
     let strongest = d.iter().map(|v| v.abs()).fold(0.0, f64::max);
     let mean = l.iter().sum::<f64>() / l.len() as f64;
@@ -208,7 +255,11 @@ fn edge_in(profile: &Profile) -> Option<f64> {
         return None;
     }
     let steps: Vec<usize> = (1..d.len() - 1)
-        .filter(|&i| d[i].abs() >= STRONG_ENOUGH * strongest && d[i].abs() > d[i - 1].abs() && d[i].abs() >= d[i + 1].abs())
+        .filter(|&i| {
+            d[i].abs() >= STRONG_ENOUGH * strongest
+                && d[i].abs() > d[i - 1].abs()
+                && d[i].abs() >= d[i + 1].abs()
+        })
         .collect();
     let mut chosen = *steps.first()?;
     for &next in &steps[1..] {
@@ -222,7 +273,11 @@ fn edge_in(profile: &Profile) -> Option<f64> {
     // Parabola through the three largest.
     let (a, b, c) = (d[chosen - 1].abs(), d[chosen].abs(), d[chosen + 1].abs());
     let bend = a - 2.0 * b + c;
-    let shift = if bend < 0.0 { ((a - c) / (2.0 * bend)).clamp(-0.5, 0.5) } else { 0.0 };
+    let shift = if bend < 0.0 {
+        ((a - c) / (2.0 * bend)).clamp(-0.5, 0.5)
+    } else {
+        0.0
+    };
     Some(place(chosen as f64 + shift))
 }
 
@@ -237,7 +292,8 @@ fn agreeing(hits: &[Hit], near: f64) -> Vec<Hit> {
             if slope.abs() > 0.03 {
                 continue;
             }
-            let fits = |h: &&Hit| (h.out - hits[i].out - slope * (h.along - hits[i].along)).abs() < near;
+            let fits =
+                |h: &&Hit| (h.out - hits[i].out - slope * (h.along - hits[i].along)).abs() < near;
             let count = hits.iter().filter(fits).count();
             if count > best.len() {
                 best = hits.iter().filter(fits).copied().collect();
@@ -247,14 +303,21 @@ fn agreeing(hits: &[Hit], near: f64) -> Vec<Hit> {
     // Once more round the fitted line, so that the pair that proposed it has no say.
     if best.len() > 2 {
         let (offset, slope) = least_squares(&best);
-        best = hits.iter().filter(|h| (h.out - offset - slope * h.along).abs() < near).copied().collect();
+        best = hits
+            .iter()
+            .filter(|h| (h.out - offset - slope * h.along).abs() < near)
+            .copied()
+            .collect();
     }
     best
 }
 
 fn least_squares(hits: &[Hit]) -> (f64, f64) {
     let n = hits.len() as f64;
-    let (ms, mo) = (hits.iter().map(|h| h.along).sum::<f64>() / n, hits.iter().map(|h| h.out).sum::<f64>() / n);
+    let (ms, mo) = (
+        hits.iter().map(|h| h.along).sum::<f64>() / n,
+        hits.iter().map(|h| h.out).sum::<f64>() / n,
+    );
     let (mut ss, mut so) = (0.0, 0.0);
     for h in hits {
         ss += (h.along - ms).powi(2);
@@ -272,9 +335,16 @@ mod tests {
         let levels = (-34..=34).map(|k| {
             let x = f64::from(k) * 0.05;
             // Blur of one pixel, 0.1 mm.
-            (-20..=20).map(|j| level(x + f64::from(j) * 0.015)).sum::<f64>() / 41.0
+            (-20..=20)
+                .map(|j| level(x + f64::from(j) * 0.015))
+                .sum::<f64>()
+                / 41.0
         });
-        Profile { levels: levels.collect(), step: 0.05, first: -1.7 }
+        Profile {
+            levels: levels.collect(),
+            step: 0.05,
+            first: -1.7,
+        }
     }
 
     /// A twentieth of the blur.
@@ -288,7 +358,15 @@ mod tests {
 
     #[test]
     fn the_shadow_beyond_the_edge_is_not_the_edge() {
-        let with_shadow = |x: f64| if x < -0.3 { 0.4 } else if x < 0.0 { 0.1 } else { (0.1 + 0.9 * x).min(0.7) };
+        let with_shadow = |x: f64| {
+            if x < -0.3 {
+                0.4
+            } else if x < 0.0 {
+                0.1
+            } else {
+                (0.1 + 0.9 * x).min(0.7)
+            }
+        };
         let found = edge_in(&profile(with_shadow)).unwrap();
         assert!((found + 0.3).abs() < PLACE_MM, "{found}");
     }

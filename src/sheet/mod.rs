@@ -71,7 +71,10 @@ impl fmt::Display for SheetError {
                 f,
                 "no sheet of {w:.1} x {h:.1} mm was found; show all its edges with some bench round them, on a bench of another brightness (a dark cloth under bare metal), and check the sheet's size in the plan"
             ),
-            Self::OtherSize { measured_mm: [mw, mh], planned_mm: [w, h] } => write!(
+            Self::OtherSize {
+                measured_mm: [mw, mh],
+                planned_mm: [w, h],
+            } => write!(
                 f,
                 "the sheet measures {mw:.1} x {mh:.1} mm where the plan says {w:.1} x {h:.1} mm: the card seems to be printed at {:.1} %; lay a rule on its bars and say what they measure with --bars, or put the sheet's true size into the plan",
                 100.0 * (w / mw + h / mh) / 2.0
@@ -121,7 +124,12 @@ pub const EDGES: [Edge; 4] = [Edge::Bottom, Edge::Right, Edge::Top, Edge::Left];
 ///
 /// # Errors
 /// [`SheetError`] when no such rectangle stands out, or too little of its edges.
-pub fn find(grey: &GrayImage, survey: &Survey, cards: &[SeenCard], size_mm: [f64; 2]) -> Result<Sides, SheetError> {
+pub fn find(
+    grey: &GrayImage,
+    survey: &Survey,
+    cards: &[SeenCard],
+    size_mm: [f64; 2],
+) -> Result<Sides, SheetError> {
     let rectangle = coarse::rectangle(grey, survey, cards, size_mm)?;
     let square = (size_mm[0] - size_mm[1]).abs() < 0.02 * size_mm[0];
     let step = if square { 1 } else { 2 };
@@ -133,13 +141,22 @@ pub fn find(grey: &GrayImage, survey: &Survey, cards: &[SeenCard], size_mm: [f64
     let sides = fine::sides(grey, survey, cards, &upright);
     let lines: Vec<StraightLine> = (0u32..)
         .zip(sides)
-        .filter_map(|(i, side)| side.map(|s| StraightLine { id: LineId(i), points: s.points }))
+        .filter_map(|(i, side)| {
+            side.map(|s| StraightLine {
+                id: LineId(i),
+                points: s.points,
+            })
+        })
         .collect();
     let has = |i: u32| lines.iter().any(|l| l.id == LineId(i));
     if !(0..4).any(|i| has(i) && has((i + 1) % 4)) {
         return Err(SheetError::NoCorner { found: lines.len() });
     }
-    Ok(Sides { lines, square, corners: upright.corners })
+    Ok(Sides {
+        lines,
+        square,
+        corners: upright.corners,
+    })
 }
 
 /// How much the rectangle's x axis runs to the right in the photo, -1 to 1.

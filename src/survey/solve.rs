@@ -9,7 +9,7 @@ use super::observe::{HUBER_SIGMAS, Normal, Problem};
 /// A step that moves nothing by more than this part of its standard deviation ends the solve.
 const SETTLED_SIGMAS: f64 = 1e-9;
 /// What counts as settled when rounding stops the descent.
-const GOOD_ENOUGH_SIGMAS: f64 = 1e-4;
+const GOOD_ENOUGH_SIGMAS: f64 = 0.05;
 const MAX_STEPS: usize = 80;
 const FIRST_DAMPING: f64 = 1e-4;
 /// Rises of the cost below this part of it are rounding.

@@ -223,7 +223,7 @@ impl<'a> Viewer<'a> {
     }
 
     /// The ray through the centre of pixel (column, row).
-    pub(super) fn ray(&self, column: usize, row: usize) -> PixelRay {
+    pub(super) fn ray(&self, column: i64, row: i64) -> PixelRay {
         let at = Point::<Pixel>::new(column as f64 + 0.5, row as f64 + 0.5);
         let bent = (at - self.camera.principal) / self.camera.focal_px;
         let (ray, slope) = self.camera.undistort(bent);
@@ -240,6 +240,11 @@ impl<'a> Viewer<'a> {
 }
 
 impl PixelRay {
+    /// How far the ray moves sideways per mm of height.
+    pub(super) fn lean(&self) -> Vector2<f64> {
+        self.direction.xy() / self.direction.z
+    }
+
     /// This pixel's view of the plane `z_mm`.
     pub(super) fn patch(&self, z_mm: f64) -> Patch {
         let d = &self.direction;

@@ -94,7 +94,11 @@ pub fn scene(plan: &Plan) -> Scene {
         .rows
         .first()
         .is_none_or(|r| matches!(r.along, crate::plan::Edge::Bottom | crate::plan::Edge::Top));
-    let (dx, dy) = if along_x { (OFF_MM, 0.0) } else { (0.0, OFF_MM) };
+    let (dx, dy) = if along_x {
+        (OFF_MM, 0.0)
+    } else {
+        (0.0, OFF_MM)
+    };
     if let Some(name) = &faults.off {
         marking = marking.clone().shift(name, dx, dy).unwrap_or(marking);
     }

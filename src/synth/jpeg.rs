@@ -56,6 +56,8 @@ pub enum SynthError {
     Encode(String),
     /// The file could not be written.
     Write(PathBuf, std::io::Error),
+    /// A picture file could not be read.
+    Read(PathBuf, String),
     /// Not one of 1 to 8.
     Orientation(u8),
 }
@@ -67,6 +69,11 @@ impl fmt::Display for SynthError {
             Self::Write(path, why) => write!(
                 f,
                 "{}: could not be written: {why}; choose a folder that exists and may be written to",
+                path.display()
+            ),
+            Self::Read(path, why) => write!(
+                f,
+                "{}: could not be read as a picture: {why}; give a PNG or JPEG file",
                 path.display()
             ),
             Self::Orientation(value) => {

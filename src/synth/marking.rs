@@ -143,17 +143,18 @@ impl Marking {
             let line = lines
                 .iter()
                 .find(|(name, ..)| hole.row.as_deref() == Some(*name));
-            let (mut at, style) = (out.scattered(hole.at), line.map_or(hand.singles, |_| hand.rows));
-            if let Some((_, [from, to], along)) = line {
-                if hand.ruled {
-                    // The hand sets the mark on the line that it has ruled.
-                    let way = (*to - *from).normalize();
-                    let t = (at - *from).dot(along) / way.dot(along);
-                    at = *from + way * t;
-                    if style != Style::Tick {
-                        let off = Vector2::new(-way.y, way.x);
-                        at = at + off * (0.5 * hand.scatter_mm * out.rng.normal());
-                    }
+            let (mut at, style) = (
+                out.scattered(hole.at),
+                line.map_or(hand.singles, |_| hand.rows),
+            );
+            if let (Some((_, [from, to], along)), true) = (line, hand.ruled) {
+                // The hand sets the mark on the line that it has ruled.
+                let way = (*to - *from).normalize();
+                let t = (at - *from).dot(along) / way.dot(along);
+                at = *from + way * t;
+                if style != Style::Tick {
+                    let off = Vector2::new(-way.y, way.x);
+                    at = at + off * (0.5 * hand.scatter_mm * out.rng.normal());
                 }
             }
             let heading = line.map_or(0.0, |(_, _, along)| along.y.atan2(along.x));

@@ -32,6 +32,32 @@ impl Default for Ink {
     }
 }
 
+impl Ink {
+    /// A scriber's bright line through layout dye.
+    #[must_use]
+    pub fn scribed() -> Self {
+        Self {
+            density: 0.9,
+            colour: [0.55, 0.55, 0.56],
+            soft_mm: 0.04,
+            wobble: 0.5,
+            patchy: 0.25,
+        }
+    }
+
+    /// A soft pencil.
+    #[must_use]
+    pub fn pencil() -> Self {
+        Self {
+            density: 0.6,
+            colour: [0.14, 0.14, 0.15],
+            soft_mm: 0.12,
+            wobble: 1.0,
+            patchy: 0.45,
+        }
+    }
+}
+
 /// A mark of some shape, in some ink.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Mark {
@@ -277,6 +303,13 @@ impl Mark {
     #[must_use]
     pub fn named(mut self, name: &str) -> Self {
         self.name = Some(name.to_owned());
+        self
+    }
+
+    /// The same mark in this ink.
+    #[must_use]
+    pub fn inked(mut self, ink: Ink) -> Self {
+        self.ink = ink;
         self
     }
 

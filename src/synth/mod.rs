@@ -9,7 +9,7 @@
 //! | what is in the picture | [`scene`], [`marks`] |
 //! | from millimetres to pixels | [`camera`] |
 //! | marks as strokes and blobs of ink | `strokes`, `font`, `paint` |
-//! | light and materials | `surface` |
+//! | light and materials | `surface`, `print`, `things` |
 //! | radiance of each pixel, by area | `trace` |
 //! | blur, noise, sharpening, 8 bits | `sensor` |
 //! | a JPEG as a phone writes it | [`jpeg`] |
@@ -27,10 +27,12 @@ pub mod marking;
 pub mod marks;
 mod noise;
 mod paint;
+mod print;
 pub mod scene;
 mod sensor;
 mod strokes;
 mod surface;
+mod things;
 mod trace;
 mod truth;
 

@@ -8,6 +8,8 @@ use super::noise::smooth;
 const CELL_MM: f64 = 1.0;
 /// Ink further than this from a place cannot reach into its pixel, mm: half a coarse pixel and edge.
 const REACH_MM: f64 = 0.6;
+/// Share of a lamp's reflection in the metal that ink shows too: in glare, contrast goes.
+const GLOSS: f32 = 0.4;
 /// Directions in which a blob's radius is stored.
 const BLOB_STEPS: usize = 64;
 
@@ -148,10 +150,9 @@ impl Paint {
                 (points.clone(), half_mm.iter().copied().fold(0.0, f64::max))
             }
             Form::Bars { ends, half_mm } => (ends.concat(), *half_mm),
-            Form::Blob { centre, radius_mm } => (
-                vec![*centre],
-                radius_mm.iter().copied().fold(0.0, f64::max),
-            ),
+            Form::Blob { centre, radius_mm } => {
+                (vec![*centre], radius_mm.iter().copied().fold(0.0, f64::max))
+            }
         };
         let margin = Vector2::repeat(reach + self.soft_mm);
         let low = points.iter().fold(points[0], |a, b| a.inf(b));
@@ -291,14 +292,24 @@ impl Near<'_> {
         self.pieces.is_empty()
     }
 
-    /// The face's radiance `face` under `light`, painted over, at `at` with a pixel of `pixel_mm`.
+    /// Whether a blob is near.
+    pub(super) fn has_spot(&self) -> bool {
+        self.pieces.iter().any(|p| {
+            let paint = &self.canvas.paints[p.paint as usize];
+            matches!(paint.form, Form::Blob { .. })
+        })
+    }
+
+    /// The face's radiance `face` under `light` and `glare`, painted over, at (x, y) in a pixel of
+    /// `pixel_mm`.
     pub(super) fn over(
         &self,
         face: [f32; 3],
         light: [f32; 3],
-        at: Vector2<f64>,
-        pixel_mm: f64,
+        glare: f32,
+        [x, y, pixel_mm]: [f64; 3],
     ) -> [f32; 3] {
+        let at = Vector2::new(x, y);
         let mut out = face;
         for pieces in self.pieces.chunk_by(|a, b| a.paint == b.paint) {
             let paint = &self.canvas.paints[pieces[0].paint as usize];
@@ -306,7 +317,7 @@ impl Near<'_> {
             if cover > 0.0 {
                 for c in 0..3 {
                     let there = match paint.tone {
-                        Tone::Ink(colour) => colour[c] * light[c],
+                        Tone::Ink(colour) => colour[c] * light[c] + GLOSS * glare,
                         Tone::Gain(gain) => out[c] * gain,
                     };
                     out[c] += (there - out[c]) * cover;

@@ -1,11 +1,13 @@
 //! What is in the picture. Every struct has a sensible default, so that a test writes few lines.
 
+use std::path::Path;
 use std::sync::Arc;
 
 use image::RgbImage;
 use nalgebra::{Vector2, Vector3};
 
 use super::camera::Camera;
+use super::jpeg::SynthError;
 use super::marks::Mark;
 use crate::card::layout::Layout;
 use crate::frame::{Card, Point, Sheet};
@@ -31,6 +33,8 @@ pub struct Scene {
     pub light: Light,
     /// The sensor and what the phone does to its picture.
     pub sensor: Sensor,
+    /// Whether bench, paper and print are without texture: for exact tests.
+    pub plain: bool,
     /// Seed of all chance.
     pub seed: u64,
 }
@@ -42,6 +46,7 @@ impl Scene {
         self.sensor = Sensor::clean();
         self.light = Light::even();
         self.surface = Surface::Plain([0.55; 3]);
+        self.plain = true;
         self
     }
 }
@@ -147,6 +152,21 @@ pub enum Surface {
         /// Size of one of its pixels on the sheet, mm.
         mm_per_px: f64,
     },
+}
+
+impl Surface {
+    /// The surface in a picture file, with one of its pixels `mm_per_px` wide on the sheet.
+    ///
+    /// # Errors
+    /// [`SynthError::Read`] when the file cannot be read as a picture.
+    pub fn from_file(path: &Path, mm_per_px: f64) -> Result<Self, SynthError> {
+        let picture =
+            image::open(path).map_err(|e| SynthError::Read(path.to_owned(), e.to_string()))?;
+        Ok(Self::Texture {
+            picture: Arc::new(picture.to_rgb8()),
+            mm_per_px,
+        })
+    }
 }
 
 /// A scale card lying in the scene.
@@ -320,8 +340,6 @@ pub struct Sensor {
     pub vignette: f64,
     /// Unsharp mask: amount (0 none, 0.5 usual for phones).
     pub sharpen: f64,
-    /// JPEG quality, 1 to 100.
-    pub jpeg_quality: u8,
 }
 
 impl Default for Sensor {
@@ -334,7 +352,6 @@ impl Default for Sensor {
             read_noise: 0.0015,
             vignette: 0.15,
             sharpen: 0.4,
-            jpeg_quality: 92,
         }
     }
 }
@@ -351,7 +368,6 @@ impl Sensor {
             read_noise: 0.0,
             vignette: 0.0,
             sharpen: 0.0,
-            jpeg_quality: 100,
         }
     }
 }

@@ -4,7 +4,7 @@ use image::RgbImage;
 use rayon::prelude::*;
 
 use super::noise::{hashed_normal, mix};
-use super::scene::Scene;
+use super::scene::{Scene, Sensor};
 use super::trace::Radiance;
 
 /// Radius of the phone's own sharpening, px.
@@ -33,7 +33,11 @@ fn encode(v: f32) -> f32 {
 }
 
 pub(super) fn develop(scene: &Scene, radiance: Radiance) -> RgbImage {
-    let Radiance { width, mut rgb } = radiance;
+    let Radiance {
+        width,
+        mut rgb,
+        blur_px2,
+    } = radiance;
     let (w, h) = (scene.camera.width, scene.camera.height);
     let sensor = &scene.sensor;
     if width == 0 || h == 0 {
@@ -43,9 +47,9 @@ pub(super) fn develop(scene: &Scene, radiance: Radiance) -> RgbImage {
         rgb = moved(&rgb, width, sensor.motion_px);
     }
     if sensor.blur_right_px > 0.0 {
-        rgb = uneven_blur(&rgb, width, sensor.blur_px, sensor.blur_right_px);
-    } else if sensor.blur_px > 0.0 {
-        rgb = gauss(&rgb, width, sensor.blur_px);
+        rgb = uneven_blur(&rgb, width, sensor, blur_px2);
+    } else {
+        rgb = gauss(&rgb, width, rest(sensor.blur_px, blur_px2));
     }
     expose(scene, &mut rgb);
     let table: Vec<f32> = (0..=TABLE)
@@ -108,22 +112,45 @@ fn expose(scene: &Scene, rgb: &mut [f32]) {
         });
 }
 
-/// A Gaussian kernel of standard deviation `sigma`, normalised; its middle is at its middle.
+/// The blur that is still to do for `sigma` px in all.
+fn rest(sigma: f64, done_px2: f64) -> f64 {
+    (sigma * sigma - done_px2).max(0.0).sqrt()
+}
+
+/// The discrete Gaussian of variance `sigma`²: e^-t I_n(t), t the variance (Lindeberg, "Scale-Space
+/// for Discrete Signals", IEEE PAMI 12(3), 1990, from memory). Its variance is right however narrow it
+/// is, which that of a sampled bell is not.
 fn kernel(sigma: f64) -> Vec<f32> {
-    let reach = (3.5 * sigma).ceil().max(1.0) as i32;
-    // Each weight is the bell's mass over a pixel, near enough by five points.
-    let weight = |i: i32| {
-        (-2..=2)
-            .map(|k| (-0.5 * ((f64::from(i) + f64::from(k) * 0.2) / sigma).powi(2)).exp())
-            .sum::<f64>()
-    };
-    let raw: Vec<f64> = (-reach..=reach).map(weight).collect();
-    let total: f64 = raw.iter().sum();
-    raw.iter().map(|w| (w / total) as f32).collect()
+    let t = sigma * sigma;
+    let reach = (4.0 * sigma).ceil().max(2.0) as usize;
+    let half: Vec<f64> = (0..=reach)
+        .map(|n| {
+            // I_n(t) by its series.
+            let mut term: f64 = (1..=n).map(|k| t / 2.0 / k as f64).product();
+            let mut sum = 0.0;
+            let mut m = 0.0;
+            while term > 1e-18 * sum && m < 500.0 {
+                sum += term;
+                m += 1.0;
+                term *= (t / 2.0) * (t / 2.0) / (m * (m + n as f64));
+            }
+            sum * (-t).exp()
+        })
+        .collect();
+    let total: f64 = half[0] + 2.0 * half[1..].iter().sum::<f64>();
+    half[1..]
+        .iter()
+        .rev()
+        .chain(&half)
+        .map(|w| (w / total) as f32)
+        .collect()
 }
 
 /// Blur across, then down. At the picture's edges the last pixel goes on.
-fn gauss(rgb: &[f32], width: usize, sigma: f64) -> Vec<f32> {
+pub(super) fn gauss(rgb: &[f32], width: usize, sigma: f64) -> Vec<f32> {
+    if sigma <= 0.0 {
+        return rgb.to_vec();
+    }
     let kernel = kernel(sigma);
     let reach = kernel.len() / 2;
     let height = rgb.len() / (width * 3);
@@ -161,17 +188,13 @@ fn gauss(rgb: &[f32], width: usize, sigma: f64) -> Vec<f32> {
     both
 }
 
-/// Blur that grows from left to right: two blurs, mixed.
-fn uneven_blur(rgb: &[f32], width: usize, left: f64, extra: f64) -> Vec<f32> {
+/// Blur that grows from left to right: blurs of several widths, mixed.
+fn uneven_blur(rgb: &[f32], width: usize, sensor: &Sensor, done_px2: f64) -> Vec<f32> {
     const STEPS: usize = 6;
     let layers: Vec<Vec<f32>> = (0..=STEPS)
         .map(|i| {
-            let sigma = left + extra * i as f64 / STEPS as f64;
-            if sigma > 0.0 {
-                gauss(rgb, width, sigma)
-            } else {
-                rgb.to_vec()
-            }
+            let sigma = sensor.blur_px + sensor.blur_right_px * i as f64 / STEPS as f64;
+            gauss(rgb, width, rest(sigma, done_px2))
         })
         .collect();
     (0..rgb.len())

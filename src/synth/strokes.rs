@@ -74,8 +74,7 @@ impl Hand<'_> {
                 for turn in [FRAC_PI_4, 3.0 * FRAC_PI_4] {
                     let w = self.ink.wobble;
                     let angle = turn + self.rng.normal() * 0.08 * w;
-                    let slip =
-                        Vector2::new(self.rng.normal(), self.rng.normal()) * (0.25 * w);
+                    let slip = Vector2::new(self.rng.normal(), self.rng.normal()) * (0.25 * w);
                     let length = length_mm * (1.0 + 0.08 * w * self.rng.normal());
                     self.bent(at.vec() + slip, angle, length, *width_mm);
                 }
@@ -129,7 +128,11 @@ impl Hand<'_> {
         let waves: Vec<(f64, f64, f64)> = (2..=5)
             .map(|k| {
                 let size = 0.075 * wobble * self.rng.normal() / f64::from(k - 1);
-                (f64::from(k), size.clamp(-0.2, 0.2), self.rng.between(0.0, TAU))
+                (
+                    f64::from(k),
+                    size.clamp(-0.2, 0.2),
+                    self.rng.between(0.0, TAU),
+                )
             })
             .collect();
         let radius = |angle: f64| {
@@ -217,12 +220,13 @@ impl Hand<'_> {
         let squeeze = 1.0 + 0.08 * w * self.rng.normal().clamp(-2.0, 2.0);
         let axis = self.rng.between(0.0, TAU);
         let (lobe, lobe_phase) = (0.025 * w * self.rng.normal(), self.rng.between(0.0, TAU));
-        // The pen ends a little inside or outside of where it began.
+        // The pen ends a little inside or outside of where it began; plainly so where it runs past.
+        let side = if self.rng.unit() < 0.5 { -1.0 } else { 1.0 };
         let drift = match style {
-            RingStyle::Closed => 0.01,
-            RingStyle::Open | RingStyle::Overshooting => 0.07,
-        } * w
-            * self.rng.normal();
+            RingStyle::Closed => 0.01 * w * self.rng.normal(),
+            RingStyle::Open => 0.07 * w * self.rng.normal(),
+            RingStyle::Overshooting => side * (0.14 + 0.05 * w * self.rng.unit()),
+        };
         let slip = Vector2::new(self.rng.normal(), self.rng.normal()) * (0.25 * w);
         let points: Vec<_> = (0..=60)
             .map(|i| {
@@ -321,7 +325,10 @@ impl Hand<'_> {
             here += heading(start + curl * f64::from(i) / 16.0) * (length / 16.0);
             points.push(here);
         }
-        let under: Vec<_> = points.iter().map(|p| p + Vector2::new(0.12, -0.14)).collect();
+        let under: Vec<_> = points
+            .iter()
+            .map(|p| p + Vector2::new(0.12, -0.14))
+            .collect();
         self.ink.density = 0.55;
         let shadow = self.stroke(&under, 0.3);
         self.push(shadow, Tone::Ink([0.1; 3]));

@@ -18,6 +18,8 @@ pub(super) struct Shade<'a> {
     scene: &'a Scene,
     grain: Vector2<f64>,
     seed: u32,
+    /// Strength of the texture of bench, paper and print: 0 or 1.
+    texture: f32,
     smudges: Vec<(Vector2<f64>, f64, f64)>,
 }
 
@@ -51,6 +53,7 @@ impl<'a> Shade<'a> {
             scene,
             grain: Vector2::new(grain_rad.cos(), grain_rad.sin()),
             seed: (scene.seed as u32).wrapping_mul(2_654_435_761) ^ 0x5eed,
+            texture: if scene.plain { 0.0 } else { 1.0 },
             smudges,
         }
     }
@@ -117,17 +120,23 @@ impl<'a> Shade<'a> {
                 );
             }
         }
-        for glare in &self.scene.light.glare {
-            let (s, c) = glare.turn_rad.sin_cos();
-            let v = at - glare.at.vec();
-            let u = (c * v.x + s * v.y) / glare.radius_mm[0];
-            let w = (c * v.y - s * v.x) / glare.radius_mm[1];
-            let there = (glare.peak * (-0.5 * (u * u + w * w)).exp()) as f32;
-            for c in &mut out {
-                *c += there;
-            }
-        }
         out
+    }
+
+    /// What lamps add to the face's radiance at `at`, all colours alike.
+    pub(super) fn glare(&self, at: Vector2<f64>) -> f32 {
+        let lamps = &self.scene.light.glare;
+        let sum: f64 = lamps
+            .iter()
+            .map(|glare| {
+                let (s, c) = glare.turn_rad.sin_cos();
+                let v = at - glare.at.vec();
+                let u = (c * v.x + s * v.y) / glare.radius_mm[0];
+                let w = (c * v.y - s * v.x) / glare.radius_mm[1];
+                glare.peak * (-0.5 * (u * u + w * w)).exp()
+            })
+            .sum();
+        sum as f32
     }
 
     /// Bare aluminium: it mirrors a blurred room, smeared across its grain.
@@ -188,24 +197,24 @@ impl<'a> Shade<'a> {
                 let rings = ((y + warp * 3.0) / 5.5).sin() as f32;
                 let fibre = smooth(seed ^ 1, x / 14.0, y / 0.35);
                 let pores = smooth(seed ^ 2, x / 5.0, y / 0.22).max(0.55) - 0.55;
-                let tone = 1.0 + 0.13 * rings + 0.10 * fibre - 0.5 * pores;
+                let tone = 1.0 + self.texture * (0.13 * rings + 0.10 * fibre - 0.5 * pores);
                 scaled([0.36, 0.215, 0.115], tone)
             }
             Bench::Grey => {
                 let speck = cloudy(seed, x / 0.8, y / 0.8);
-                scaled([0.20, 0.205, 0.21], 1.0 + 0.05 * speck)
+                scaled([0.20, 0.205, 0.21], 1.0 + self.texture * 0.05 * speck)
             }
             Bench::WhitePaper => {
                 let fibre = cloudy(seed, x * 2.0, y * 2.0);
-                scaled([0.80, 0.80, 0.79], 1.0 + 0.01 * fibre)
+                scaled([0.80, 0.80, 0.79], 1.0 + self.texture * 0.01 * fibre)
             }
             Bench::Dark => {
                 let weave = smooth(seed, x / 0.7, y / 0.7);
-                scaled([0.03, 0.03, 0.033], 1.0 + 0.3 * weave)
+                scaled([0.03, 0.03, 0.033], 1.0 + self.texture * 0.3 * weave)
             }
             Bench::LikeSheet => {
                 let speck = cloudy(seed, x / 0.5, y / 0.5);
-                scaled(ALUMINIUM, 1.0 + 0.03 * speck)
+                scaled(ALUMINIUM, 1.0 + self.texture * 0.03 * speck)
             }
         };
         times(light, colour)
@@ -214,19 +223,26 @@ impl<'a> Shade<'a> {
     /// White paper of a card, in its own coordinates.
     pub(super) fn paper(&self, at: Vector2<f64>, light: [f32; 3]) -> [f32; 3] {
         let fibre = cloudy(self.seed ^ 0xca, at.x * 2.0, at.y * 2.0);
-        times(light, scaled([0.82, 0.82, 0.815], 1.0 + 0.01 * fibre))
+        times(
+            light,
+            scaled([0.82, 0.82, 0.815], 1.0 + self.texture * 0.01 * fibre),
+        )
     }
 
     /// Toner or printer's ink.
     pub(super) fn toner(&self, at: Vector2<f64>, light: [f32; 3]) -> [f32; 3] {
         let mottle = cloudy(self.seed ^ 0xcb, at.x * 3.0, at.y * 3.0);
-        times(light, scaled([0.05, 0.05, 0.052], 1.0 + 0.15 * mottle))
+        times(
+            light,
+            scaled([0.05, 0.05, 0.052], 1.0 + self.texture * 0.15 * mottle),
+        )
     }
 
     /// Irregularity of the burr at `along` mm of an edge, -1 to 1.
     pub(super) fn burr(&self, edge: usize, along: f64) -> f32 {
         let edge = edge as f64 * 1000.0;
-        0.6 * smooth(self.seed ^ 31, along / 2.5, edge) + 0.4 * smooth(self.seed ^ 32, along / 0.4, edge)
+        0.6 * smooth(self.seed ^ 31, along / 2.5, edge)
+            + 0.4 * smooth(self.seed ^ 32, along / 0.4, edge)
     }
 }
 
@@ -241,7 +257,7 @@ fn sample(picture: &image::RgbImage, at: Vector2<f64>) -> [f32; 3] {
     let wrap = |v: f64, n: u32| (v.floor() as i64).rem_euclid(i64::from(n)) as u32;
     let pixel = |i: f64, j: f64| {
         let p = picture.get_pixel(wrap(i, w), wrap(j, h)).0;
-        p.map(|c| super::sensor::linear(c))
+        p.map(super::sensor::linear)
     };
     let (a, b) = (pixel(x, y), pixel(x + 1.0, y));
     let (c, d) = (pixel(x, y + 1.0), pixel(x + 1.0, y + 1.0));

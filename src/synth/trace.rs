@@ -1,23 +1,36 @@
 //! The radiance of each pixel, integrated over the pixel's area.
 //!
-//! A pixel far from any edge is looked up once. Near edges and ink it is cut into 4 x 4 parts, and in
-//! each part every outline covers exactly the share that a box of the part's size sees of it: so an edge
-//! lies right to a small part of a hundredth of a pixel, and does not jump in steps of a part.
+//! Each pixel is traced as four quarters. Far from any edge one look serves all four; near edges and
+//! ink each quarter is cut into parts, and in each part every outline covers exactly the share that a
+//! box of the part's size sees of it. The quarters are then gathered into pixels by a filter that takes
+//! out what a pixel grid cannot hold, as a lens does *before* the sensor samples: blurring afterwards
+//! would leave the centroid of a spot of two pixels wrong by some 0.03 px.
 
 use nalgebra::Vector2;
 use rayon::prelude::*;
 
 use super::camera::{Patch, Viewer};
 use super::paint::Canvas;
-use super::scene::{Clutter, ClutterKind, PlacedCard, Scene};
+use super::print::{CardFace, overlap};
+use super::scene::{Clutter, PlacedCard, Scene};
 use super::strokes;
-use super::surface::{Shade, times};
-use crate::card::layout::{Layout, Rect};
+use super::surface::Shade;
+use super::things;
+use crate::card::layout::Layout;
 
-/// Parts of a pixel along each side, near edges.
-const PARTS: usize = 4;
-/// Side of a cell of a card's look-up grid, mm.
-const CARD_CELL_MM: f64 = 0.5;
+/// Parts of a quarter along each side, near edges.
+const PARTS: usize = 2;
+/// The same near a spot of ink.
+const SPOT_PARTS: usize = 4;
+/// Gathering filter on half pixels, along each axis: binomial, so that its response vanishes at the
+/// pixel frequency with its slope and bend.
+const GATHER: [f32; 4] = [0.125, 0.375, 0.375, 0.125];
+/// Variance that [`GATHER`] adds to that of a plain pixel box, px².
+const GATHER_PX2: f64 = 0.125;
+/// The filter when the lens is sharper than that: the plain pixel.
+const PLAIN: [f32; 4] = [0.0, 0.5, 0.5, 0.0];
+/// Rows of pixels traced at a time; the rows above and below each band are traced twice.
+const BAND: usize = 32;
 /// Reach of a card's or thing's shadow, mm.
 const SHADOW_MM: f64 = 3.0;
 
@@ -25,21 +38,47 @@ const SHADOW_MM: f64 = 3.0;
 pub(super) struct Radiance {
     pub(super) width: usize,
     pub(super) rgb: Vec<f32>,
+    /// Variance of the lens blur that is in it already, px².
+    pub(super) blur_px2: f64,
 }
+
+/// The quarters of a pixel: upper left, upper right, lower left, lower right.
+type Quarters = [[f32; 3]; 4];
 
 pub(super) fn trace(scene: &Scene) -> Radiance {
     let width = scene.camera.width as usize;
     let height = scene.camera.height as usize;
     let tracer = Tracer::new(scene);
+    let soft = scene.sensor.blur_px * scene.sensor.blur_px >= GATHER_PX2;
+    let (filter, blur_px2) = if soft {
+        (GATHER, GATHER_PX2)
+    } else {
+        (PLAIN, 0.0)
+    };
     let mut rgb = vec![0.0; width * height * 3];
-    rgb.par_chunks_mut(width.max(1) * 3)
+    rgb.par_chunks_mut((width * 3 * BAND).max(1))
         .enumerate()
-        .for_each(|(row, line)| {
-            for (column, pixel) in line.chunks_exact_mut(3).enumerate() {
-                pixel.copy_from_slice(&tracer.pixel(column, row));
+        .for_each(|(band, lines)| {
+            let first = (band * BAND) as i64;
+            let rows = lines.len() / (width * 3);
+            // Half rows, gathered along the row; from the pixel row above the band to the one below.
+            let halves: Vec<Vec<f32>> = (-1..=rows as i64)
+                .flat_map(|row| tracer.half_rows(first + row, width, &filter))
+                .collect();
+            for (row, line) in lines.chunks_exact_mut(width * 3).enumerate() {
+                // The half rows from the lower one of the row above to the upper one of the row below.
+                for (half, weight) in halves[2 * row + 1..].iter().zip(filter) {
+                    for (out, value) in line.iter_mut().zip(half) {
+                        *out += weight * value;
+                    }
+                }
             }
         });
-    Radiance { width, rgb }
+    Radiance {
+        width,
+        rgb,
+        blur_px2,
+    }
 }
 
 struct Tracer<'a> {
@@ -55,10 +94,11 @@ struct Tracer<'a> {
 
 impl<'a> Tracer<'a> {
     fn new(scene: &'a Scene) -> Self {
+        let outline = Outline::new(scene);
         let mut tops: Vec<Top> = scene
             .cards
             .iter()
-            .filter_map(Top::card)
+            .filter_map(|card| Top::card(card, scene, &outline))
             .chain(scene.clutter.iter().map(Top::clutter))
             .collect();
         tops.sort_by(|a, b| b.height_mm.total_cmp(&a.height_mm));
@@ -69,13 +109,35 @@ impl<'a> Tracer<'a> {
             viewer: Viewer::new(&scene.camera),
             shade: Shade::new(scene),
             canvas: Canvas::new(strokes::paints(&scene.marks, scene.seed)),
-            outline: Outline::new(scene),
+            outline,
             tops,
             away: away.try_normalize(1e-9).unwrap_or_else(Vector2::zeros),
         }
     }
 
-    fn pixel(&self, column: usize, row: usize) -> [f32; 3] {
+    /// The upper and the lower half of one row of pixels, gathered along the row.
+    fn half_rows(&self, row: i64, width: usize, filter: &[f32; 4]) -> [Vec<f32>; 2] {
+        let mut out = [vec![0.0; width * 3], vec![0.0; width * 3]];
+        let mut before = self.pixel(-1, row);
+        let mut here = self.pixel(0, row);
+        for column in 0..width {
+            let after = self.pixel(column as i64 + 1, row);
+            for (half, line) in out.iter_mut().enumerate() {
+                let (left, right) = (2 * half, 2 * half + 1);
+                for c in 0..3 {
+                    line[column * 3 + c] = filter[0] * before[right][c]
+                        + filter[1] * here[left][c]
+                        + filter[2] * here[right][c]
+                        + filter[3] * after[left][c];
+                }
+            }
+            before = here;
+            here = after;
+        }
+        out
+    }
+
+    fn pixel(&self, column: i64, row: i64) -> Quarters {
         let ray = self.viewer.ray(column, row);
         let face = ray.patch(0.0);
         let bench = ray.patch(-self.scene.sheet.thickness_mm);
@@ -108,12 +170,14 @@ impl<'a> Tracer<'a> {
 
         let top_light = light;
         light = light.map(|c| c * dim);
-        let bare = if on_sheet {
-            self.shade.face(face.at, size, light)
+        let (bare, shine) = if on_sheet {
+            let glare = self.shade.glare(face.at);
+            let bare = self.shade.face(face.at, size, light).map(|c| c + glare);
+            (bare, glare)
         } else {
-            [0.0; 3]
+            ([0.0; 3], 0.0)
         };
-        let (below, side) = if inside < near_edge {
+        let (below, flank) = if inside < near_edge {
             let shadow = self.contact_shadow(bench.at);
             let light = light.map(|c| c * shadow);
             let below = self.shade.bench(bench.at, light);
@@ -131,11 +195,18 @@ impl<'a> Tracer<'a> {
             })
         });
 
-        let parts = if busy { PARTS } else { 1 };
-        let share = 1.0 / parts as f64;
-        let mut sum = [0.0f32; 3];
-        for part in 0..parts * parts {
-            let offset = [part % parts, part / parts].map(|i| (i as f64 + 0.5) * share - 0.5);
+        let (quarters, parts) = match (busy, on_sheet && near.has_spot()) {
+            (true, true) => (4, SPOT_PARTS),
+            (true, false) => (4, PARTS),
+            (false, _) => (1, 1),
+        };
+        let side = if busy { 2 * parts } else { 1 };
+        let share = 1.0 / side as f64;
+        let mut out = [[0.0f32; 3]; 4];
+        for part in 0..quarters * parts * parts {
+            let [i, j] = [part % side, part / side];
+            let offset = [i, j].map(|i| (i as f64 + 0.5) * share - 0.5);
+            let sum = &mut out[(j / parts) * 2 + i / parts];
             let mut left = 1.0f32;
             for (top, colours) in tops.iter().zip(&sheets).take(count) {
                 let (Some((top, local)), Some(colours)) = (top, colours) else {
@@ -165,28 +236,33 @@ impl<'a> Tracer<'a> {
                 if busy {
                     let burr = self.burr(at, size * share);
                     here = here.map(|c| c * burr);
-                    here = near.over(here, light, at, size * share);
+                    here = near.over(here, light, shine, [at.x, at.y, size * share]);
                 }
                 for c in 0..3 {
                     under[c] += sheet * here[c];
                 }
             }
             if sheet < 1.0 {
+                // The side shows where the ray passes outside the face and inside the foot.
                 let wall = if busy {
-                    (1.0 - sheet) * self.outline.cover(&bench, offset, share) as f32
+                    (self.outline.cover(&bench, offset, share) as f32 - sheet).max(0.0)
                 } else {
                     0.0
                 };
                 for c in 0..3 {
-                    under[c] += wall * side[c] + (1.0 - sheet - wall) * below[c];
+                    under[c] += wall * flank[c] + (1.0 - sheet - wall) * below[c];
                 }
             }
             for c in 0..3 {
                 sum[c] += left * under[c];
             }
         }
-        let weight = (share * share) as f32;
-        sum.map(|c| c * weight)
+        if busy {
+            let weight = 1.0 / (parts * parts) as f32;
+            out.map(|quarter| quarter.map(|c| c * weight))
+        } else {
+            [out[0]; 4]
+        }
     }
 
     /// Light left on the bench at `at` beside the sheet: a tight dark line and a longer soft shadow on
@@ -275,6 +351,8 @@ struct Top<'a> {
     height_mm: f64,
     radius_mm: f64,
     curl: f64,
+    /// Reach of a card's shadow: longer where it stands above what is under it.
+    shadow_mm: f64,
     look: Look<'a>,
 }
 
@@ -284,9 +362,15 @@ enum Look<'a> {
 }
 
 impl<'a> Top<'a> {
-    fn card(card: &'a PlacedCard) -> Option<Self> {
+    fn card(card: &'a PlacedCard, scene: &Scene, outline: &Outline) -> Option<Self> {
         let layout = Layout::of(card.number)?;
         let [w, h] = layout.size_mm;
+        let under = if outline.depth(card.centre.vec()) > 0.0 {
+            0.0
+        } else {
+            -scene.sheet.thickness_mm
+        };
+        let lift = (card.height_mm - under).max(0.0);
         Some(Self {
             centre: card.centre.vec(),
             axis: Vector2::new(card.turn_rad.cos(), card.turn_rad.sin()),
@@ -294,12 +378,13 @@ impl<'a> Top<'a> {
             height_mm: card.height_mm,
             radius_mm: (w / 2.0).hypot(h / 2.0) * 1.05,
             curl: card.curl_per_mm2(),
+            shadow_mm: (0.35 + 0.8 * lift).min(SHADOW_MM),
             look: Look::Card(CardFace::new(&layout)),
         })
     }
 
     fn clutter(thing: &'a Clutter) -> Self {
-        let [w, h] = half_size(thing.kind);
+        let [w, h] = things::half_size(thing.kind);
         Self {
             centre: thing.at,
             axis: Vector2::new(thing.turn_rad.cos(), thing.turn_rad.sin()),
@@ -307,6 +392,7 @@ impl<'a> Top<'a> {
             height_mm: thing.height_mm,
             radius_mm: w.hypot(h),
             curl: 0.0,
+            shadow_mm: SHADOW_MM,
             look: Look::Thing(thing),
         }
     }
@@ -327,9 +413,19 @@ impl<'a> Top<'a> {
                 let lifted = ray.patch(self.height_mm + self.curl * flat.at.x.powi(2));
                 flat.at = turn(lifted.at - self.centre);
             }
-            // The paper is longer than its shadow.
+            // A step of a pixel moves the place, that its height, and that the place again.
             let x = flat.at.x;
+            let lean = turn(ray.lean());
+            let slope = 2.0 * self.curl * x;
+            for step in [&mut flat.right, &mut flat.down] {
+                step.x /= 1.0 - slope * lean.x;
+                step.y += slope * lean.y * step.x;
+            }
+            // The paper is longer than its shadow.
             flat.at.x = x + 2.0 / 3.0 * self.curl.powi(2) * x.powi(3);
+            let stretch = 1.0 + 2.0 * (self.curl * x).powi(2);
+            flat.right.x *= stretch;
+            flat.down.x *= stretch;
         }
         let shrink = |v: Vector2<f64>| Vector2::new(v.x / self.scale[0], v.y / self.scale[1]);
         Patch {
@@ -353,12 +449,16 @@ impl<'a> Top<'a> {
             self.axis.x * away.y - self.axis.y * away.x,
         );
         let ([w, h], reach, depth) = match &self.look {
-            Look::Card(face) => (face.half, 0.35, 0.35),
-            Look::Thing(thing) => (half_size(thing.kind), SHADOW_MM, 0.6),
+            Look::Card(face) => (face.half, self.shadow_mm, 0.35),
+            Look::Thing(thing) => (things::half_size(thing.kind), SHADOW_MM, 0.6),
+        };
+        let round = match &self.look {
+            Look::Card(_) => 0.0,
+            Look::Thing(thing) => things::corner_radius(thing.kind),
         };
         let gap = |p: Vector2<f64>| {
-            let q = Vector2::new((p.x.abs() - w).max(0.0), (p.y.abs() - h).max(0.0));
-            q.norm()
+            let q = Vector2::new(p.x.abs() - (w - round), p.y.abs() - (h - round));
+            (q.sup(&Vector2::zeros()).norm() - round).max(0.0)
         };
         let gap = gap(at - away * (reach * 0.5));
         (1.0 - depth * (1.0 - gap / reach).max(0.0)) as f32
@@ -386,196 +486,10 @@ impl<'a> Top<'a> {
                 }
                 let dark = face.dark(at, size) as f32;
                 let [paper, toner] = colours;
-                let colour =
-                    std::array::from_fn(|c| paper[c] + (toner[c] - paper[c]) * dark);
+                let colour = std::array::from_fn(|c| paper[c] + (toner[c] - paper[c]) * dark);
                 (cover as f32, colour)
             }
-            Look::Thing(thing) => thing_look(thing.kind, at, size[0].max(size[1]), colours[0]),
-        }
-    }
-}
-
-/// Share of the interval of length `size` round `x` that lies within `low` to `high`.
-fn overlap(x: f64, size: f64, low: f64, high: f64) -> f64 {
-    (((x + size / 2.0).min(high) - (x - size / 2.0).max(low)) / size).clamp(0.0, 1.0)
-}
-
-/// The print of one card, found by place.
-struct CardFace {
-    half: [f64; 2],
-    columns: usize,
-    rows: usize,
-    rects: Vec<Rect>,
-    /// By cell: which rectangles reach into it.
-    cells: Vec<Vec<u16>>,
-    /// By cell: whether an outline runs through or close by.
-    busy: Vec<bool>,
-}
-
-impl CardFace {
-    fn new(layout: &Layout) -> Self {
-        let half = layout.size_mm.map(|s| s / 2.0);
-        let mut rects = layout.dark.clone();
-        for bar in &layout.bars {
-            rects.push(bar.line);
-            // The ends without the piece of the line that they share.
-            for end in bar.ends {
-                let (l, e) = (bar.line, end);
-                if l.width > l.height {
-                    let rest = (e.height - l.height) / 2.0;
-                    rects.push(Rect { height: rest, ..e });
-                    rects.push(Rect {
-                        bottom: l.bottom + l.height,
-                        height: rest,
-                        ..e
-                    });
-                } else {
-                    let rest = (e.width - l.width) / 2.0;
-                    rects.push(Rect { width: rest, ..e });
-                    rects.push(Rect {
-                        left: l.left + l.width,
-                        width: rest,
-                        ..e
-                    });
-                }
-            }
-        }
-        let [columns, rows] = half.map(|h| (2.0 * h / CARD_CELL_MM).ceil() as usize);
-        let mut face = Self {
-            half,
-            columns,
-            rows,
-            rects,
-            cells: vec![Vec::new(); columns * rows],
-            busy: vec![false; columns * rows],
-        };
-        for j in 0..rows {
-            for i in 0..columns {
-                let low = [
-                    i as f64 * CARD_CELL_MM - half[0],
-                    j as f64 * CARD_CELL_MM - half[1],
-                ];
-                let margin = 0.3;
-                let reach = |low: f64, a: f64, b: f64| {
-                    let (p, q) = (low - margin, low + CARD_CELL_MM + margin);
-                    (q > a && p < b, p > a && q < b)
-                };
-                let cell = j * columns + i;
-                for (index, r) in (0u16..).zip(&face.rects) {
-                    let (x_touch, x_within) = reach(low[0], r.left, r.left + r.width);
-                    let (y_touch, y_within) = reach(low[1], r.bottom, r.bottom + r.height);
-                    if x_touch && y_touch {
-                        face.cells[cell].push(index);
-                        face.busy[cell] |= !(x_within && y_within);
-                    }
-                }
-            }
-        }
-        face
-    }
-
-    fn cell(&self, at: Vector2<f64>) -> Option<usize> {
-        let i = ((at.x + self.half[0]) / CARD_CELL_MM).floor();
-        let j = ((at.y + self.half[1]) / CARD_CELL_MM).floor();
-        let inside = i >= 0.0 && j >= 0.0 && i < self.columns as f64 && j < self.rows as f64;
-        inside.then(|| j as usize * self.columns + i as usize)
-    }
-
-    fn is_busy(&self, at: Vector2<f64>, pixel_mm: f64) -> bool {
-        let near = pixel_mm * 1.5;
-        let out = (at.x.abs() - self.half[0]).max(at.y.abs() - self.half[1]);
-        if out.abs() < near {
-            return true;
-        }
-        // Pixels larger than the cells' margin: look at everything.
-        out < 0.0 && (pixel_mm > 0.4 || self.cell(at).is_some_and(|c| self.busy[c]))
-    }
-
-    /// Share of the box of `size` round `at` that is printed.
-    fn dark(&self, at: Vector2<f64>, size: [f64; 2]) -> f64 {
-        let Some(cell) = self.cell(at) else {
-            return 0.0;
-        };
-        self.cells[cell]
-            .iter()
-            .map(|&i| {
-                let r = &self.rects[usize::from(i)];
-                overlap(at.x, size[0], r.left, r.left + r.width)
-                    * overlap(at.y, size[1], r.bottom, r.bottom + r.height)
-            })
-            .sum::<f64>()
-            .min(1.0)
-    }
-}
-
-/// Half of a thing's length and width, mm.
-fn half_size(kind: ClutterKind) -> [f64; 2] {
-    match kind {
-        ClutterKind::Pen => [68.0, 5.0],
-        ClutterKind::Ruler(length) => [length / 2.0, 12.5],
-        ClutterKind::Coin(d) | ClutterKind::DarkBlob(d) => [d / 2.0; 2],
-        ClutterKind::Finger(width) => [60.0, width / 2.0],
-    }
-}
-
-/// What a thing covers and looks like at `at`, in its own millimetres.
-fn thing_look(
-    kind: ClutterKind,
-    at: Vector2<f64>,
-    size: f64,
-    light: [f32; 3],
-) -> (f32, [f32; 3]) {
-    let [w, h] = half_size(kind);
-    let round = |radius: f64| {
-        // Distance inside a bar with rounded ends.
-        let q = Vector2::new((at.x.abs() - (w - radius)).max(0.0), (at.y.abs() - (h - radius)).max(0.0));
-        (0.5 + (radius - q.norm()) / size).clamp(0.0, 1.0) as f32
-    };
-    let bulge = |y: f64| (1.0 - y * y).max(0.0).sqrt() as f32;
-    match kind {
-        ClutterKind::Pen => {
-            let shade = 0.35 + 0.65 * bulge(at.y / h);
-            let gloss = (-((at.y / h - 0.35) / 0.12).powi(2)).exp() as f32 * 0.25;
-            let body = if at.x > 28.0 {
-                [0.03, 0.03, 0.035]
-            } else if at.x > -52.0 {
-                [0.45, 0.45, 0.46]
-            } else {
-                [0.03, 0.03, 0.035]
-            };
-            let colour = body.map(|c: f32| c * shade + gloss);
-            (round(4.5), times(light, colour))
-        }
-        ClutterKind::Ruler(_) => {
-            let cover = overlap(at.x, size, -w, w) * overlap(at.y, size, -h, h);
-            // Graduations: each mm, longer each 5 and 10, from both long edges.
-            let mm = at.x.round();
-            let length = match mm.rem_euclid(10.0) as i32 {
-                0 => 8.0,
-                5 => 6.0,
-                _ => 4.0,
-            };
-            let ink = overlap(at.x, size, mm - 0.09, mm + 0.09)
-                * overlap(h - at.y.abs(), size, 0.0, length)
-                * f64::from(u8::from(mm.abs() < w - 2.0));
-            let steel = 0.42 * (1.0 - 0.9 * ink as f32);
-            (cover as f32, times(light, [steel, steel, steel * 1.02]))
-        }
-        ClutterKind::Coin(_) => {
-            let r = at.norm() / w;
-            let rim = if r > 0.9 { 1.25 } else { 1.0 };
-            let relief = super::noise::cloudy(77, at.x / 2.2, at.y / 2.2);
-            let tone = rim * (1.0 + 0.25 * relief);
-            (round(w), times(light, [0.42, 0.33, 0.17].map(|c| c * tone)))
-        }
-        ClutterKind::DarkBlob(_) => (round(w), times(light, [0.03; 3])),
-        ClutterKind::Finger(_) => {
-            let shade = 0.5 + 0.5 * bulge(at.y / h);
-            let skin = 1.0 + 0.06 * super::noise::cloudy(78, at.x / 1.5, at.y / 1.5);
-            (
-                round(h * 0.95),
-                times(light, [0.48, 0.27, 0.19].map(|c| c * shade * skin)),
-            )
+            Look::Thing(thing) => things::look(thing.kind, at, size[0].max(size[1]), colours[0]),
         }
     }
 }

@@ -52,6 +52,9 @@ pub struct TrueMark {
     pub ringed: bool,
     /// A cross-out lies over it.
     pub crossed_out: bool,
+    /// Its centre is on the sheet, in the picture, and not under a card or other thing. (Glare and
+    /// shadow do not count.)
+    pub in_view: bool,
 }
 
 /// A card in the photo.
@@ -125,6 +128,7 @@ pub(super) fn of(scene: &Scene) -> Truth {
                 at,
                 px: on_face(at),
                 size_mm,
+                in_view: in_view(scene, at),
                 ringed: scene.marks.iter().any(|m| match m.shape {
                     Shape::Ring {
                         at: middle,
@@ -163,6 +167,37 @@ pub(super) fn of(scene: &Scene) -> Truth {
         cards,
         sheet_corners: scene.sheet.corners().map(on_face),
     }
+}
+
+/// Whether the camera sees the place `at` of the face itself.
+fn in_view(scene: &Scene, at: Point<Sheet>) -> bool {
+    let camera = &scene.camera;
+    let px = camera.project(Vector3::new(at.x, at.y, 0.0));
+    let corners = scene.sheet.corners();
+    let on_sheet = (0..4).all(|i| {
+        let (along, v) = (corners[(i + 1) % 4] - corners[i], at - corners[i]);
+        along.x * v.y - along.y * v.x >= 0.0
+    });
+    let in_picture =
+        px.x >= 0.0 && px.y >= 0.0 && px.x <= camera.width.into() && px.y <= camera.height.into();
+    // Where the line of sight passes a plane above the face, in the frame of a thing that lies there.
+    let under = |centre: Vector2<f64>, turn: f64, height: f64, [w, h]: [f64; 2]| {
+        let share = height / camera.position.z;
+        let passes = at.vec() + (camera.position.xy() - at.vec()) * share - centre;
+        let (s, c) = turn.sin_cos();
+        let local = [c * passes.x + s * passes.y, c * passes.y - s * passes.x];
+        height >= 0.0 && local[0].abs() <= w && local[1].abs() <= h
+    };
+    let hidden = scene.cards.iter().any(|card| {
+        Layout::of(card.number).is_some_and(|layout| {
+            let half = [0, 1].map(|i| layout.size_mm[i] / 2.0 * card.print_scale[i]);
+            under(card.centre.vec(), card.turn_rad, card.height_mm, half)
+        })
+    }) || scene.clutter.iter().any(|thing| {
+        let half = super::things::half_size(thing.kind);
+        under(thing.at, thing.turn_rad, thing.height_mm, half)
+    });
+    on_sheet && in_picture && !hidden
 }
 
 /// Where a tick crosses the ruled line nearest its middle; its middle if it reaches none.

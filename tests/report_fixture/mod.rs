@@ -287,7 +287,7 @@ fn seen(plan: &Plan) -> Seen {
             let (c, r) = (i % columns, i / columns);
             let corner = c < 7 && r > 35 && c + (rows - r) < 12;
             let small = (30..32).contains(&c) && r == 20;
-            let island = (44..51).contains(&c) && (25..31).contains(&r) && !((47, 28) == (c, r));
+            let island = (44..51).contains(&c) && (25..31).contains(&r) && (47, 28) != (c, r);
             !(corner || small || island)
         })
         .collect();
