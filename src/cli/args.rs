@@ -301,7 +301,8 @@ fn bars(text: &str) -> Result<PrintScale, String> {
 fn known(text: &str) -> Result<(Known, f64), String> {
     const EXPECTED: &str = "expected sheet-width=LENGTH or sheet-height=LENGTH";
     let (name, value) = text.split_once('=').ok_or(EXPECTED)?;
-    let name = Known::named(name.trim()).ok_or_else(|| format!("there is no length {name:?}; {EXPECTED}"))?;
+    let name = Known::named(name.trim())
+        .ok_or_else(|| format!("there is no length {name:?}; {EXPECTED}"))?;
     let mm = length::parse_option(value).map_err(|e| e.to_string())?;
     if mm <= 0.0 {
         return Err("a sheet's size is more than zero".to_owned());
@@ -314,7 +315,9 @@ fn below(text: &str) -> Result<f64, String> {
     const FURTHEST_MM: f64 = 100.0;
     let mm = length::parse_option(text).map_err(|e| e.to_string())?;
     if mm.abs() > FURTHEST_MM {
-        return Err(format!("expected a length within {FURTHEST_MM} mm of the face"));
+        return Err(format!(
+            "expected a length within {FURTHEST_MM} mm of the face"
+        ));
     }
     Ok(mm)
 }
@@ -362,8 +365,17 @@ mod tests {
 
     #[test]
     fn known_lengths() {
-        assert_eq!(known("sheet-width=12in").unwrap(), (Known::SheetWidth, 304.8));
-        for bad in ["sheet-width", "depth=1mm", "sheet-height=", "sheet-height=-3mm", "sheet-height=0"] {
+        assert_eq!(
+            known("sheet-width=12in").unwrap(),
+            (Known::SheetWidth, 304.8)
+        );
+        for bad in [
+            "sheet-width",
+            "depth=1mm",
+            "sheet-height=",
+            "sheet-height=-3mm",
+            "sheet-height=0",
+        ] {
             assert!(known(bad).is_err(), "{bad}");
         }
     }

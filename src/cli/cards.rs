@@ -26,11 +26,15 @@ impl Options {
     pub(crate) fn of(args: CardsArgs) -> Result<Self, Failure> {
         let asked = args.numbers.map(|n| n.0);
         let first = asked.iter().flatten().find_map(|&n| Layout::of(n));
-        let shape = args.shape.map_or_else(|| first.map_or(Shape::Square, |l| l.shape), Shape::from);
+        let shape = args
+            .shape
+            .map_or_else(|| first.map_or(Shape::Square, |l| l.shape), Shape::from);
         let page_numbers = asked.clone().unwrap_or_else(|| print::first_page(shape));
         let every = || {
             let wanted = args.shape.map(Shape::from);
-            (1..=code::COUNT).filter(|&n| wanted.is_none_or(|s| Layout::of(n).is_some_and(|l| l.shape == s))).collect()
+            (1..=code::COUNT)
+                .filter(|&n| wanted.is_none_or(|s| Layout::of(n).is_some_and(|l| l.shape == s)))
+                .collect()
         };
         if let Some(out) = &args.out {
             out::check_places(&[("--out", out)], &[])?;
@@ -40,7 +44,11 @@ impl Options {
                 Shape::Square => ShapeName::Square,
                 Shape::Strip => ShapeName::Strip,
             };
-            PathBuf::from(format!("punchready-cards-{}-{}.pdf", name(shape), name(args.paper)))
+            PathBuf::from(format!(
+                "punchready-cards-{}-{}.pdf",
+                name(shape),
+                name(args.paper)
+            ))
         };
         Ok(Self {
             pdf: match (args.out, &args.png) {
@@ -60,13 +68,16 @@ impl Options {
 
 /// A choice as it is typed.
 fn name(value: impl clap::ValueEnum) -> String {
-    value.to_possible_value().map_or_else(String::new, |v| v.get_name().to_owned())
+    value
+        .to_possible_value()
+        .map_or_else(String::new, |v| v.get_name().to_owned())
 }
 
 /// Writes the cards and says what to do with them.
 pub(crate) fn run(options: &Options) -> Result<Status, Failure> {
     if let Some(path) = &options.pdf {
-        print::write_pdf(options.paper, options.shape, &options.page_numbers, path).map_err(|e| Failure::told(&e))?;
+        print::write_pdf(options.paper, options.shape, &options.page_numbers, path)
+            .map_err(|e| Failure::told(&e))?;
         let cards = options.page_numbers.len();
         out::print(&format!(
             "wrote {}: {cards} card{}\n\
@@ -77,7 +88,8 @@ pub(crate) fn run(options: &Options) -> Result<Status, Failure> {
         ))?;
     }
     if let Some(dir) = &options.png {
-        let written = print::write_pngs(dir, &options.png_numbers, options.px_per_mm).map_err(|e| Failure::told(&e))?;
+        let written = print::write_pngs(dir, &options.png_numbers, options.px_per_mm)
+            .map_err(|e| Failure::told(&e))?;
         out::print(&format!(
             "wrote {}: {} PNG, {} pixels per mm, and cards.json with their sizes\n\
              next: print each at its outer size, lay a steel rule on its two bars, and give what the rule shows\n\

@@ -59,7 +59,10 @@ impl Options {
         }
         let [photo] = <[PathBuf; 1]>::try_from(args.photos).map_err(|photos| {
             Failure::new(
-                format!("{} photos given: only one at a time is checked yet", photos.len()),
+                format!(
+                    "{} photos given: only one at a time is checked yet",
+                    photos.len()
+                ),
                 "give one photo that shows the whole sheet",
             )
         })?;
@@ -71,7 +74,10 @@ impl Options {
                 ));
             }
         }
-        let picture = args.picture.map(|path| Ok((encoding(&path)?, path))).transpose()?;
+        let picture = args
+            .picture
+            .map(|path| Ok((encoding(&path)?, path)))
+            .transpose()?;
         let options = Self {
             photo,
             plan: args.plan,
@@ -80,7 +86,13 @@ impl Options {
                 card_below_mm: args.card_below,
                 known: args.known,
             },
-            json: args.json.map(|path| if path == Path::new("-") { JsonTo::Stdout } else { JsonTo::File(path) }),
+            json: args.json.map(|path| {
+                if path == Path::new("-") {
+                    JsonTo::Stdout
+                } else {
+                    JsonTo::File(path)
+                }
+            }),
             picture: picture.map(|(encoding, path)| (path, encoding)),
             page: args.report.map(page_file).transpose()?,
             timings: args.timings,
@@ -92,7 +104,12 @@ impl Options {
     }
 
     /// As the demo has it: all reports beside the photo.
-    pub(crate) fn of_demo(photo: PathBuf, plan: PathBuf, given: Given, [json, picture, page]: [PathBuf; 3]) -> Self {
+    pub(crate) fn of_demo(
+        photo: PathBuf,
+        plan: PathBuf,
+        given: Given,
+        [json, picture, page]: [PathBuf; 3],
+    ) -> Self {
         Self {
             photo,
             plan,
@@ -112,10 +129,14 @@ impl Options {
             _ => None,
         };
         let picture = self.picture.as_ref().map(|(path, _)| path);
-        [("--json", json), ("--picture", picture), ("--report", self.page.as_ref())]
-            .into_iter()
-            .filter_map(|(flag, path)| Some((flag, path?.as_path())))
-            .collect()
+        [
+            ("--json", json),
+            ("--picture", picture),
+            ("--report", self.page.as_ref()),
+        ]
+        .into_iter()
+        .filter_map(|(flag, path)| Some((flag, path?.as_path())))
+        .collect()
     }
 }
 
@@ -124,7 +145,10 @@ fn encoding(path: &Path) -> Result<Encoding, Failure> {
         "jpg" | "jpeg" => Ok(Encoding::Jpeg),
         "png" => Ok(Encoding::Png),
         _ => Err(Failure::new(
-            format!("--picture {}: the ending does not say what to write", path.display()),
+            format!(
+                "--picture {}: the ending does not say what to write",
+                path.display()
+            ),
             "let the name end in .jpg or .png",
         )),
     }
@@ -141,7 +165,8 @@ fn page_file(path: PathBuf) -> Result<PathBuf, Failure> {
 }
 
 fn ending(path: &Path) -> String {
-    path.extension().map_or_else(String::new, |e| e.to_string_lossy().to_lowercase())
+    path.extension()
+        .map_or_else(String::new, |e| e.to_string_lossy().to_lowercase())
 }
 
 fn name_of(known: Known) -> &'static str {
@@ -194,7 +219,12 @@ fn believable(given: &Given, plan: &Plan) -> Result<(), Failure> {
     Ok(())
 }
 
-fn write_files(options: &Options, checked: &Checked, report: &Report, clock: &mut Clock) -> Result<(), Failure> {
+fn write_files(
+    options: &Options,
+    checked: &Checked,
+    report: &Report,
+    clock: &mut Clock,
+) -> Result<(), Failure> {
     match &options.json {
         None => {}
         Some(JsonTo::Stdout) => out::print(&json::to_string(report))?,
@@ -209,7 +239,11 @@ fn write_files(options: &Options, checked: &Checked, report: &Report, clock: &mu
     let map = |at: Point<Sheet>| checked.pixel_from_sheet(at);
     if let Some((path, encoding)) = &options.picture {
         let drawn = picture::draw(report, &colour, &map).map_err(|e| Failure::advised(&e))?;
-        write(options, path, &encode(&drawn, *encoding).map_err(|e| Failure::told(&e))?)?;
+        write(
+            options,
+            path,
+            &encode(&drawn, *encoding).map_err(|e| Failure::told(&e))?,
+        )?;
         clock.lap("picture");
     }
     if let Some(path) = &options.page {
@@ -231,7 +265,8 @@ fn write(options: &Options, path: &Path, bytes: &[u8]) -> Result<(), Failure> {
 fn encode(picture: &RgbImage, encoding: Encoding) -> Result<Vec<u8>, image::ImageError> {
     let mut bytes = Vec::new();
     match encoding {
-        Encoding::Jpeg => picture.write_with_encoder(JpegEncoder::new_with_quality(&mut bytes, PICTURE_QUALITY))?,
+        Encoding::Jpeg => picture
+            .write_with_encoder(JpegEncoder::new_with_quality(&mut bytes, PICTURE_QUALITY))?,
         Encoding::Png => picture.write_to(&mut Cursor::new(&mut bytes), ImageFormat::Png)?,
     }
     Ok(bytes)
@@ -247,7 +282,11 @@ struct Clock {
 impl Clock {
     fn start() -> Self {
         let now = Instant::now();
-        Self { start: now, last: now, steps: Vec::new() }
+        Self {
+            start: now,
+            last: now,
+            steps: Vec::new(),
+        }
     }
 
     fn lap(&mut self, step: &'static str) {
@@ -266,7 +305,11 @@ impl Clock {
         for (step, took) in &self.steps {
             out::tell(&format!("{step:<14} {:>7.1} ms", took.as_secs_f64() * 1e3));
         }
-        out::tell(&format!("{:<14} {:>7.1} ms", "total", self.start.elapsed().as_secs_f64() * 1e3));
+        out::tell(&format!(
+            "{:<14} {:>7.1} ms",
+            "total",
+            self.start.elapsed().as_secs_f64() * 1e3
+        ));
         if let Some(mb) = peak_memory_mb() {
             out::tell(&format!("{:<14} {mb:>7.1} MB", "peak memory"));
         }

@@ -44,12 +44,21 @@ pub(crate) fn run(args: &DemoArgs) -> Result<Status, Failure> {
     folder.claim(&names)?;
     let scene = scene(&plan, args);
     let rendered = synth::render(&scene);
-    let facts = ExifFacts { quality: QUALITY, ..ExifFacts::default() };
+    let facts = ExifFacts {
+        quality: QUALITY,
+        ..ExifFacts::default()
+    };
     let photo = synth::jpeg::jpeg_bytes(&rendered, &facts).map_err(|e| Failure::told(&e))?;
     folder.write(PLAN_FILE, PLAN.as_bytes())?;
     folder.write(PHOTO_FILE, &photo)?;
-    folder.write(TRUTH_FILE, truth(&plan, &scene, &rendered.truth, args.ready).as_bytes())?;
-    out::tell(&format!("wrote {PLAN_FILE}, {PHOTO_FILE} and {TRUTH_FILE} into {}", args.dir.display()));
+    folder.write(
+        TRUTH_FILE,
+        truth(&plan, &scene, &rendered.truth, args.ready).as_bytes(),
+    )?;
+    out::tell(&format!(
+        "wrote {PLAN_FILE}, {PHOTO_FILE} and {TRUTH_FILE} into {}",
+        args.dir.display()
+    ));
     drop(rendered);
     let command = command(&args.dir);
     if !args.check {
@@ -65,14 +74,23 @@ pub(crate) fn run(args: &DemoArgs) -> Result<Status, Failure> {
         card_below_mm: Some(0.0),
         known: Vec::new(),
     };
-    let options = check::Options::of_demo(file(PHOTO_FILE), file(PLAN_FILE), given, CHECK_FILES.map(file));
+    let options = check::Options::of_demo(
+        file(PHOTO_FILE),
+        file(PLAN_FILE),
+        given,
+        CHECK_FILES.map(file),
+    );
     check::run(&options)?;
     folder.adopt(&CHECK_FILES)?;
     Ok(Status::Done)
 }
 
 fn scene(plan: &Plan, args: &DemoArgs) -> Scene {
-    let mut scene = if args.ready { demo::ready_scene(plan) } else { demo::scene(plan) };
+    let mut scene = if args.ready {
+        demo::ready_scene(plan)
+    } else {
+        demo::scene(plan)
+    };
     if args.size == PhotoSize::Small {
         // The same view on half the pixels each way.
         let camera = &mut scene.camera;
@@ -86,7 +104,9 @@ fn scene(plan: &Plan, args: &DemoArgs) -> Scene {
 
 /// The command that checks the demo photo, as it can be typed here.
 fn command(dir: &Path) -> String {
-    let program = std::env::args().next().unwrap_or_else(|| "punchready".to_owned());
+    let program = std::env::args()
+        .next()
+        .unwrap_or_else(|| "punchready".to_owned());
     let file = |name: &str| quoted(&dir.join(name).display().to_string());
     let [json, picture, page] = CHECK_FILES.map(file);
     format!(
@@ -184,7 +204,10 @@ impl Folder {
                 Some((name.to_owned(), u64::from_str_radix(hash, 16).ok()?))
             })
             .collect();
-        Ok(Self { dir: dir.to_owned(), made })
+        Ok(Self {
+            dir: dir.to_owned(),
+            made,
+        })
     }
 
     /// Refuses if any of the files is there and is not as this command wrote it.
@@ -197,7 +220,10 @@ impl Folder {
             };
             if !ours {
                 return Err(Failure::new(
-                    format!("{}: is there already, and not as the demo wrote it", path.display()),
+                    format!(
+                        "{}: is there already, and not as the demo wrote it",
+                        path.display()
+                    ),
                     "name another folder, or move that file away",
                 ));
             }
@@ -222,15 +248,22 @@ impl Folder {
     }
 
     fn record(&self) -> Result<(), Failure> {
-        let text: String = self.made.iter().map(|(name, hash)| format!("{hash:016x}  {name}\n")).collect();
-        write_atomically(&self.dir.join(RECORD_FILE), text.as_bytes()).map_err(|e| Failure::advised(&e))
+        let text: String = self
+            .made
+            .iter()
+            .map(|(name, hash)| format!("{hash:016x}  {name}\n"))
+            .collect();
+        write_atomically(&self.dir.join(RECORD_FILE), text.as_bytes())
+            .map_err(|e| Failure::advised(&e))
     }
 }
 
 /// FNV-1a, 64 bit (Fowler, Noll, Vo; RFC 9923, from memory): the same in every build, and good enough
 /// to see that a file was edited.
 fn hash(bytes: &[u8]) -> u64 {
-    bytes.iter().fold(0xcbf2_9ce4_8422_2325, |h, &b| (h ^ u64::from(b)).wrapping_mul(0x0100_0000_01b3))
+    bytes.iter().fold(0xcbf2_9ce4_8422_2325, |h, &b| {
+        (h ^ u64::from(b)).wrapping_mul(0x0100_0000_01b3)
+    })
 }
 
 #[cfg(test)]
@@ -259,7 +292,10 @@ mod tests {
         assert!(again.claim(&[PLAN_FILE, PHOTO_FILE]).is_ok());
         fs::write(dir.path().join(PLAN_FILE), b"edited").unwrap();
         let refused = again.claim(&[PLAN_FILE]).unwrap_err().to_string();
-        assert!(refused.contains(PLAN_FILE) && refused.contains("hint:"), "{refused}");
+        assert!(
+            refused.contains(PLAN_FILE) && refused.contains("hint:"),
+            "{refused}"
+        );
         fs::write(dir.path().join(PHOTO_FILE), b"a photo of the user").unwrap();
         assert!(again.claim(&[PHOTO_FILE]).is_err());
     }

@@ -14,7 +14,10 @@ const COLUMNS: std::ops::RangeInclusive<usize> = 80..=100;
 /// seen what it wanted, and the other files are still to be written.
 pub(crate) fn print(text: &str) -> Result<(), Failure> {
     let mut stdout = io::stdout().lock();
-    match stdout.write_all(text.as_bytes()).and_then(|()| stdout.flush()) {
+    match stdout
+        .write_all(text.as_bytes())
+        .and_then(|()| stdout.flush())
+    {
         Err(e) if e.kind() != ErrorKind::BrokenPipe => Err(Failure::new(
             format!("standard output: could not be written: {e}"),
             "give the output a place with room, or use --json FILE",
@@ -52,7 +55,10 @@ pub(crate) fn check_places(outputs: &[(&str, &Path)], read: &[&Path]) -> Result<
     for &(flag, path) in outputs {
         let place = place(path).ok_or_else(|| {
             Failure::new(
-                format!("{flag} {}: there is no such folder to write into", path.display()),
+                format!(
+                    "{flag} {}: there is no such folder to write into",
+                    path.display()
+                ),
                 "make the folder first, or name a file in one that exists",
             )
         })?;
@@ -64,7 +70,10 @@ pub(crate) fn check_places(outputs: &[(&str, &Path)], read: &[&Path]) -> Result<
         }
         if read.contains(&place) {
             return Err(Failure::new(
-                format!("{flag} {}: this file is being read; writing would destroy it", path.display()),
+                format!(
+                    "{flag} {}: this file is being read; writing would destroy it",
+                    path.display()
+                ),
                 "name another file for the output",
             ));
         }

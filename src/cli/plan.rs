@@ -22,7 +22,12 @@ fn describe(plan: &Plan) -> String {
     let mut out = String::new();
     // Writing to a string cannot fail, here and below.
     let _ = writeln!(out, "{}", plain(&plan.title));
-    let _ = write!(out, "  sheet      {} wide, {} high", length(plan.width_mm), length(plan.height_mm));
+    let _ = write!(
+        out,
+        "  sheet      {} wide, {} high",
+        length(plan.width_mm),
+        length(plan.height_mm)
+    );
     if let Some(mm) = plan.thickness_mm {
         let _ = write!(out, ", {} thick", length(mm));
     }
@@ -35,8 +40,16 @@ fn describe(plan: &Plan) -> String {
         };
         let _ = writeln!(out, "  rivet      {}{head}", length(mm));
     }
-    let _ = writeln!(out, "  tolerance  {} round each hole", length(plan.tolerance_mm));
-    let _ = writeln!(out, "  seen       {} of the face or more, to be ready", percent(plan.seen_fraction));
+    let _ = writeln!(
+        out,
+        "  tolerance  {} round each hole",
+        length(plan.tolerance_mm)
+    );
+    let _ = writeln!(
+        out,
+        "  seen       {} of the face or more, to be ready",
+        percent(plan.seen_fraction)
+    );
     if let Some([a, b]) = &plan.datum {
         let _ = writeln!(out, "  datum      holes {} and {}", plain(a), plain(b));
     }
@@ -60,7 +73,13 @@ fn describe(plan: &Plan) -> String {
         let _ = writeln!(out);
     }
     for hole in plan.holes.iter().filter(|h| h.row.is_none()) {
-        let _ = writeln!(out, "  hole {}: x {}, y {}", plain(&hole.name), length(hole.at.x), length(hole.at.y));
+        let _ = writeln!(
+            out,
+            "  hole {}: x {}, y {}",
+            plain(&hole.name),
+            length(hole.at.x),
+            length(hole.at.y)
+        );
     }
     let _ = writeln!(out, "  {} in all", count(plan.holes.len(), "hole", "holes"));
     out
