@@ -72,7 +72,8 @@ pub(crate) struct CheckArgs {
     /// The photo, JPEG or PNG
     ///
     /// Use the original from the phone: its EXIF data help, and a resized or cropped copy is less
-    /// certain. The whole sheet and at least one scale card must be in view.
+    /// certain. The whole sheet and at least one scale card must be in view. One photo: several photos of
+    /// a long sheet are not joined yet.
     #[arg(required = true, value_name = "PHOTO")]
     pub(crate) photos: Vec<PathBuf>,
 
