@@ -22,7 +22,8 @@ pub struct StraightLine {
 pub struct Sighting<'a> {
     /// The cards found.
     pub cards: &'a [SeenCard],
-    /// Places in `cards` of those that lie on the bench beside the sheet, not on it.
+    /// Places in `cards` of those that lie on the bench beside the sheet, not on it. Left unsaid, three cards
+    /// show it in their misfit; two do not: two heights look like one tilted face.
     pub beside: &'a [usize],
     /// The straight lines found.
     pub lines: &'a [StraightLine],

@@ -104,7 +104,7 @@ pub fn survey(
     let mut fit = cards_only(&case, &cards)?;
     loop {
         let fits = suspect::fits(&fit.0.problem, &fit.1.state, fit.0.cards.len());
-        if !suspect::any_suspect(&fits) {
+        if fit.1.steady && !suspect::any_suspect(&fits) {
             break;
         }
         match at_fault(&case, &cards, &fit, &fits) {
@@ -128,6 +128,12 @@ pub fn survey(
     let (mut whole, mut settled) = fit;
     if seen.iter().any(|s| !s.lines.is_empty()) {
         (whole, settled) = with_lines(&case, &cards, &settled)?;
+    }
+    if !settled.steady {
+        return Err(SurveyError::Diverged {
+            steps: solve::MAX_STEPS,
+            rms_px: whole.problem.rms_px(&settled.state, None).0,
+        });
     }
     if settled.rcond < MIN_RCOND {
         return Err(SurveyError::IllConditioned {

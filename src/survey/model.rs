@@ -58,7 +58,7 @@ pub(super) struct State {
     pub(super) feet: Vec<f64>,
 }
 
-/// Where each unknown stands in the vector: lens, print scale, poses (turn 3, shift 3), bench heights,
+/// Where each unknown stands in the vector: lens, print scale, poses (turn 3, shift 2, depth), bench heights,
 /// cards but the first, lines (angle, offset).
 #[derive(Debug, Clone)]
 pub(super) struct Index {
@@ -140,7 +140,9 @@ impl Index {
 }
 
 impl State {
-    /// Moves by `step`; turns are applied from the left, in the camera frame.
+    /// Moves by `step`; turns are applied from the left, in the camera frame. The unknown of depth is
+    /// ln (depth / f): a longer lens further off gives nearly the same picture, and a solver that has to
+    /// change both in step crawls along a curved valley.
     pub(super) fn moved(&self, index: &Index, step: &DVector<f64>) -> Self {
         let mut next = self.clone();
         let mut lens = self.lens.unknowns();
@@ -155,7 +157,9 @@ impl State {
             let at = index.pose(k);
             let turn = Rotation3::new(Vector3::new(step[at], step[at + 1], step[at + 2]));
             pose.rotation = turn.into_inner() * pose.rotation;
-            pose.shift += Vector3::new(step[at + 3], step[at + 4], step[at + 5]);
+            pose.shift.x += step[at + 3];
+            pose.shift.y += step[at + 4];
+            pose.shift.z *= (step[at + 5] + step[0]).exp();
         }
         for (k, at) in index.bench.iter().enumerate() {
             if let Some(at) = at {
@@ -221,11 +225,16 @@ pub(super) fn project(lens: &Lens, pose: &Pose, face: Vector3<f64>) -> Option<Pr
     let mut by_pose = SMatrix::<f64, 2, 6>::zeros();
     by_pose.fixed_columns_mut::<3>(0).copy_from(&by_turn);
     by_pose.fixed_columns_mut::<3>(3).copy_from(&by_camera);
+    // Depth as ln (depth / f), see [`State::moved`]: with it held, ln f moves the depth too.
+    let by_depth = by_camera.column(2) * pose.shift.z;
+    by_pose.set_column(5, &by_depth);
+    let mut by_lens = imaged.by_lens;
+    by_lens.column_mut(0).zip_apply(&by_depth, |a, b| *a += b);
     Some(Projected {
         pixel: imaged.pixel,
         by_face: by_camera * pose.rotation,
         by_pose,
-        by_lens: imaged.by_lens,
+        by_lens,
     })
 }
 

@@ -9,8 +9,10 @@ use super::model::{Index, LinePose, SCALE_AT, State, project};
 pub(super) const HUBER_SIGMAS: f64 = 3.0;
 /// Newton steps from an observed line point to its foot on the imaged line.
 const FOOT_STEPS: usize = 6;
-/// Feet are settled within this, px.
-const FOOT_PX: f64 = 1e-11;
+/// A foot this near its place changes the distance by the square of it, which is nothing; px.
+const FOOT_PX: f64 = 1e-6;
+/// Part of a step over which its second derivative is taken.
+const BEND_STEP: f64 = 0.1;
 
 /// A checker corner in a photo.
 #[derive(Debug, Clone)]
@@ -73,6 +75,14 @@ pub(super) struct Normal {
     pub(super) matrix: DMatrix<f64>,
     pub(super) pull: DVector<f64>,
     pub(super) cost: f64,
+    /// The weighted rows of saddles and line points, in their order.
+    rows: Vec<Kept>,
+}
+
+/// A pair of rows with whitening and weight in them, and what puts whitening and weight on a misfit.
+struct Kept {
+    row: Row,
+    root: Matrix2<f64>,
 }
 
 /// Residual and derivatives of a saddle, in px.
@@ -184,10 +194,10 @@ impl Problem {
             let tangent = p.by_face.column(0) * d.x + p.by_face.column(1) * d.y;
             let step = tangent.dot(&(o.at - p.pixel)) / tangent.norm_squared();
             *foot += step;
-            p = at(*foot)?;
             if (step * tangent.norm()).abs() < FOOT_PX {
                 break;
             }
+            p = at(*foot)?;
         }
         let fx = p.by_face.column(0);
         let fy = p.by_face.column(1);
@@ -215,17 +225,18 @@ impl Problem {
             matrix: DMatrix::zeros(n, n),
             pull: DVector::zeros(n),
             cost: 0.0,
+            rows: Vec::with_capacity(self.saddles.len() + self.points.len()),
         };
         for s in self.saddles.iter().filter(|s| s.on) {
             let r = self.saddle(state, s)?;
-            normal.add(&r.row, r.miss, s.whiten / self.factors[0]);
+            normal.add(r.row, r.miss, s.whiten / self.factors[0]);
         }
         for (k, o) in self.points.iter().enumerate().filter(|(_, o)| o.on) {
             let mut foot = state.feet[k];
             let (miss, row) = self.point(state, o, &mut foot)?;
             state.feet[k] = foot;
             let w = 1.0 / (o.sigma * self.factors[1 + o.line]);
-            normal.add(&row, Vector2::new(miss, 0.0), Matrix2::identity() * w);
+            normal.add(row, Vector2::new(miss, 0.0), Matrix2::identity() * w);
         }
         for l in &self.lengths {
             let (mm, entries) = length(&state.lines, l.lines);
@@ -239,6 +250,44 @@ impl Problem {
         // Only the lower triangle was filled.
         normal.matrix.fill_upper_triangle_with_lower_triangle();
         normal.cost.is_finite().then_some(normal)
+    }
+
+    /// Misfits of all counted saddles and line points, px, without derivatives.
+    fn misses(&self, state: &State) -> Option<Vec<Vector2<f64>>> {
+        let mut all = Vec::with_capacity(self.saddles.len() + self.points.len());
+        for s in self.saddles.iter().filter(|s| s.on) {
+            all.push(self.saddle(state, s)?.miss);
+        }
+        for (k, o) in self.points.iter().enumerate().filter(|(_, o)| o.on) {
+            let mut foot = state.feet[k];
+            all.push(Vector2::new(self.point(state, o, &mut foot)?.0, 0.0));
+        }
+        Some(all)
+    }
+
+    /// Right-hand side of the bend: what the second derivative of the misfits along `step` pulls at the
+    /// unknowns. Solved with the same matrix it gives the acceleration of the path along the valley.
+    ///
+    /// # Source
+    /// Geodesic acceleration: Transtrum and Sethna, "Improvements to the Levenberg-Marquardt algorithm for
+    /// nonlinear least-squares minimization", arXiv:1201.5885, 2012, from memory.
+    pub(super) fn bend(
+        &self,
+        state: &State,
+        normal: &Normal,
+        step: &DVector<f64>,
+    ) -> Option<DVector<f64>> {
+        let at = |h: f64| self.misses(&state.moved(&self.index, &(step * h)));
+        let (minus, zero, plus) = (at(-BEND_STEP)?, self.misses(state)?, at(BEND_STEP)?);
+        let mut pull = DVector::zeros(self.index.count);
+        for (k, kept) in normal.rows.iter().enumerate() {
+            let second = (minus[k] - zero[k] * 2.0 + plus[k]) / (BEND_STEP * BEND_STEP);
+            let r = kept.root * second;
+            for (i, [x, y]) in kept.row.iter() {
+                pull[i] += x * r.x + y * r.y;
+            }
+        }
+        Some(pull)
     }
 
     pub(super) fn length_columns(&self, l: &LengthSeen, entries: [f64; 4]) -> [(usize, f64); 4] {
@@ -281,7 +330,7 @@ impl Problem {
 }
 
 impl Normal {
-    fn add(&mut self, row: &Row, miss: Vector2<f64>, whiten: Matrix2<f64>) {
+    fn add(&mut self, mut row: Row, miss: Vector2<f64>, whiten: Matrix2<f64>) {
         let r = whiten * miss;
         let d = r.norm();
         let (weight, cost) = if d <= HUBER_SIGMAS {
@@ -293,18 +342,22 @@ impl Normal {
             )
         };
         self.cost += cost;
-        let mut white = [[0.0; 2]; Row::MOST];
-        for (w, e) in white.iter_mut().zip(&row.entries[..row.len]) {
-            w[0] = whiten.m11 * e[0] + whiten.m12 * e[1];
-            w[1] = whiten.m21 * e[0] + whiten.m22 * e[1];
+        let root = whiten * f64::sqrt(weight);
+        let r = root * miss;
+        for e in &mut row.entries[..row.len] {
+            *e = [
+                root.m11 * e[0] + root.m12 * e[1],
+                root.m21 * e[0] + root.m22 * e[1],
+            ];
         }
-        for a in 0..row.len {
-            let (i, [x, y]) = (row.columns[a], white[a].map(|v| v * weight));
+        for (a, [x, y]) in row.entries[..row.len].iter().enumerate() {
+            let i = row.columns[a];
             self.pull[i] += x * r.x + y * r.y;
-            for (b, w) in white[..=a].iter().enumerate() {
-                self.matrix[(i, row.columns[b])] += x * w[0] + y * w[1];
+            for (j, e) in row.columns[..=a].iter().zip(&row.entries) {
+                self.matrix[(i, *j)] += x * e[0] + y * e[1];
             }
         }
+        self.rows.push(Kept { row, root });
     }
 
     /// One equation of its own, already divided by its standard deviation in `miss`.

@@ -232,7 +232,7 @@ impl Survey {
     }
 
     /// Covariance of all unknowns: lens (ln f, cx, cy, k1, k2, p1, p2), print scale (2), per photo the turn
-    /// (rad, camera frame, applied from the left) and shift (mm), bench heights, the cards but the first
+    /// (rad, camera frame, applied from the left), shift (mm, 2) and ln (depth / f), bench heights, the cards but the first
     /// (x, y, angle), the lines (angle, offset).
     #[must_use]
     pub fn covariance(&self) -> &DMatrix<f64> {

@@ -1,17 +1,27 @@
 //! Levenberg-Marquardt, and the weights that the residuals ask for.
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
 use super::error::SurveyError;
 use super::model::State;
 use super::observe::{HUBER_SIGMAS, Normal, Problem};
 
 /// A step that moves nothing by more than this part of its standard deviation ends the solve.
-const SETTLED_SIGMAS: f64 = 1e-9;
+const SETTLED_SIGMAS: f64 = 1e-7;
 /// What counts as settled when rounding stops the descent.
+const ROUNDING_SIGMAS: f64 = 1e-4;
+/// What counts as settled when the steps run out: no position is off by more than this part of its own
+/// uncertainty. Only cards that fit badly come to this: Gauss and Newton leave out what large residuals add.
 const GOOD_ENOUGH_SIGMAS: f64 = 0.05;
-const MAX_STEPS: usize = 80;
+pub(super) const MAX_STEPS: usize = 60;
+/// Steps of the first round.
+const LEARNING_STEPS: usize = 15;
 const FIRST_DAMPING: f64 = 1e-4;
+const MAX_DAMPING: f64 = 1e12;
+/// Steps shorter than this need no look at the bend of the valley.
+const STRAIGHT_SIGMAS: f64 = 1e-3;
+/// A bend of more than this part of the step is not to be trusted.
+const MAX_BEND: f64 = 0.75;
 /// Rises of the cost below this part of it are rounding.
 const COST_ROUNDING: f64 = 1e-12;
 /// Largest turn of a pose in one step, rad: beyond it the linear model means nothing.
@@ -19,7 +29,7 @@ const MAX_TURN: f64 = 0.5;
 /// Rounds of weighting at most; three are usual.
 const MAX_ROUNDS: usize = 8;
 /// Weights are settled when no factor changes by more than this part.
-const FACTOR_SETTLED: f64 = 1e-6;
+const FACTOR_SETTLED: f64 = 1e-4;
 /// A group's factor is taken from its residuals only with this redundancy; below it the stated
 /// standard deviations are kept, because a handful of residuals says little of their spread.
 const MIN_REDUNDANCY: f64 = 10.0;
@@ -34,89 +44,127 @@ pub(super) struct Settled {
     pub(super) state: State,
     pub(super) cov: DMatrix<f64>,
     pub(super) rcond: f64,
+    /// The last step was short; else the state is only where the steps ran out.
+    pub(super) steady: bool,
 }
 
-/// Steps until settled, `Ok` with the state where the budget of steps ended, if that is `rough`.
+/// How far a descent goes.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Effort {
+    pub(super) max_steps: usize,
+    pub(super) damping: f64,
+}
+
+impl Effort {
+    pub(super) fn steps(max_steps: usize) -> Self {
+        Self {
+            max_steps,
+            damping: FIRST_DAMPING,
+        }
+    }
+}
+
+/// Steps downhill until settled or until the effort is spent; whether it settled comes last.
 pub(super) fn descend(
     problem: &Problem,
     start: &State,
-    max_steps: usize,
-    rough: bool,
-) -> Result<(State, Normal), SurveyError> {
+    effort: Effort,
+) -> Result<(State, Normal, bool), SurveyError> {
     let behind = SurveyError::Diverged {
         steps: 0,
         rms_px: f64::INFINITY,
     };
     let mut state = start.clone();
     let mut normal = problem.normal(&mut state).ok_or(behind)?;
-    let mut damping = FIRST_DAMPING;
+    let mut damping = effort.damping;
     let mut last = f64::INFINITY;
-    for _ in 0..max_steps {
-        let n = problem.index.count;
-        let mut damped = normal.matrix.clone();
-        for i in 0..n {
-            damped[(i, i)] *= 1.0 + damping;
+    for _ in 0..effort.max_steps {
+        if damping > MAX_DAMPING {
+            break;
         }
-        let Some(step) = solve_scaled(&damped, &normal.pull) else {
-            damping = (damping * 10.0).max(1e-8);
-            if damping > 1e12 {
+        let Some(damped) = Damped::new(&normal, damping) else {
+            damping = raised(damping);
+            continue;
+        };
+        let step = damped.solve(&normal.pull);
+        let size = step.dot(&(&normal.matrix * &step)).max(0.0).sqrt();
+        let turned = (0..problem.index.photos)
+            .map(|k| step.rows(problem.index.pose(k), 3).norm())
+            .fold(0.0, f64::max);
+        if !size.is_finite() || turned > MAX_TURN {
+            damping = raised(damping);
+            continue;
+        }
+        let allowed = normal.cost * (1.0 + COST_ROUNDING) + 1e-18;
+        let attempt = |step: &DVector<f64>| {
+            let mut trial = state.moved(&problem.index, step);
+            let next = problem.normal(&mut trial)?;
+            (next.cost <= allowed).then_some((trial, next))
+        };
+        // Along the bent valley first, then straight on.
+        let bent = if size > STRAIGHT_SIGMAS {
+            problem
+                .bend(&state, &normal, &step)
+                .map(|pull| damped.solve(&pull) * 0.5)
+                .filter(|bend| damped.length(bend) < MAX_BEND * damped.length(&step))
+                .and_then(|bend| attempt(&(&step + bend)))
+        } else {
+            None
+        };
+        if let Some((trial, next)) = bent.or_else(|| attempt(&step)) {
+            state = trial;
+            normal = next;
+            last = size;
+            damping = if damping > 1e-10 { damping / 10.0 } else { 0.0 };
+            if size < SETTLED_SIGMAS {
                 break;
             }
             continue;
-        };
-        let size = step.dot(&(&normal.matrix * &step)).max(0.0).sqrt();
-        let turned = (0..problem.index.photos)
-            .map(|k| {
-                let at = problem.index.pose(k);
-                step.rows(at, 3).norm()
-            })
-            .fold(0.0, f64::max);
-        if turned < MAX_TURN {
-            let mut trial = state.moved(&problem.index, &step);
-            match problem.normal(&mut trial) {
-                Some(next) if next.cost <= normal.cost * (1.0 + COST_ROUNDING) + 1e-18 => {
-                    state = trial;
-                    normal = next;
-                    last = size;
-                    damping = if damping > 1e-10 { damping / 10.0 } else { 0.0 };
-                    if size < SETTLED_SIGMAS {
-                        state.tidy();
-                        return Ok((state, normal));
-                    }
-                    continue;
-                }
-                _ => {}
-            }
         }
-        if size < GOOD_ENOUGH_SIGMAS && damping < 1e-3 {
+        if size < ROUNDING_SIGMAS && damping < 1e-3 {
             // Only rounding stands in the way.
             last = size;
             break;
         }
-        damping = (damping * 10.0).max(1e-8);
-        if damping > 1e12 {
-            break;
-        }
+        damping = raised(damping);
     }
     state.tidy();
-    if rough || last < GOOD_ENOUGH_SIGMAS {
-        return Ok((state, normal));
-    }
-    Err(SurveyError::Diverged {
-        steps: max_steps,
-        rms_px: problem.rms_px(&state, None).0,
-    })
+    Ok((state, normal, last < GOOD_ENOUGH_SIGMAS))
 }
 
-/// Solves after scaling the diagonal to one: the unknowns span twelve orders of magnitude.
-fn solve_scaled(matrix: &DMatrix<f64>, pull: &DVector<f64>) -> Option<DVector<f64>> {
-    let scale = matrix.diagonal().map(|d| 1.0 / d.sqrt());
-    let scaled = DMatrix::from_fn(matrix.nrows(), matrix.ncols(), |i, j| {
-        matrix[(i, j)] * scale[i] * scale[j]
-    });
-    let x = scaled.cholesky()?.solve(&pull.component_mul(&scale));
-    let x = x.component_mul(&scale);
-    x.iter().all(|v| v.is_finite()).then_some(x)
+fn raised(damping: f64) -> f64 {
+    (damping * 10.0).max(1e-8)
+}
+
+/// Factored normal matrix with a damped diagonal. The diagonal is first scaled to one: the unknowns span
+/// twelve orders of magnitude.
+struct Damped {
+    scale: DVector<f64>,
+    factor: Cholesky<f64, Dyn>,
+}
+
+impl Damped {
+    fn new(normal: &Normal, damping: f64) -> Option<Self> {
+        let m = &normal.matrix;
+        let scale = m.diagonal().map(|d| 1.0 / d.sqrt());
+        let scaled = DMatrix::from_fn(m.nrows(), m.ncols(), |i, j| {
+            let v = m[(i, j)] * scale[i] * scale[j];
+            if i == j { v * (1.0 + damping) } else { v }
+        });
+        Some(Self {
+            factor: scaled.cholesky()?,
+            scale,
+        })
+    }
+    fn solve(&self, pull: &DVector<f64>) -> DVector<f64> {
+        self.factor
+            .solve(&pull.component_mul(&self.scale))
+            .component_mul(&self.scale)
+    }
+    /// Length with each unknown in units of its standard deviation when all others are held.
+    fn length(&self, step: &DVector<f64>) -> f64 {
+        step.component_div(&self.scale).norm()
+    }
 }
 
 /// Inverse of the normal matrix, and the reciprocal condition of its scaled form.
@@ -149,7 +197,17 @@ pub(super) fn settle(problem: &mut Problem, start: &State) -> Result<Settled, Su
     let mut state = start.clone();
     let mut rounds = 0;
     loop {
-        let (next, normal) = descend(problem, &state, MAX_STEPS, false)?;
+        // With the stated standard deviations a bent card is all outliers, and the way down is rough. So the
+        // first round only learns what spread to reckon with.
+        let effort = if rounds == 0 {
+            Effort::steps(LEARNING_STEPS)
+        } else {
+            Effort {
+                max_steps: MAX_STEPS,
+                damping: 0.0,
+            }
+        };
+        let (next, normal, steady) = descend(problem, &state, effort)?;
         state = next;
         let (cov, rcond) = invert(&normal.matrix).map_err(|i| SurveyError::IllConditioned {
             unknown: problem.index.name(i),
@@ -160,8 +218,10 @@ pub(super) fn settle(problem: &mut Problem, start: &State) -> Result<Settled, Su
             state: state.clone(),
             cov,
             rcond,
+            steady,
         };
-        if rounds == MAX_ROUNDS || !problem.reweigh(&settled) {
+        let changed = rounds < MAX_ROUNDS && problem.reweigh(&settled);
+        if rounds > 1 && !changed {
             return Ok(settled);
         }
     }

@@ -8,7 +8,7 @@ use super::homography::Homography;
 use super::lens::Lens;
 use super::model::{CardPose, LinePose, Pose, State, meet_face, nearest_rotation};
 use super::observe::Problem;
-use super::solve::descend;
+use super::solve::{Effort, descend};
 use crate::frame::{Card, Point, Ray};
 
 /// With the focal length known better than this (ln f), one start is enough.
@@ -19,6 +19,8 @@ const F_GRID: [f64; 5] = [0.0, -0.8, 0.8, -1.6, 1.6];
 const ROUGH_STEPS: usize = 4;
 /// Starts worth following to the end.
 const FOLLOWED: usize = 2;
+/// A start whose cost is this many times the best one's is not followed.
+const HOPELESS: f64 = 20.0;
 const FOLLOW_STEPS: usize = 25;
 
 /// The best state of one photo, cards only.
@@ -69,16 +71,18 @@ pub(super) fn of_photo(
         }
         let mut tried: Vec<(f64, State)> = starts
             .iter()
-            .filter_map(|s| descend(problem, s, ROUGH_STEPS, true).ok())
-            .map(|(state, normal)| (normal.cost, state))
+            .filter_map(|s| descend(problem, s, Effort::steps(ROUGH_STEPS)).ok())
+            .map(|(state, normal, _)| (normal.cost, state))
             .collect();
         tried.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let hopeless = tried.first().map_or(0.0, |t| HOPELESS * t.0);
+        tried.retain(|t| t.0 <= hopeless);
         tried.truncate(FOLLOWED);
         let best = tried
             .iter()
-            .filter_map(|(_, s)| descend(problem, s, FOLLOW_STEPS, true).ok())
+            .filter_map(|(_, s)| descend(problem, s, Effort::steps(FOLLOW_STEPS)).ok())
             .min_by(|a, b| a.1.cost.total_cmp(&b.1.cost));
-        if let Some((state, _)) = best {
+        if let Some((state, ..)) = best {
             return Ok(state);
         }
     }
