@@ -1,0 +1,397 @@
+//! The arguments as typed, and their help. The first paragraph of a comment is the short help (`-h`),
+//! all of it the long one (`--help`).
+
+use std::path::PathBuf;
+
+use clap::{Parser, Subcommand, ValueEnum};
+
+use punchready::card::layout::Shape;
+use punchready::card::print::{PX_PER_MM, Paper};
+use punchready::check::Known;
+use punchready::plan::length;
+use punchready::survey::PrintScale;
+
+/// Reads the command line; on `--help`, `--version` or a mistake, says so and ends the program.
+pub(crate) fn read() -> Args {
+    Args::parse()
+}
+
+const EXAMPLES: &str = "\
+Examples:
+  punchready demo demo --check
+      Makes a plan and a photo of an invented sheet in folder demo, and checks it.
+  punchready cards
+      Writes a page of scale cards to print.
+  punchready check sheet.jpg --plan plan.toml --bars 99.8mm,100.1mm --report sheet.html
+      Checks a photo against a plan.";
+
+const CHECK_EXAMPLES: &str = "\
+Examples:
+  punchready check sheet.jpg --plan plan.toml --bars 99.8mm,100.1mm
+  punchready check sheet.jpg --plan plan.toml --card-below 1mm --picture marked.jpg
+  punchready check sheet.jpg --plan plan.toml --known sheet-width=304.6mm --json - --quiet
+
+Lengths: 14.3mm, 0.5in, 5/8in, \"2 17/32in\"; a bare number is millimetres.
+
+Exit status:
+  0  ready: every planned hole is marked in its place, and nothing else is on the face
+  1  not ready: at least one thing is surely wrong
+  3  cannot tell: nothing is surely wrong, but not all could be proven right
+  2  bad command line, a photo or plan that cannot be read, an output that cannot be written";
+
+/// Checks the rivet marks on a sheet against the plan, from a photo
+///
+/// A second pair of eyes before the centre punch. Lay a printed scale card beside the marked sheet,
+/// take a photo with a phone, and every missing, extra, misplaced or crossed-out mark is named. It
+/// helps you look; it does not approve.
+#[derive(Debug, Parser)]
+#[command(name = "punchready", version, after_help = EXAMPLES, max_term_width = 100, propagate_version = false)]
+pub(crate) struct Args {
+    #[command(subcommand)]
+    pub(crate) command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    Check(CheckArgs),
+    Cards(CardsArgs),
+    Demo(DemoArgs),
+    #[command(subcommand)]
+    Plan(PlanCommand),
+}
+
+/// Check a photo of a marked sheet against its plan
+///
+/// Prints what is ready, missing, off, extra or not seen, and what to do at the bench.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = CHECK_EXAMPLES,
+    override_usage = "punchready check [OPTIONS] --plan <PLAN> <PHOTO>"
+)]
+pub(crate) struct CheckArgs {
+    /// The photo, JPEG or PNG
+    ///
+    /// Use the original from the phone: its EXIF data help, and a resized or cropped copy is less
+    /// certain. The whole sheet and at least one scale card must be in view. One photo: several photos of
+    /// a long sheet are not joined yet.
+    #[arg(required = true, value_name = "PHOTO")]
+    pub(crate) photos: Vec<PathBuf>,
+
+    /// The plan, a TOML file
+    ///
+    /// Try `punchready plan check PLAN` to see how it is understood.
+    #[arg(long, value_name = "PLAN")]
+    pub(crate) plan: PathBuf,
+
+    /// Write the result as JSON; "-" writes it to standard output
+    ///
+    /// Format punchready.check/1, lengths in mm in the sheet's frame (origin at the lower left corner).
+    /// With "-" the text summary is left out, so that standard output holds nothing but JSON.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) json: Option<PathBuf>,
+
+    /// Write the photo with every finding drawn on it; FILE ends in .jpg or .png
+    ///
+    /// Each state has a shape and a letter of its own beside its colour.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) picture: Option<PathBuf>,
+
+    /// Write a page to look at in a browser; FILE ends in .html
+    ///
+    /// The sheet seen from straight above, with enlarged pictures of what needs a look. One file, nothing
+    /// is loaded from elsewhere.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) report: Option<PathBuf>,
+
+    /// What a steel rule shows on the card's bars, across and down, such as 99.8mm,100.1mm
+    ///
+    /// Printers scale. Lay a rule on the bar across and the bar down of a card, or on those in the
+    /// margin of its page, and give both lengths. Unsaid, the print counts as uncertain by 0.5 %, and a
+    /// large sheet may then not be provable.
+    #[arg(long, value_name = "A,D", value_parser = bars)]
+    pub(crate) bars: Option<PrintScale>,
+
+    /// A length measured by rule: sheet-width=LENGTH or sheet-height=LENGTH
+    ///
+    /// The width is from the left to the right edge, the height from the bottom to the top edge, as the
+    /// plan draws the sheet, at the middle. May be given once for each name.
+    #[arg(long, value_name = "NAME=LENGTH", value_parser = known)]
+    pub(crate) known: Vec<(Known, f64)>,
+
+    /// How far the cards beside the sheet lie below its face
+    ///
+    /// The sheet's thickness if they lie on the bench with it, 0mm if they lie level with the marked face
+    /// (on scrap of the same thickness). Unsaid, both are thought possible and the result is less certain.
+    #[arg(long, value_name = "LENGTH", value_parser = below, allow_hyphen_values = true)]
+    pub(crate) card_below: Option<f64>,
+
+    /// Reserved: camera profiles are not read yet.
+    #[arg(long, value_name = "FILE", hide = true)]
+    pub(crate) lens: Option<PathBuf>,
+
+    /// Print how long each step took, and the peak memory, to standard error
+    ///
+    /// Peak memory is told where the system tells it (Linux).
+    #[arg(long)]
+    pub(crate) timings: bool,
+
+    /// Colour in the summary
+    ///
+    /// With auto, only on a terminal, and not when the environment variable NO_COLOR is set.
+    #[arg(long, value_name = "WHEN", value_enum, default_value_t = When::Auto)]
+    pub(crate) color: When,
+
+    /// Print no summary; the exit status and the files tell
+    ///
+    /// Errors are still printed.
+    #[arg(long, short)]
+    pub(crate) quiet: bool,
+}
+
+/// Write scale cards to print
+///
+/// Writes a page of cards as PDF, true to size, or with --png one picture per card. Print the page at
+/// 100 % ("actual size"), lay a steel rule on its two bars, and give what they show to `check --bars`.
+#[derive(Debug, clap::Args)]
+pub(crate) struct CardsArgs {
+    /// The PDF to write
+    ///
+    /// Unsaid, punchready-cards-SHAPE-PAPER.pdf in the current folder; with --png, no PDF.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) out: Option<PathBuf>,
+
+    /// Paper of the PDF
+    ///
+    /// A page holds twelve cards of either shape on either paper.
+    #[arg(long, value_enum, default_value_t = PaperName::A4)]
+    pub(crate) paper: PaperName,
+
+    /// Shape of the cards: square (60 x 60 mm) or strip (120 x 25 mm)
+    ///
+    /// Squares are cards 1 to 40; strips, for narrow work, 41 to 64. Unsaid, the shape of --numbers, or
+    /// squares.
+    #[arg(long, value_enum)]
+    pub(crate) shape: Option<ShapeName>,
+
+    /// Which cards, such as 1-12,40
+    ///
+    /// Two cards of the same number in one photo cannot be told apart. Unsaid, the first page of the
+    /// shape; with --png and no shape, all cards.
+    #[arg(long, value_name = "LIST", value_parser = numbers)]
+    pub(crate) numbers: Option<Numbers>,
+
+    /// Write one PNG per card into DIR, with cards.json
+    ///
+    /// cards.json lists each card's number, shape, file, outer size and the designed place of its corners.
+    #[arg(long, value_name = "DIR")]
+    pub(crate) png: Option<PathBuf>,
+
+    /// Pixels per mm of the PNGs
+    ///
+    /// Multiples of 20 put every edge between two pixels.
+    #[arg(long, value_name = "N", default_value_t = PX_PER_MM, requires = "png")]
+    pub(crate) px_per_mm: u32,
+}
+
+/// Make a plan and a photo of an invented sheet to try everything on
+///
+/// Draws the hatch cover of a small seaplane float, marked out by a careful hand: one mark is off, one
+/// is missing, one is extra, and one extra mark is crossed out. Writes hatch-cover.toml, hatch-cover.jpg
+/// and truth.json (where everything truly is) into DIR, and says which command to run next. A file in
+/// DIR that this command did not make, or that was changed since, is never overwritten.
+#[derive(Debug, clap::Args)]
+pub(crate) struct DemoArgs {
+    /// Folder to write into; made if it is not there
+    ///
+    /// Other files in it are left alone.
+    #[arg(value_name = "DIR")]
+    pub(crate) dir: PathBuf,
+
+    /// Draw a sheet without faults
+    ///
+    /// Every planned hole is marked in its place, and nothing else.
+    #[arg(long)]
+    pub(crate) ready: bool,
+
+    /// Size of the photo: full (12 MP) or small (3 MP)
+    ///
+    /// The small one is quick to draw, and less certain to measure.
+    #[arg(long, value_enum, default_value_t = PhotoSize::Full)]
+    pub(crate) size: PhotoSize,
+
+    /// Check the photo at once; writes result.json, picture.jpg and report.html too
+    ///
+    /// The exit status is then 0 if the check ran, whatever it found.
+    #[arg(long)]
+    pub(crate) check: bool,
+}
+
+/// Look at a plan
+///
+/// A plan says where the holes should be.
+#[derive(Debug, Subcommand)]
+pub(crate) enum PlanCommand {
+    Check(PlanCheckArgs),
+}
+
+/// Read a plan and say what it holds, or what is wrong with it
+///
+/// Names every mistake with its line, column and key. Exit status 0 if the plan can be used, 2 if not.
+#[derive(Debug, clap::Args)]
+pub(crate) struct PlanCheckArgs {
+    /// The plan, a TOML file
+    ///
+    /// See the README for its keys.
+    #[arg(value_name = "PLAN")]
+    pub(crate) plan: PathBuf,
+}
+
+/// When to colour.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum When {
+    Auto,
+    Always,
+    Never,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum PaperName {
+    A4,
+    Letter,
+}
+
+impl From<PaperName> for Paper {
+    fn from(name: PaperName) -> Self {
+        match name {
+            PaperName::A4 => Self::A4,
+            PaperName::Letter => Self::Letter,
+        }
+    }
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum ShapeName {
+    Square,
+    Strip,
+}
+
+impl From<ShapeName> for Shape {
+    fn from(name: ShapeName) -> Self {
+        match name {
+            ShapeName::Square => Self::Square,
+            ShapeName::Strip => Self::Strip,
+        }
+    }
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum PhotoSize {
+    Full,
+    Small,
+}
+
+/// Card numbers. A type of its own, since the parser takes a bare `Vec` for a repeated flag.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Numbers(pub(crate) Vec<u16>);
+
+fn bars(text: &str) -> Result<PrintScale, String> {
+    let measured_mm = length::parse_pair(text).map_err(|e| e.to_string())?;
+    PrintScale::from_bars(measured_mm).map_err(|e| e.to_string())
+}
+
+fn known(text: &str) -> Result<(Known, f64), String> {
+    const EXPECTED: &str = "expected sheet-width=LENGTH or sheet-height=LENGTH";
+    let (name, value) = text.split_once('=').ok_or(EXPECTED)?;
+    let name = Known::named(name.trim())
+        .ok_or_else(|| format!("there is no length {name:?}; {EXPECTED}"))?;
+    let mm = length::parse_option(value).map_err(|e| e.to_string())?;
+    if mm <= 0.0 {
+        return Err("a sheet's size is more than zero".to_owned());
+    }
+    Ok((name, mm))
+}
+
+fn below(text: &str) -> Result<f64, String> {
+    /// A card further than this from the face is not beside a sheet, mm.
+    const FURTHEST_MM: f64 = 100.0;
+    let mm = length::parse_option(text).map_err(|e| e.to_string())?;
+    if mm.abs() > FURTHEST_MM {
+        return Err(format!(
+            "expected a length within {FURTHEST_MM} mm of the face"
+        ));
+    }
+    Ok(mm)
+}
+
+fn numbers(text: &str) -> Result<Numbers, String> {
+    let one = |t: &str| {
+        t.trim()
+            .parse::<u16>()
+            .map_err(|_| format!("{t:?} is no card number; expected a list such as 1-12,40"))
+    };
+    let mut all = Vec::new();
+    for part in text.split(',') {
+        match part.split_once('-') {
+            None => all.push(one(part)?),
+            Some((from, to)) => {
+                let (from, to) = (one(from)?, one(to)?);
+                if from > to {
+                    return Err(format!("{part:?} runs backwards; expected {to}-{from}"));
+                }
+                all.extend(from..=to);
+            }
+        }
+    }
+    Ok(Numbers(all))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn definitions_are_sound() {
+        use clap::CommandFactory;
+        Args::command().debug_assert();
+    }
+
+    #[test]
+    fn number_lists() {
+        assert_eq!(numbers("1-3, 40").unwrap(), Numbers(vec![1, 2, 3, 40]));
+        assert!(numbers("3-1").unwrap_err().contains("backwards"));
+        for bad in ["", "1,", "x", "-3", "1-2-3", "70000"] {
+            assert!(numbers(bad).unwrap_err().contains("1-12,40"), "{bad}");
+        }
+    }
+
+    #[test]
+    fn known_lengths() {
+        assert_eq!(
+            known("sheet-width=12in").unwrap(),
+            (Known::SheetWidth, 304.8)
+        );
+        for bad in [
+            "sheet-width",
+            "depth=1mm",
+            "sheet-height=",
+            "sheet-height=-3mm",
+            "sheet-height=0",
+        ] {
+            assert!(known(bad).is_err(), "{bad}");
+        }
+    }
+
+    #[test]
+    fn bars_of_no_print_are_refused() {
+        assert!(bars("99.8mm,100.1mm").is_ok());
+        for bad in ["100mm", "100mm,70mm", "100,1mm,100mm"] {
+            assert!(bars(bad).is_err(), "{bad}");
+        }
+    }
+
+    #[test]
+    fn height_of_cards() {
+        assert_eq!(below("-0.5mm"), Ok(-0.5));
+        assert!(below("2in").is_ok() && below("1000").is_err());
+    }
+}

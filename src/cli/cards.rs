@@ -1,0 +1,103 @@
+//! `punchready cards`.
+
+use std::path::PathBuf;
+
+use punchready::card::code;
+use punchready::card::layout::{Layout, Shape};
+use punchready::card::print::{self, Paper};
+
+use super::args::{CardsArgs, ShapeName};
+use super::exit::{Failure, Status};
+use super::out;
+
+/// Which cards to write, and where.
+#[derive(Debug)]
+pub(crate) struct Options {
+    pdf: Option<PathBuf>,
+    paper: Paper,
+    shape: Shape,
+    page_numbers: Vec<u16>,
+    png: Option<PathBuf>,
+    png_numbers: Vec<u16>,
+    px_per_mm: u32,
+}
+
+impl Options {
+    pub(crate) fn of(args: CardsArgs) -> Result<Self, Failure> {
+        let asked = args.numbers.map(|n| n.0);
+        let first = asked.iter().flatten().find_map(|&n| Layout::of(n));
+        let shape = args
+            .shape
+            .map_or_else(|| first.map_or(Shape::Square, |l| l.shape), Shape::from);
+        let page_numbers = asked.clone().unwrap_or_else(|| print::first_page(shape));
+        let every = || {
+            let wanted = args.shape.map(Shape::from);
+            (1..=code::COUNT)
+                .filter(|&n| wanted.is_none_or(|s| Layout::of(n).is_some_and(|l| l.shape == s)))
+                .collect()
+        };
+        if let Some(out) = &args.out {
+            out::check_places(&[("--out", out)], &[])?;
+        }
+        let own_name = || {
+            let shape = match shape {
+                Shape::Square => ShapeName::Square,
+                Shape::Strip => ShapeName::Strip,
+            };
+            PathBuf::from(format!(
+                "punchready-cards-{}-{}.pdf",
+                name(shape),
+                name(args.paper)
+            ))
+        };
+        Ok(Self {
+            pdf: match (args.out, &args.png) {
+                (Some(path), _) => Some(path),
+                (None, None) => Some(own_name()),
+                (None, Some(_)) => None,
+            },
+            paper: args.paper.into(),
+            shape,
+            page_numbers,
+            png: args.png,
+            png_numbers: asked.unwrap_or_else(every),
+            px_per_mm: args.px_per_mm,
+        })
+    }
+}
+
+/// A choice as it is typed.
+fn name(value: impl clap::ValueEnum) -> String {
+    value
+        .to_possible_value()
+        .map_or_else(String::new, |v| v.get_name().to_owned())
+}
+
+/// Writes the cards and says what to do with them.
+pub(crate) fn run(options: &Options) -> Result<Status, Failure> {
+    if let Some(path) = &options.pdf {
+        print::write_pdf(options.paper, options.shape, &options.page_numbers, path)
+            .map_err(|e| Failure::told(&e))?;
+        let cards = options.page_numbers.len();
+        out::print(&format!(
+            "wrote {}: {cards} card{}\n\
+             next: print it at 100 % (\"actual size\", no fitting to the page), lay a steel rule on its two bars,\n\
+             and give what the rule shows to the check: --bars ACROSS,DOWN, such as --bars 99.8mm,100.1mm\n",
+            path.display(),
+            if cards == 1 { "" } else { "s" },
+        ))?;
+    }
+    if let Some(dir) = &options.png {
+        let written = print::write_pngs(dir, &options.png_numbers, options.px_per_mm)
+            .map_err(|e| Failure::told(&e))?;
+        out::print(&format!(
+            "wrote {}: {} PNG, {} pixels per mm, and cards.json with their sizes\n\
+             next: print each at its outer size, lay a steel rule on its two bars, and give what the rule shows\n\
+             to the check: --bars ACROSS,DOWN\n",
+            dir.display(),
+            written.len().saturating_sub(1),
+            options.px_per_mm,
+        ))?;
+    }
+    Ok(Status::Done)
+}

@@ -1,0 +1,326 @@
+//! `punchready check`.
+
+use std::io::Cursor;
+use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
+
+use image::codecs::jpeg::JpegEncoder;
+use image::{ImageFormat, RgbImage};
+
+use punchready::check::{Checked, Given, Known, check};
+use punchready::frame::{Point, Sheet};
+use punchready::photo;
+use punchready::plan::{self, Plan, length};
+use punchready::report::{Report, json, page, picture, text, write_atomically};
+
+use super::args::{CheckArgs, When};
+use super::exit::{Failure, Status};
+use super::out;
+
+/// Quality of a JPEG picture: fine lines stay clean, and 12 MP stay under about 5 MB.
+const PICTURE_QUALITY: u8 = 90;
+/// A measured side further than this from the plan's, as a share of it, is a slip of the unit.
+const KNOWN_RANGE: f64 = 0.05;
+
+/// What to check and where the results go.
+#[derive(Debug)]
+pub(crate) struct Options {
+    photo: PathBuf,
+    plan: PathBuf,
+    given: Given,
+    json: Option<JsonTo>,
+    picture: Option<(PathBuf, Encoding)>,
+    page: Option<PathBuf>,
+    timings: bool,
+    colour: bool,
+    quiet: bool,
+}
+
+#[derive(Debug, PartialEq, Eq)]
+enum JsonTo {
+    Stdout,
+    File(PathBuf),
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Encoding {
+    Jpeg,
+    Png,
+}
+
+impl Options {
+    /// The options as typed, checked as far as they can be without reading a file.
+    pub(crate) fn of(args: CheckArgs) -> Result<Self, Failure> {
+        if args.lens.is_some() {
+            return Err(Failure::new(
+                "--lens: camera profiles are not read yet",
+                "leave it out; the lens is worked out from the photo itself",
+            ));
+        }
+        let [photo] = <[PathBuf; 1]>::try_from(args.photos).map_err(|photos| {
+            Failure::new(
+                format!(
+                    "{} photos given: only one at a time is checked yet",
+                    photos.len()
+                ),
+                "give one photo that shows the whole sheet",
+            )
+        })?;
+        for (i, (name, _)) in args.known.iter().enumerate() {
+            if args.known[..i].iter().any(|(n, _)| n == name) {
+                return Err(Failure::new(
+                    format!("--known {} is given twice", name_of(*name)),
+                    "give each length once",
+                ));
+            }
+        }
+        let picture = args
+            .picture
+            .map(|path| Ok((encoding(&path)?, path)))
+            .transpose()?;
+        let options = Self {
+            photo,
+            plan: args.plan,
+            given: Given {
+                print_scale: args.bars,
+                card_below_mm: args.card_below,
+                known: args.known,
+            },
+            json: args.json.map(|path| {
+                if path == Path::new("-") {
+                    JsonTo::Stdout
+                } else {
+                    JsonTo::File(path)
+                }
+            }),
+            picture: picture.map(|(encoding, path)| (path, encoding)),
+            page: args.report.map(page_file).transpose()?,
+            timings: args.timings,
+            colour: out::colour(args.color),
+            quiet: args.quiet,
+        };
+        out::check_places(&options.outputs(), &[&options.photo, &options.plan])?;
+        Ok(options)
+    }
+
+    /// As the demo has it: all reports beside the photo.
+    pub(crate) fn of_demo(
+        photo: PathBuf,
+        plan: PathBuf,
+        given: Given,
+        [json, picture, page]: [PathBuf; 3],
+    ) -> Self {
+        Self {
+            photo,
+            plan,
+            given,
+            json: Some(JsonTo::File(json)),
+            picture: Some((picture, Encoding::Jpeg)),
+            page: Some(page),
+            timings: false,
+            colour: out::colour(When::Auto),
+            quiet: false,
+        }
+    }
+
+    fn outputs(&self) -> Vec<(&'static str, &Path)> {
+        let json = match &self.json {
+            Some(JsonTo::File(path)) => Some(path),
+            _ => None,
+        };
+        let picture = self.picture.as_ref().map(|(path, _)| path);
+        [
+            ("--json", json),
+            ("--picture", picture),
+            ("--report", self.page.as_ref()),
+        ]
+        .into_iter()
+        .filter_map(|(flag, path)| Some((flag, path?.as_path())))
+        .collect()
+    }
+}
+
+fn encoding(path: &Path) -> Result<Encoding, Failure> {
+    match ending(path).as_str() {
+        "jpg" | "jpeg" => Ok(Encoding::Jpeg),
+        "png" => Ok(Encoding::Png),
+        _ => Err(Failure::new(
+            format!(
+                "--picture {}: the ending does not say what to write",
+                path.display()
+            ),
+            "let the name end in .jpg or .png",
+        )),
+    }
+}
+
+fn page_file(path: PathBuf) -> Result<PathBuf, Failure> {
+    if matches!(ending(&path).as_str(), "html" | "htm") {
+        return Ok(path);
+    }
+    Err(Failure::new(
+        format!("--report {}: the report is a web page", path.display()),
+        "let the name end in .html",
+    ))
+}
+
+fn ending(path: &Path) -> String {
+    path.extension()
+        .map_or_else(String::new, |e| e.to_string_lossy().to_lowercase())
+}
+
+fn name_of(known: Known) -> &'static str {
+    match known {
+        Known::SheetWidth => "sheet-width",
+        Known::SheetHeight => "sheet-height",
+    }
+}
+
+/// Checks, prints the summary, writes the files.
+pub(crate) fn run(options: &Options) -> Result<Status, Failure> {
+    let mut clock = Clock::start();
+    let plan = plan::read(&options.plan).map_err(|e| Failure::told(&e))?;
+    believable(&options.given, &plan)?;
+    let photo = photo::read(&options.photo).map_err(|e| Failure::advised(&e))?;
+    clock.lap("decode");
+    let checked = check(&photo, &plan, &options.given);
+    // Room for the colour photo.
+    drop(photo);
+    clock.add(&checked.timings);
+    let report = checked.report(&plan);
+    if !options.quiet && options.json != Some(JsonTo::Stdout) {
+        out::print(&text::summary(&report, out::columns(), options.colour))?;
+    }
+    write_files(options, &checked, &report, &mut clock)?;
+    if options.timings {
+        clock.tell();
+    }
+    Ok(checked.verdict.decision.into())
+}
+
+/// Refuses a measured side that cannot belong to this sheet: `12` for 12 inches would be taken as 12 mm.
+fn believable(given: &Given, plan: &Plan) -> Result<(), Failure> {
+    for &(name, mm) in &given.known {
+        let planned = match name {
+            Known::SheetWidth => plan.width_mm,
+            Known::SheetHeight => plan.height_mm,
+        };
+        if (mm / planned - 1.0).abs() > KNOWN_RANGE {
+            return Err(Failure::new(
+                format!(
+                    "--known {}: {mm} mm is far from the plan's {}",
+                    name_of(name),
+                    length::show_planned(planned, plan.units)
+                ),
+                "give the unit (304.6mm, 12in; a bare number is millimetres), or correct the plan",
+            ));
+        }
+    }
+    Ok(())
+}
+
+fn write_files(
+    options: &Options,
+    checked: &Checked,
+    report: &Report,
+    clock: &mut Clock,
+) -> Result<(), Failure> {
+    match &options.json {
+        None => {}
+        Some(JsonTo::Stdout) => out::print(&json::to_string(report))?,
+        Some(JsonTo::File(path)) => write(options, path, json::to_string(report).as_bytes())?,
+    }
+    clock.lap("text and json");
+    if options.picture.is_none() && options.page.is_none() {
+        return Ok(());
+    }
+    let colour = photo::read_colour(&options.photo).map_err(|e| Failure::advised(&e))?;
+    clock.lap("decode colour");
+    let map = |at: Point<Sheet>| checked.pixel_from_sheet(at);
+    if let Some((path, encoding)) = &options.picture {
+        let drawn = picture::draw(report, &colour, &map).map_err(|e| Failure::advised(&e))?;
+        write(
+            options,
+            path,
+            &encode(&drawn, *encoding).map_err(|e| Failure::told(&e))?,
+        )?;
+        clock.lap("picture");
+    }
+    if let Some(path) = &options.page {
+        let html = page::html(report, &colour, &map).map_err(|e| Failure::advised(&e))?;
+        write(options, path, html.as_bytes())?;
+        clock.lap("report");
+    }
+    Ok(())
+}
+
+fn write(options: &Options, path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    write_atomically(path, bytes).map_err(|e| Failure::advised(&e))?;
+    if !options.quiet {
+        out::tell(&format!("wrote {}", path.display()));
+    }
+    Ok(())
+}
+
+fn encode(picture: &RgbImage, encoding: Encoding) -> Result<Vec<u8>, image::ImageError> {
+    let mut bytes = Vec::new();
+    match encoding {
+        Encoding::Jpeg => picture
+            .write_with_encoder(JpegEncoder::new_with_quality(&mut bytes, PICTURE_QUALITY))?,
+        Encoding::Png => picture.write_to(&mut Cursor::new(&mut bytes), ImageFormat::Png)?,
+    }
+    Ok(bytes)
+}
+
+/// How long each step took.
+struct Clock {
+    start: Instant,
+    last: Instant,
+    steps: Vec<(&'static str, Duration)>,
+}
+
+impl Clock {
+    fn start() -> Self {
+        let now = Instant::now();
+        Self {
+            start: now,
+            last: now,
+            steps: Vec::new(),
+        }
+    }
+
+    fn lap(&mut self, step: &'static str) {
+        let now = Instant::now();
+        self.steps.push((step, now - self.last));
+        self.last = now;
+    }
+
+    /// Steps that timed themselves.
+    fn add(&mut self, steps: &[(&'static str, Duration)]) {
+        self.steps.extend_from_slice(steps);
+        self.last = Instant::now();
+    }
+
+    fn tell(&self) {
+        for (step, took) in &self.steps {
+            out::tell(&format!("{step:<14} {:>7.1} ms", took.as_secs_f64() * 1e3));
+        }
+        out::tell(&format!(
+            "{:<14} {:>7.1} ms",
+            "total",
+            self.start.elapsed().as_secs_f64() * 1e3
+        ));
+        if let Some(mb) = peak_memory_mb() {
+            out::tell(&format!("{:<14} {mb:>7.1} MB", "peak memory"));
+        }
+    }
+}
+
+/// Largest resident set so far, in 10^6 bytes, where the system tells it (`VmHWM`, in units of 1024
+/// bytes; proc(5), from memory).
+fn peak_memory_mb() -> Option<f64> {
+    let status = std::fs::read_to_string("/proc/self/status").ok()?;
+    let line = status.lines().find_map(|l| l.strip_prefix("VmHWM:"))?;
+    let kib: f64 = line.trim().strip_suffix("kB")?.trim().parse().ok()?;
+    Some(kib * 1024.0 / 1e6)
+}

@@ -1,0 +1,32 @@
+//! The command line.
+//!
+//! | what | module |
+//! | --- | --- |
+//! | arguments as typed, and their help | [`args`] |
+//! | `check`: photo and plan to verdict | [`check`] |
+//! | `cards`: scale cards to print | [`cards`] |
+//! | `demo`: a scenario to try it on | [`demo`] |
+//! | `plan`: what a plan says | [`plan`] |
+//! | terminal and output files | [`out`] |
+//! | exit status and failures | [`exit`] |
+
+pub(crate) mod args;
+mod cards;
+mod check;
+mod demo;
+pub(crate) mod exit;
+pub(crate) mod out;
+mod plan;
+
+use args::{Args, Command, PlanCommand};
+use exit::{Failure, Status};
+
+/// Does what the command line asks.
+pub(crate) fn run(args: Args) -> Result<Status, Failure> {
+    match args.command {
+        Command::Check(args) => check::run(&check::Options::of(args)?),
+        Command::Cards(args) => cards::run(&cards::Options::of(args)?),
+        Command::Demo(args) => demo::run(&args),
+        Command::Plan(PlanCommand::Check(args)) => plan::check(&args.plan),
+    }
+}

@@ -1,0 +1,101 @@
+//! What goes to the terminal, and whether files may be written where they are asked for.
+
+use std::io::{self, ErrorKind, IsTerminal, Write};
+use std::path::{Path, PathBuf};
+
+use super::args::When;
+use super::exit::Failure;
+
+/// Columns of text: the terminal's, within these bounds. Narrower, tables break; wider, lines are
+/// hard to read.
+const COLUMNS: std::ops::RangeInclusive<usize> = 80..=100;
+
+/// Prints a result to standard output. A reader that has gone away (`| head`) is no error: it has
+/// seen what it wanted, and the other files are still to be written.
+pub(crate) fn print(text: &str) -> Result<(), Failure> {
+    let mut stdout = io::stdout().lock();
+    match stdout
+        .write_all(text.as_bytes())
+        .and_then(|()| stdout.flush())
+    {
+        Err(e) if e.kind() != ErrorKind::BrokenPipe => Err(Failure::new(
+            format!("standard output: could not be written: {e}"),
+            "give the output a place with room, or use --json FILE",
+        )),
+        _ => Ok(()),
+    }
+}
+
+/// Says a line on standard error. Where that is closed there is nobody left to tell.
+pub(crate) fn tell(line: &str) {
+    let _ = writeln!(io::stderr().lock(), "{line}");
+}
+
+/// Columns that a summary on standard output may use.
+pub(crate) fn columns() -> usize {
+    let wide = terminal_size::terminal_size().map_or(0, |(width, _)| usize::from(width.0));
+    wide.clamp(*COLUMNS.start(), *COLUMNS.end())
+}
+
+/// Whether standard output gets colour: the flag wins, then `NO_COLOR`, then whether it is a terminal.
+pub(crate) fn colour(when: When) -> bool {
+    let unwanted = std::env::var_os("NO_COLOR").is_some_and(|v| !v.is_empty());
+    match when {
+        When::Always => true,
+        When::Never => false,
+        When::Auto => !unwanted && io::stdout().is_terminal(),
+    }
+}
+
+/// Refuses places for output files that could only fail, or cost the user a file: folders that do not
+/// exist, devices, one file for two outputs, and the files that are `read`.
+pub(crate) fn check_places(outputs: &[(&str, &Path)], read: &[&Path]) -> Result<(), Failure> {
+    let read: Vec<PathBuf> = read.iter().filter_map(|p| p.canonicalize().ok()).collect();
+    let mut taken: Vec<(&str, PathBuf)> = Vec::new();
+    for &(flag, path) in outputs {
+        let place = place(path).ok_or_else(|| {
+            Failure::new(
+                format!(
+                    "{flag} {}: there is no such folder to write into",
+                    path.display()
+                ),
+                "make the folder first, or name a file in one that exists",
+            )
+        })?;
+        if place.exists() && !place.is_file() {
+            return Err(Failure::new(
+                format!("{flag} {}: this is not an ordinary file", path.display()),
+                "name a file, new or old",
+            ));
+        }
+        if read.contains(&place) {
+            return Err(Failure::new(
+                format!(
+                    "{flag} {}: this file is being read; writing would destroy it",
+                    path.display()
+                ),
+                "name another file for the output",
+            ));
+        }
+        if let Some((other, _)) = taken.iter().find(|(_, p)| *p == place) {
+            return Err(Failure::new(
+                format!("{other} and {flag} both ask for {}", path.display()),
+                "give each output a file of its own",
+            ));
+        }
+        taken.push((flag, place));
+    }
+    Ok(())
+}
+
+/// The file's true place, whether it exists or not; `None` if its folder does not exist.
+fn place(path: &Path) -> Option<PathBuf> {
+    if let Ok(place) = path.canonicalize() {
+        return Some(place);
+    }
+    let folder = match path.parent() {
+        Some(p) if !p.as_os_str().is_empty() => p,
+        _ => Path::new("."),
+    };
+    Some(folder.canonicalize().ok()?.join(path.file_name()?))
+}

@@ -1,0 +1,178 @@
+//! `cards`, `plan check`, help and version.
+
+mod cli_support;
+
+use std::fs;
+use std::path::Path;
+
+use cli_support::{names, program, run};
+use serde_json::Value;
+
+#[test]
+fn cards_as_a_page() {
+    let dir = tempfile::tempdir().unwrap();
+    let ran = run(dir.path(), &["cards"]);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    assert_eq!(names(dir.path()), ["punchready-cards-square-a4.pdf"]);
+    assert!(
+        ran.out.contains("punchready-cards-square-a4.pdf: 12 cards"),
+        "{}",
+        ran.out
+    );
+    assert!(
+        ran.out.contains("100 %") && ran.out.contains("--bars"),
+        "{}",
+        ran.out
+    );
+    let pdf = fs::read(dir.path().join("punchready-cards-square-a4.pdf")).unwrap();
+    assert!(pdf.starts_with(b"%PDF-"));
+
+    // A strip's number means a page of strips.
+    let args = [
+        "cards",
+        "--numbers",
+        "41-43,50",
+        "--paper",
+        "letter",
+        "--out",
+        "strips.pdf",
+    ];
+    let ran = run(dir.path(), &args);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    assert!(ran.out.contains("strips.pdf: 4 cards"), "{}", ran.out);
+}
+
+#[test]
+fn cards_as_pictures() {
+    let dir = tempfile::tempdir().unwrap();
+    let args = [
+        "cards",
+        "--png",
+        "cards",
+        "--numbers",
+        "7,45",
+        "--px-per-mm",
+        "5",
+    ];
+    let ran = run(dir.path(), &args);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    assert_eq!(names(dir.path()), ["cards"], "a PDF nobody asked for");
+    let folder = dir.path().join("cards");
+    assert_eq!(names(&folder), ["card-07.png", "card-45.png", "cards.json"]);
+    let list: Value =
+        serde_json::from_slice(&fs::read(folder.join("cards.json")).unwrap()).unwrap();
+    for card in list.as_array().unwrap() {
+        let file = folder.join(card["file"].as_str().unwrap());
+        let (width, height) = image::image_dimensions(file).unwrap();
+        let side = |i: usize| card["outer_size_mm"][i].as_f64().unwrap() * 5.0;
+        assert_eq!([f64::from(width), f64::from(height)], [side(0), side(1)]);
+    }
+    assert_eq!(list[1]["number"], 45);
+}
+
+#[test]
+fn cards_that_do_not_exist() {
+    let dir = tempfile::tempdir().unwrap();
+    let cases: [(&[&str], &str); 5] = [
+        (&["--numbers", "65"], "no card 65"),
+        (&["--numbers", "5-1"], "backwards"),
+        (&["--numbers", "1,41"], "one shape"),
+        (
+            &["--shape", "strip", "--numbers", "1"],
+            "strips are 41 to 64",
+        ),
+        (&["--px-per-mm", "9"], "--png"),
+    ];
+    for (more, expected) in cases {
+        let ran = run(dir.path(), &[&["cards"], more].concat());
+        assert_eq!(ran.code, 2, "{more:?}");
+        assert!(
+            ran.err.starts_with("error: ") && ran.err.contains(expected),
+            "{more:?}: {}",
+            ran.err
+        );
+    }
+    assert!(names(dir.path()).is_empty());
+}
+
+#[test]
+fn a_plan_in_words() {
+    let plan = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/hatch-cover.toml");
+    let ran = run(Path::new("."), &["plan", "check", plan.to_str().unwrap()]);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    for part in [
+        "Hatch cover",
+        "12 in (304.8 mm) wide",
+        "row A: 14 holes along the bottom edge",
+        "hole P1",
+        "44 holes in all",
+    ] {
+        assert!(ran.out.contains(part), "{part}: {}", ran.out);
+    }
+}
+
+#[test]
+fn a_plan_with_mistakes_names_the_line() {
+    let dir = tempfile::tempdir().unwrap();
+    let plan = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/hatch-cover.toml");
+    let text = fs::read_to_string(plan).unwrap();
+    let line = 1 + text.lines().position(|l| l.starts_with("height")).unwrap();
+    fs::write(dir.path().join("p.toml"), text.replace("8 1/2", "8 1/3")).unwrap();
+    let ran = run(dir.path(), &["plan", "check", "p.toml"]);
+    assert_eq!((ran.code, ran.out.as_str()), (2, ""));
+    assert!(
+        ran.err.starts_with(&format!("error: p.toml:{line}:")),
+        "{}",
+        ran.err
+    );
+    assert!(ran.err.contains("height"), "{}", ran.err);
+    assert_eq!(run(dir.path(), &["plan", "check", "nowhere.toml"]).code, 2);
+}
+
+/// The help texts as they were agreed on. After a change that is meant, write them anew with
+/// `PUNCHREADY_NEW_HELP=1 cargo test --test cli_rest help` and read the difference.
+#[test]
+fn help_is_as_agreed() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/cli_help");
+    let pages: [(&str, &[&str]); 6] = [
+        ("punchready", &["--help"]),
+        ("check-short", &["check", "-h"]),
+        ("check", &["check", "--help"]),
+        ("cards", &["cards", "--help"]),
+        ("demo", &["demo", "--help"]),
+        ("plan-check", &["plan", "check", "--help"]),
+    ];
+    for (name, args) in pages {
+        let ran = run(Path::new("."), args);
+        assert_eq!((ran.code, ran.err.as_str()), (0, ""), "{args:?}");
+        // Blanks at line ends are the parser's; editors take them away.
+        let lines: Vec<&str> = ran.out.lines().map(str::trim_end).collect();
+        let now = lines.join("\n").replace("punchready.exe", "punchready") + "\n";
+        let path = folder.join(format!("{name}.txt"));
+        if std::env::var_os("PUNCHREADY_NEW_HELP").is_some() {
+            fs::write(&path, &now).unwrap();
+        }
+        let agreed = fs::read_to_string(&path).unwrap().replace("\r\n", "\n");
+        assert_eq!(
+            now,
+            agreed,
+            "help of {args:?} differs from {}",
+            path.display()
+        );
+        assert!(!now.contains("--lens"), "help shows what does nothing");
+    }
+}
+
+#[test]
+fn version_and_no_command() {
+    let ran = run(Path::new("."), &["--version"]);
+    assert_eq!(ran.code, 0);
+    assert_eq!(
+        ran.out,
+        format!("punchready {}\n", env!("CARGO_PKG_VERSION"))
+    );
+    let output = program().output().unwrap();
+    assert_eq!(output.status.code(), Some(2));
+    let said = String::from_utf8(output.stderr).unwrap();
+    assert!(said.contains("Usage: punchready <COMMAND>"), "{said}");
+}
