@@ -273,15 +273,19 @@ impl Draft {
             let changed = match fault {
                 Fault::Missing => m.drop_hole(&name),
                 // From the planned place, so that the distance is what it says.
-                Fault::Off(d) => m.place(&name).map(|p| hole.at + along * (d * sign) - p).and_then(
-                    |by| m.shift(&name, by.dot(&along) * along.x, by.dot(&along) * along.y),
-                ),
+                Fault::Off(d) => m
+                    .place(&name)
+                    .map(|p| hole.at + along * (d * sign) - p)
+                    .and_then(|by| {
+                        m.shift(&name, by.dot(&along) * along.x, by.dot(&along) * along.y)
+                    }),
                 Fault::Across(d) => m.shift(&name, across.x * d * sign, across.y * d * sign),
                 Fault::Stray => Ok(m.stray(open)),
                 Fault::RingedStray => Ok(m.stray(open).ring(open, 7.0, RingStyle::Closed)),
-                Fault::Near(d) => m
-                    .place(&name)
-                    .map(|p| m.clone().stray(p + (along + across * 0.6).normalize() * (d * sign))),
+                Fault::Near(d) => m.place(&name).map(|p| {
+                    m.clone()
+                        .stray(p + (along + across * 0.6).normalize() * (d * sign))
+                }),
                 Fault::Cancelled => m.cross_out_hole(&name),
                 Fault::Double(d) => m.double(&name, along.x * d * sign, along.y * d * sign),
                 Fault::CancelledStray => Ok(m.stray(open).cross_out(open)),
@@ -330,7 +334,9 @@ impl Draft {
     /// A hole's mark is crossed out with an X of this size, mm.
     pub(crate) fn crossed_sized(mut self, hole: &str, size_mm: f64) -> Self {
         if let Ok(at) = self.marking.place(hole) {
-            self.marking = self.marking.with(Mark::cross_out(at.x, at.y).sized(size_mm));
+            self.marking = self
+                .marking
+                .with(Mark::cross_out(at.x, at.y).sized(size_mm));
         }
         self
     }
@@ -406,7 +412,11 @@ impl Draft {
             card.print_scale = scale;
         }
         let bars = scale.map(|s| 100.0 * s);
-        self.given.print_scale = if said { PrintScale::from_bars(bars).ok() } else { None };
+        self.given.print_scale = if said {
+            PrintScale::from_bars(bars).ok()
+        } else {
+            None
+        };
         self
     }
 

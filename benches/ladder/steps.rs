@@ -68,7 +68,9 @@ fn brushed(grain_deg: f64, contrast: f64) -> Surface {
 
 fn easy(p: &Plans) -> Vec<Case> {
     vec![
-        Draft::new("coupon, mill", &p.coupon, 101).cards(&THREE).shot(View::above(10.0)),
+        Draft::new("coupon, mill", &p.coupon, 101)
+            .cards(&THREE)
+            .shot(View::above(10.0)),
         Draft::new("coupon, missing and off", &p.coupon, 102)
             .faults(&[Fault::Missing, Fault::Off(1.5)])
             .cards(&RIGHT_TOP)
@@ -92,7 +94,11 @@ fn easy(p: &Plans) -> Vec<Case> {
             .cards(&BOTH_SIDES)
             .shot(View::above(10.0)),
         Draft::new("demo, 12 MP", &p.demo, 107)
-            .cards(&[Spot::Right(7, 0.42), Spot::Top(45, 0.4), Spot::Left(52, 0.5)])
+            .cards(&[
+                Spot::Right(7, 0.42),
+                Spot::Top(45, 0.4),
+                Spot::Left(52, 0.5),
+            ])
             .shot(View::above(9.5)),
         Draft::new("dots on lines, dark mat, double", &p.coupon, 108)
             .hand(|h| h.rows = Style::Dot)
@@ -122,7 +128,11 @@ fn tilted(p: &Plans) -> Vec<Case> {
         Draft::new("40 degrees, lens bent", &p.square, 205)
             .cards(&BOTH_SIDES)
             .with(|d| {
-                d.scene.camera = d.scene.camera.clone().with_distortion(0.02, -0.02, 0.0003, 0.0002);
+                d.scene.camera = d
+                    .scene
+                    .camera
+                    .clone()
+                    .with_distortion(0.02, -0.02, 0.0003, 0.0002);
             })
             .shot(View::tilted(10.0, 40.0, -90.0)),
         Draft::new("45 degrees, missing", &p.coupon, 206)
@@ -130,7 +140,11 @@ fn tilted(p: &Plans) -> Vec<Case> {
             .cards(&RIGHT_TOP)
             .shot(View::tilted(10.0, 45.0, -90.0)),
         Draft::new("demo, 28 degrees", &p.demo, 207)
-            .cards(&[Spot::Right(7, 0.42), Spot::Top(12, 0.6), Spot::Left(52, 0.5)])
+            .cards(&[
+                Spot::Right(7, 0.42),
+                Spot::Top(12, 0.6),
+                Spot::Left(52, 0.5),
+            ])
             .shot(View::tilted(8.0, 28.0, -60.0)),
         Draft::new("38 degrees to the top, cards on bench", &p.coupon, 208)
             .cards(&THREE)
@@ -178,10 +192,14 @@ fn turned(p: &Plans) -> Vec<Case> {
         ..ExifFacts::default()
     };
     vec![
-        Draft::new("a quarter turn, portrait, stored turned (6)", &p.coupon, 401)
-            .cards(&RIGHT_TOP)
-            .with(|d| d.exif = exif(6))
-            .shot(View::above(10.0).rolled(90.0).portrait()),
+        Draft::new(
+            "a quarter turn, portrait, stored turned (6)",
+            &p.coupon,
+            401,
+        )
+        .cards(&RIGHT_TOP)
+        .with(|d| d.exif = exif(6))
+        .shot(View::above(10.0).rolled(90.0).portrait()),
         Draft::new("upside down", &p.tab, 402)
             .faults(&[Fault::Missing])
             .cards(&BOTH_SIDES)
@@ -206,9 +224,13 @@ fn turned(p: &Plans) -> Vec<Case> {
             .cards(&BOTH_SIDES)
             .with(|d| d.exif = exif(2))
             .shot(View::above(10.0)),
-        Draft::new("hatch cover upside down: nearly its own mirror", &p.hatch, 408)
-            .cards(&[Spot::Right(7, 0.5), Spot::Top(45, 0.5)])
-            .shot(View::above(7.0).rolled(180.0)),
+        Draft::new(
+            "hatch cover upside down: nearly its own mirror",
+            &p.hatch,
+            408,
+        )
+        .cards(&[Spot::Right(7, 0.5), Spot::Top(45, 0.5)])
+        .shot(View::above(7.0).rolled(180.0)),
         Draft::new("transposed (5)", &p.coupon, 409)
             .cards(&RIGHT_TOP)
             .with(|d| d.exif = exif(5))
@@ -241,16 +263,31 @@ fn light(p: &Plans) -> Vec<Case> {
         Draft::new("soft shadow across", &p.coupon, 502)
             .faults(&[Fault::Missing])
             .cards(&RIGHT_TOP)
-            .with(|d| d.scene.light.shadows.push(shadow(70.0, 30.0, 20.0, 25.0, 0.55)))
+            .with(|d| {
+                d.scene
+                    .light
+                    .shadows
+                    .push(shadow(70.0, 30.0, 20.0, 25.0, 0.55))
+            })
             .shot(View::tilted(10.0, 15.0, -90.0)),
         Draft::new("hard shadow across", &p.tab, 503)
             .cards(&BOTH_SIDES)
-            .with(|d| d.scene.light.shadows.push(shadow(60.0, 30.0, -50.0, 3.0, 0.5)))
+            .with(|d| {
+                d.scene
+                    .light
+                    .shadows
+                    .push(shadow(60.0, 30.0, -50.0, 3.0, 0.5))
+            })
             .shot(View::above(10.0)),
         Draft::new("very hard shadow along a row", &p.tab, 504)
             .faults(&[Fault::Stray])
             .cards(&BOTH_SIDES)
-            .with(|d| d.scene.light.shadows.push(shadow(60.0, 11.0, -88.0, 0.8, 0.5)))
+            .with(|d| {
+                d.scene
+                    .light
+                    .shadows
+                    .push(shadow(60.0, 11.0, -88.0, 0.8, 0.5))
+            })
             .shot(View::above(10.0)),
         Draft::new("dark and vignetted", &p.singles, 505)
             .cards(&RIGHT_TOP)
@@ -264,8 +301,14 @@ fn light(p: &Plans) -> Vec<Case> {
             .cards(&THREE)
             .with(|d| {
                 d.scene.light.tint = [1.25, 1.0, 0.6];
-                d.scene.light.shadows.push(shadow(30.0, 30.0, 160.0, 12.0, 0.4));
-                d.scene.light.shadows.push(shadow(120.0, 50.0, 60.0, 6.0, 0.45));
+                d.scene
+                    .light
+                    .shadows
+                    .push(shadow(30.0, 30.0, 160.0, 12.0, 0.4));
+                d.scene
+                    .light
+                    .shadows
+                    .push(shadow(120.0, 50.0, 60.0, 6.0, 0.45));
             })
             .shot(View::tilted(10.0, 20.0, -45.0)),
         Draft::new("bright window on mill sheen", &p.coupon, 507)
@@ -293,7 +336,9 @@ fn coarse(p: &Plans) -> Vec<Case> {
         d.scene.sensor.full_well = full_well;
     };
     vec![
-        Draft::new("7 px/mm", &p.coupon, 601).cards(&RIGHT_TOP).shot(View::above(7.0)),
+        Draft::new("7 px/mm", &p.coupon, 601)
+            .cards(&RIGHT_TOP)
+            .shot(View::above(7.0)),
         Draft::new("7 px/mm, JPEG 70, off", &p.coupon, 602)
             .faults(&[Fault::Off(1.4)])
             .cards(&RIGHT_TOP)
@@ -474,7 +519,11 @@ fn surfaces(p: &Plans) -> Vec<Case> {
             .cards(&THREE)
             .shot(View::tilted(10.0, 15.0, -60.0)),
         Draft::new("fine dust only", &p.coupon, 809)
-            .marks(dirt(89, 12, 152.0, 76.0).into_iter().filter(|m| matches!(m.shape, Shape::Dust { .. })))
+            .marks(
+                dirt(89, 12, 152.0, 76.0)
+                    .into_iter()
+                    .filter(|m| matches!(m.shape, Shape::Dust { .. })),
+            )
             .cards(&RIGHT_TOP)
             .shot(View::above(10.0)),
     ]
@@ -703,7 +752,11 @@ fn faults(p: &Plans) -> Vec<Case> {
             .cards(&[Spot::Top(41, 0.12), Spot::Top(42, 0.5), Spot::Top(43, 0.88)])
             .shot(View::above(6.4)),
         Draft::new("keel strip, ready", &p.keel, 1114)
-            .cards(&[Spot::Top(41, 0.12), Spot::Bottom(42, 0.5), Spot::Top(43, 0.88)])
+            .cards(&[
+                Spot::Top(41, 0.12),
+                Spot::Bottom(42, 0.5),
+                Spot::Top(43, 0.88),
+            ])
             .shot(View::above(6.4)),
     ]
 }
@@ -725,7 +778,12 @@ fn hard(p: &Plans) -> Vec<Case> {
             .shot(View::above(10.0)),
         Draft::new("glare over a row", &p.coupon, 1202)
             .cards(&RIGHT_TOP)
-            .with(|d| d.scene.light.glare.push(glare(60.0, 66.0, [18.0, 7.0], 1.5)))
+            .with(|d| {
+                d.scene
+                    .light
+                    .glare
+                    .push(glare(60.0, 66.0, [18.0, 7.0], 1.5))
+            })
             .excused("glare hides marks")
             .shot(View::above(10.0)),
         Draft::new("glare hides a stray", &p.tab, 1203)
@@ -762,12 +820,16 @@ fn hard(p: &Plans) -> Vec<Case> {
             .printed([0.97, 0.97], false)
             .excused("printed at another size, unsaid")
             .shot(View::above(10.0)),
-        Draft::new("printed at 99.3 %, unsaid, marked too wide", &p.coupon, 1210)
-            .faults(&[Fault::Off(1.3)])
-            .cards(&RIGHT_TOP)
-            .printed([0.993, 0.993], false)
-            .excused("printed at another size, unsaid")
-            .shot(View::above(10.0)),
+        Draft::new(
+            "printed at 99.3 %, unsaid, marked too wide",
+            &p.coupon,
+            1210,
+        )
+        .faults(&[Fault::Off(1.3)])
+        .cards(&RIGHT_TOP)
+        .printed([0.993, 0.993], false)
+        .excused("printed at another size, unsaid")
+        .shot(View::above(10.0)),
         Draft::new("true size, bars unsaid", &p.tab, 1211)
             .cards(&BOTH_SIDES)
             .printed([1.0, 1.0], false)
