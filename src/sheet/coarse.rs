@@ -57,7 +57,7 @@ const MIN_DRAWN_SHARE: f64 = 0.3;
 const LEAN: f64 = 0.012;
 /// A rectangle whose sides part two brightnesses is so much likelier to be the sheet, against the share of
 /// its outline that shows; brightness is taken this far from the line, mm.
-const STEP_SAYS: f64 = 0.4;
+const STEP_SAYS: f64 = 0.6;
 const STEP_AWAY_MM: f64 = 2.5;
 /// However poor the survey, no outline this much off is taken for the sheet, mm.
 const MAX_DOUBT_MM: f64 = 15.0;
@@ -270,6 +270,11 @@ impl Search<'_> {
             }
         }
         found.sort_by(|a, b| b.0.total_cmp(&a.0));
+        found.truncate(10 * MAX_RECTANGLES);
+        for (shown, r, _) in &mut found {
+            *shown += STEP_SAYS * self.steps(r);
+        }
+        found.sort_by(|a, b| b.0.total_cmp(&a.0));
         found.truncate(MAX_RECTANGLES);
         let scored = found.into_iter().filter_map(|(_, r, sides)| Some((self.score(&r, sides)?, r)));
         scored.fold(None, |best: Option<(f64, Rectangle)>, s| if best.as_ref().is_none_or(|b| s.0 > b.0) { Some(s) } else { best }).map(|(_, r)| r)
@@ -372,9 +377,13 @@ impl Search<'_> {
                 (side / (0.8 + 0.002 * self.size[i % 2] + doubt)).powi(2).min(9.0)
             })
             .sum();
-        let step = (0..4).map(|i| self.step(r.corners[i].vec(), r.corners[(i + 1) % 4].vec())).sum::<f64>() / 4.0;
         // Sheets are cut to size as a rule: among outlines that show as well, the one of the planned size.
-        Some(total / weight - 0.02 * off + STEP_SAYS * step)
+        Some(total / weight - 0.02 * off + STEP_SAYS * self.steps(r))
+    }
+
+    /// Mean over the sides of [`Self::step`].
+    fn steps(&self, r: &Rectangle) -> f64 {
+        (0..4).map(|i| self.step(r.corners[i].vec(), r.corners[(i + 1) % 4].vec())).sum::<f64>() / 4.0
     }
 
     /// How different the two sides of a segment are, 0 to 1: a sheet and its bench are as a rule, the two sides

@@ -1,8 +1,7 @@
 //! Straight segments of brightness edges in the photo, as they lie on the face.
 //!
-//! Edge pixels that touch and whose gradients point the same way are grown into segments, after von Gioi,
-//! Jakubowicz, Morel and Randall, "LSD: a fast line segment detector with a false detection control", IEEE
-//! PAMI 32(4), 2010: grain makes short or crooked ones, the edge of a sheet long straight ones.
+//! Ridges of the gradient are followed along themselves, the strongest first, and cut where they bend: grain
+//! makes short or crooked pieces, the edge of a sheet long straight ones.
 
 use image::GrayImage;
 use nalgebra::{Matrix2, Vector2};
@@ -19,8 +18,10 @@ const SEARCH_MM: f64 = 0.36;
 const FLOOR_QUANTILE: f64 = 0.75;
 /// Gradients of one segment point the same way within this, cosine: 16 degrees.
 const SAME_WAY_COSINE: f64 = 0.96;
-/// A straight segment scatters less than this across, px.
-const STRAIGHT_PX: f64 = 0.75;
+/// A straight piece strays less than this from its chord, px.
+const STRAIGHT_PX: f64 = 1.3;
+/// Gaps that are bridged, px.
+const MAX_JUMP_PX: i32 = 3;
 /// Shortest segment, px and mm.
 const MIN_PX: usize = 9;
 const MIN_MM: f64 = 2.2;
@@ -109,57 +110,110 @@ fn in_picture(picture: &GrayImage) -> Vec<[(Vector2<f64>, Vector2<f64>); 2]> {
             ridge[i] = u8::from(strengths[i - step] <= s && strengths[i + step] < s);
         }
     }
+    // The strongest first, so that a sheet's edge is followed before the grain that touches it.
+    let mut seeds: Vec<usize> = (0..w * h).filter(|&i| ridge[i] != 0).collect();
+    seeds.sort_by_key(|&i| std::cmp::Reverse(strengths[i]));
+    let unit = |i: usize| {
+        let (gx, gy) = gradient(i);
+        Vector2::new(f64::from(gx), f64::from(gy)).normalize()
+    };
     let mut out = Vec::new();
-    let mut members: Vec<usize> = Vec::new();
-    for start in 0..w * h {
+    for start in seeds {
         if ridge[start] == 0 {
             continue;
         }
-        let unit = |i: usize| {
-            let (gx, gy) = gradient(i);
-            Vector2::new(f64::from(gx), f64::from(gy)).normalize()
-        };
-        members.clear();
-        members.push(start);
         ridge[start] = 0;
-        let mut sum = unit(start);
-        let mut next = 0;
-        while next < members.len() {
-            let i = members[next];
-            next += 1;
-            let mean = sum.normalize();
-            for j in [i - w - 1, i - w, i - w + 1, i - 1, i + 1, i + w - 1, i + w, i + w + 1] {
-                if ridge[j] == 1 {
-                    let u = unit(j);
-                    if u.dot(&mean) > SAME_WAY_COSINE {
-                        ridge[j] = 0;
-                        sum += u;
-                        members.push(j);
-                    }
+        let mut follow = |sign: f64| {
+            let mut chain = Vec::new();
+            let mut at = start;
+            let mut way = unit(start);
+            while let Some(next) = ahead(&ridge, &strengths, w, at, way, sign) {
+                let u = unit(next);
+                if u.dot(&way) < SAME_WAY_COSINE {
+                    break;
                 }
+                ridge[next] = 0;
+                way = (way * 4.0 + u).normalize();
+                chain.push(next);
+                at = next;
             }
-        }
-        if members.len() >= MIN_PX {
-            out.extend(straight(&members, w, sum.normalize()));
+            chain
+        };
+        let mut chain = follow(-1.0);
+        chain.reverse();
+        chain.push(start);
+        chain.extend(follow(1.0));
+        let points: Vec<Vector2<f64>> = chain.iter().map(|&i| Vector2::new((i % w) as f64 + 0.5, (i / w) as f64 + 0.5)).collect();
+        let mut pieces = Vec::new();
+        split(&points, 0, points.len(), &mut pieces);
+        for (from, to) in pieces {
+            let bright = chain[from..to].iter().map(|&i| unit(i)).sum::<Vector2<f64>>();
+            if to - from >= MIN_PX && bright.norm() > 0.0 {
+                out.push(straight(&points[from..to], bright.normalize()));
+            }
         }
     }
     out
 }
 
-/// The straight segment through the pixels, if they are straight.
-fn straight(members: &[usize], w: usize, bright: Vector2<f64>) -> Option<[(Vector2<f64>, Vector2<f64>); 2]> {
-    let place = |i: &usize| Vector2::new((i % w) as f64 + 0.5, (i / w) as f64 + 0.5);
-    let n = members.len() as f64;
-    let mean = members.iter().map(place).sum::<Vector2<f64>>() / n;
-    let cov = members.iter().map(|i| (place(i) - mean) * (place(i) - mean).transpose()).sum::<Matrix2<f64>>() / n;
+/// The next ridge pixel along the edge through `at` whose gradient is `way`, to the hand that `sign` says:
+/// a neighbour, or one a pixel or two on, where texture broke the ridge.
+fn ahead(ridge: &[u8], strengths: &[u16], w: usize, at: usize, way: Vector2<f64>, sign: f64) -> Option<usize> {
+    let along = Vector2::new(-way.y, way.x) * sign;
+    for reach in 1..=MAX_JUMP_PX {
+        let mut best: Option<(f64, usize)> = None;
+        for dy in -reach..=reach {
+            for dx in -reach..=reach {
+                if dx.abs().max(dy.abs()) != reach {
+                    continue;
+                }
+                let d = Vector2::new(f64::from(dx), f64::from(dy));
+                let straight_on = d.dot(&along) / d.norm();
+                let j = at as isize + dy as isize * w as isize + dx as isize;
+                let Ok(j) = usize::try_from(j) else { continue };
+                if straight_on < 0.7 || along.perp(&d).abs() > 1.1 || ridge.get(j) != Some(&1) {
+                    continue;
+                }
+                let worth = f64::from(strengths[j]) * straight_on;
+                if best.is_none_or(|(most, _)| worth > most) {
+                    best = Some((worth, j));
+                }
+            }
+        }
+        if let Some((_, j)) = best {
+            return Some(j);
+        }
+    }
+    None
+}
+
+/// Splits a chain where it strays from its chord: Douglas and Peucker, The Canadian Cartographer 10(2), 1973.
+fn split(points: &[Vector2<f64>], from: usize, to: usize, out: &mut Vec<(usize, usize)>) {
+    if to - from < MIN_PX {
+        return;
+    }
+    let chord = points[to - 1] - points[from];
+    let furthest = (from + 1..to - 1)
+        .map(|i| (chord.perp(&(points[i] - points[from])).abs() / chord.norm().max(1e-9), i))
+        .max_by(|a, b| a.0.total_cmp(&b.0));
+    match furthest {
+        Some((off, i)) if off > STRAIGHT_PX => {
+            split(points, from, i + 1, out);
+            split(points, i, to, out);
+        }
+        _ => out.push((from, to)),
+    }
+}
+
+/// The straight segment through points: both ends, each with the direction of the gradient.
+fn straight(points: &[Vector2<f64>], bright: Vector2<f64>) -> [(Vector2<f64>, Vector2<f64>); 2] {
+    let n = points.len() as f64;
+    let mean = points.iter().sum::<Vector2<f64>>() / n;
+    let cov = points.iter().map(|p| (p - mean) * (p - mean).transpose()).sum::<Matrix2<f64>>() / n;
     let angle = 0.5 * f64::atan2(2.0 * cov[(0, 1)], cov[(0, 0)] - cov[(1, 1)]);
     let along = Vector2::new(angle.cos(), angle.sin());
-    let across = Vector2::new(-along.y, along.x);
-    if across.dot(&(cov * across)) > STRAIGHT_PX * STRAIGHT_PX {
-        return None;
-    }
-    let (low, high) = members.iter().map(|i| (place(i) - mean).dot(&along)).fold((f64::MAX, f64::MIN), |(l, h), d| (l.min(d), h.max(d)));
-    Some([low, high].map(|d| (mean + along * d, bright)))
+    let (low, high) = points.iter().map(|p| (p - mean).dot(&along)).fold((f64::MAX, f64::MIN), |(l, h), d| (l.min(d), h.max(d)));
+    [low, high].map(|d| (mean + along * d, bright))
 }
 
 fn quantile(histogram: &[u32], share: f64) -> usize {
