@@ -43,12 +43,12 @@ const SAME_WAY: f64 = 0.025;
 const BESIDE_MM: f64 = 1.8;
 /// Lines that are looked at in each sector of directions (grain fills one with lines, the sheet's other sides
 /// lie in another), and sectors of a whole turn.
-const MAX_LINES: usize = 14;
+const MAX_LINES: usize = 36;
 const SECTORS: f64 = 24.0;
 /// Rectangles that are looked at closely.
 const MAX_RECTANGLES: usize = 80;
 /// Segments of a sector that may propose a line.
-const MAX_SEEDS: usize = 50;
+const MAX_SEEDS: usize = 110;
 /// Shortest drawn length of a line, mm and share of the sheet's shorter side.
 const MIN_DRAWN_MM: f64 = 12.0;
 const MIN_DRAWN_SHARE: f64 = 0.3;
@@ -59,6 +59,9 @@ const LEAN: f64 = 0.012;
 /// its outline that shows; brightness is taken this far from the line, mm.
 const STEP_SAYS: f64 = 0.6;
 const STEP_AWAY_MM: f64 = 2.5;
+/// Least difference, as [`Search::step`] has it: 6 % of the brightness. A sheet on a bench of its own grey
+/// cannot be told from lines drawn on it, and a wrong datum is worse than none.
+const LEAST_STEP: f64 = 0.2;
 /// However poor the survey, no outline this much off is taken for the sheet, mm.
 const MAX_DOUBT_MM: f64 = 15.0;
 /// A side must show this share of what of it lies in the photo.
@@ -122,7 +125,6 @@ pub(super) fn rectangle(grey: &GrayImage, survey: &Survey, cards: &[SeenCard], s
     let shortest = MIN_DRAWN_MM.max(MIN_DRAWN_SHARE * size[0].min(size[1])).min(60.0);
     let lines = lines(&segments, shortest);
     let doubts = lines.iter().map(|l| doubt(survey, l)).collect();
-    if std::env::var("DBG").is_ok() { for l in &lines { eprintln!("DBG n ({:.3},{:.3}) o {:.1} drawn {} [{}..{}] excess {:.0} doubt {:.2}", l.normal.x, l.normal.y, l.offset, l.cells.len(), l.cells[0], l.cells[l.cells.len()-1], l.excess, doubt(survey, l)); } eprintln!("DBG segments {}", segments.len()); }
     let search = Search { lines: &lines, doubts, survey, grey, size };
     if let Some(r) = search.best(SIZE_SHARE, SIZE_MM) {
         return Ok(r);
@@ -271,9 +273,12 @@ impl Search<'_> {
         }
         found.sort_by(|a, b| b.0.total_cmp(&a.0));
         found.truncate(10 * MAX_RECTANGLES);
-        for (shown, r, _) in &mut found {
-            *shown += STEP_SAYS * self.steps(r);
-        }
+        // What parts nothing from nothing is a drawing of a rectangle: a mat's grid, ruled lines.
+        found.retain_mut(|(shown, r, _)| {
+            let steps = self.steps(r);
+            *shown += STEP_SAYS * steps;
+            steps > LEAST_STEP
+        });
         found.sort_by(|a, b| b.0.total_cmp(&a.0));
         found.truncate(MAX_RECTANGLES);
         let scored = found.into_iter().filter_map(|(_, r, sides)| Some((self.score(&r, sides)?, r)));
