@@ -55,11 +55,17 @@ const BAND_MM: f64 = 0.42;
 const PEN_MM: f64 = 0.8;
 /// Shortest stroke that is one, mm.
 const STROKE_MM: f64 = 1.1;
-/// A crossing of strokes up to this long is a mark; from the second value on it is a cross-out.
-const CROSS_MM: f64 = 3.6;
-const CROSS_OUT_MM: f64 = 4.4;
+/// Two crossing strokes up to this long are a mark however they lean; from the second value on they
+/// are a cross-out. Between, a cross upright to the sheet (+) is a mark and a slanted one (x) is unsure: people
+/// set out with + and strike out with x.
+const CROSS_MM: f64 = 4.3;
+const CROSS_OUT_MM: f64 = 5.4;
+/// A cross leans less than this from the sheet's axes to count as upright, rad.
+const UPRIGHT: f64 = 0.4;
 /// Longest tick, mm.
 const TICK_MM: f64 = 12.0;
+/// A sheet's corner may be rounded within this, mm; no rivet is nearer to two edges.
+const ROUND_CORNER_MM: f64 = 3.0;
 /// Ink fainter than this is not taken for a mark.
 const FAINT: f64 = 0.24;
 /// Strokes must explain this share of a figure's pixels.
@@ -336,5 +342,8 @@ fn along_the_rim(picture: &Picture, figure: &Figure) -> bool {
     let (wide, tall) = (b[2] - b[0] + 1.0, b[3] - b[1] + 1.0);
     let beside = b[2] < reach || b[0] > w - reach;
     let over = b[3] < reach || b[1] > h - reach;
-    (beside && tall > 1.5 * wide) || (over && wide > 1.5 * tall)
+    // Corners are often rounded: what is dark there is the bench.
+    let round = ROUND_CORNER_MM * picture.scale;
+    let in_corner = (b[2] < round || b[0] > w - round) && (b[3] < round || b[1] > h - round);
+    in_corner || (beside && tall > 1.5 * wide) || (over && wide > 1.5 * tall)
 }

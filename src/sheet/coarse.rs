@@ -3,11 +3,13 @@
 
 use image::GrayImage;
 use nalgebra::Vector2;
+use rayon::prelude::*;
 
 use super::SheetError;
+use super::segments::{self, Segment};
 use crate::card::SeenCard;
 use crate::frame::{Face, Pixel, Point};
-use crate::raster::pyramid::halve;
+use crate::raster::sample;
 use crate::survey::Survey;
 
 /// The four sides of a rectangle on the face: corners in order lower left, lower right, upper right,
@@ -32,12 +34,36 @@ impl Rectangle {
     }
 }
 
-/// The copy of the photo that is searched has about this many millimetres a pixel.
-const SEARCH_MM: f64 = 0.3;
-/// A side's normal and an edge point's gradient may differ by this much, rad.
-const SAME_WAY: f64 = 0.12;
-/// Width of a bin across, mm.
-const BIN_MM: f64 = 0.5;
+/// Segments join one line within this, mm.
+const NEAR_MM: f64 = 0.7;
+/// Directions of a segment and of its line differ by less than this, rad, and more for short segments.
+const SAME_WAY: f64 = 0.025;
+/// Grain and print hold many segments: only what a line holds more than the bands beside it, this far out,
+/// counts.
+const BESIDE_MM: f64 = 1.8;
+/// Lines that are looked at in each sector of directions (grain fills one with lines, the sheet's other sides
+/// lie in another), and sectors of a whole turn.
+const MAX_LINES: usize = 36;
+const SECTORS: f64 = 24.0;
+/// Rectangles that are looked at closely.
+const MAX_RECTANGLES: usize = 80;
+/// Segments of a sector that may propose a line.
+const MAX_SEEDS: usize = 110;
+/// Shortest drawn length of a line, mm and share of the sheet's shorter side.
+const MIN_DRAWN_MM: f64 = 12.0;
+const MIN_DRAWN_SHARE: f64 = 0.3;
+/// Opposite sides may lean to each other, and neighbours from square, by this much, rad, when the survey
+/// is good; a survey from one small card may lean more.
+const LEAN: f64 = 0.012;
+/// A rectangle whose sides part two brightnesses is so much likelier to be the sheet, against the share of
+/// its outline that shows; brightness is taken this far from the line, mm.
+const STEP_SAYS: f64 = 0.6;
+const STEP_AWAY_MM: f64 = 2.5;
+/// Least difference, as [`Search::step`] has it: 6 % of the brightness. A sheet on a bench of its own grey
+/// cannot be told from lines drawn on it, and a wrong datum is worse than none.
+const LEAST_STEP: f64 = 0.2;
+/// However poor the survey, no outline this much off is taken for the sheet, mm.
+const MAX_DOUBT_MM: f64 = 15.0;
 /// A side must show this share of what of it lies in the photo.
 const MIN_SHOWN: f64 = 0.4;
 /// How far a cut sheet may be from its planned size, share and mm: a sheet cut worse than this is
@@ -48,180 +74,76 @@ const SIZE_MM: f64 = 1.5;
 /// wrong.
 const WIDE_SHARE: f64 = 0.09;
 
-/// A point on some brightness edge: place and gradient direction on the face.
-struct EdgePoint {
-    at: Vector2<f64>,
+/// A straight line drawn by segments.
+struct DrawnLine {
+    /// Unit normal and offset: points p with normal . p = offset.
     normal: Vector2<f64>,
+    offset: f64,
+    /// Millimetre cells along it that are drawn, sorted; along is the normal turned a quarter clockwise.
+    cells: Vec<i32>,
+    /// Length of the segments on it less those beside it, mm.
+    excess: f64,
 }
 
-/// A family of parallel lines: for each offset how many millimetres of edge lie there.
-struct Family<'a> {
-    normal: Vector2<f64>,
-    points: Vec<&'a EdgePoint>,
-    peaks: Vec<f64>,
+impl DrawnLine {
+    fn along(&self) -> Vector2<f64> {
+        Vector2::new(self.normal.y, -self.normal.x)
+    }
+
+    /// A point amid what is drawn.
+    fn middle(&self) -> Vector2<f64> {
+        self.normal * self.offset + self.along() * f64::from(self.cells[self.cells.len() / 2])
+    }
+
+    fn meet(&self, other: &Self) -> Option<Vector2<f64>> {
+        let sine = self.normal.perp(&other.normal);
+        if sine.abs() < 0.5 {
+            return None;
+        }
+        Some((other.along() * -self.offset + self.along() * other.offset) / -sine)
+    }
+
+    /// Share of the visible stretches of the segment from `a` to `b` that is drawn.
+    fn shown(&self, a: Vector2<f64>, b: Vector2<f64>, visible: &[bool]) -> f64 {
+        let n = visible.len();
+        let step = (b - a) / n as f64;
+        let along = self.along();
+        let mut seen = 0;
+        let mut drawn = 0;
+        for k in (0..n).filter(|&k| visible[k]) {
+            let s = (a + step * (k as f64 + 0.5)).dot(&along).floor() as i32;
+            seen += 1;
+            drawn += i32::from((s - 1..=s + 1).any(|c| self.cells.binary_search(&c).is_ok()));
+        }
+        f64::from(drawn) / f64::from(seen.max(1))
+    }
 }
 
-/// The rectangles of `width` x `height` mm, the best first; sheets that stand out by every side come
-/// before those that lack one.
-pub(super) fn rectangle(
-    grey: &GrayImage,
-    survey: &Survey,
-    cards: &[SeenCard],
-    size: [f64; 2],
-) -> Result<Rectangle, SheetError> {
-    let (points, step_mm) = edge_points(grey, survey, cards);
-    let mut best: Option<(f64, Rectangle)> = None;
-    let mut wide: Option<(f64, [f64; 2])> = None;
-    for angle in directions(&points) {
-        let axis = Vector2::new(angle.cos(), angle.sin());
-        let families = [
-            Family::of(&points, axis, step_mm),
-            Family::of(&points, Vector2::new(-axis.y, axis.x), step_mm),
-        ];
-        for swapped in [false, true] {
-            let wanted = if swapped { [size[1], size[0]] } else { size };
-            let near =
-                [0, 1].map(|k| families[k].pairs(wanted[k], SIZE_SHARE * wanted[k] + SIZE_MM));
-            for &u in &near[0] {
-                for &v in &near[1] {
-                    let r = laid(axis, u, v, swapped);
-                    if let Some(score) = score(&r, &families, survey, grey) {
-                        if best.as_ref().is_none_or(|(s, _)| score > *s) {
-                            best = Some((score, r));
-                        }
-                    }
-                }
-            }
-            if best.is_none() {
-                let far = [0, 1].map(|k| families[k].pairs(wanted[k], WIDE_SHARE * wanted[k]));
-                for &u in &far[0] {
-                    for &v in &far[1] {
-                        let ratio = [(u[1] - u[0]) / wanted[0], (v[1] - v[0]) / wanted[1]];
-                        let r = laid(axis, u, v, swapped);
-                        if (ratio[0] - ratio[1]).abs() > 0.008 {
-                            continue;
-                        }
-                        if let Some(score) = score(&r, &families, survey, grey) {
-                            if wide.as_ref().is_none_or(|(s, _)| score > *s) {
-                                wide = Some((
-                                    score,
-                                    if swapped {
-                                        [v[1] - v[0], u[1] - u[0]]
-                                    } else {
-                                        [u[1] - u[0], v[1] - v[0]]
-                                    },
-                                ));
-                            }
-                        }
-                    }
-                }
+/// The rectangle of `size` (width, height, mm) that shows best.
+pub(super) fn rectangle(grey: &GrayImage, survey: &Survey, cards: &[SeenCard], size: [f64; 2]) -> Result<Rectangle, SheetError> {
+    let segments = segments::on_face(grey, survey, cards);
+    let shortest = MIN_DRAWN_MM.max(MIN_DRAWN_SHARE * size[0].min(size[1])).min(60.0);
+    let lines = lines(&segments, shortest);
+    let doubts = lines.iter().map(|l| doubt(survey, l)).collect();
+    let search = Search { lines: &lines, doubts, survey, grey, size };
+    if let Some(r) = search.best(SIZE_SHARE, SIZE_MM) {
+        return Ok(r);
+    }
+    let planned_mm = size;
+    match search.best(WIDE_SHARE, 0.0) {
+        Some(r) => {
+            let side = |i: usize, j: usize| r.corners[i].distance(r.corners[j]);
+            let measured_mm = [(side(0, 1) + side(3, 2)) / 2.0, (side(0, 3) + side(1, 2)) / 2.0];
+            // Printed at another scale, both sides are off by the same share.
+            let ratio = [measured_mm[0] / size[0], measured_mm[1] / size[1]];
+            if (ratio[0] - ratio[1]).abs() < 0.01 {
+                Err(SheetError::OtherSize { measured_mm, planned_mm })
+            } else {
+                Err(SheetError::NotFound { planned_mm })
             }
         }
+        None => Err(SheetError::NotFound { planned_mm }),
     }
-    match (best, wide) {
-        (Some((_, r)), _) => Ok(r),
-        (None, Some((_, measured))) => Err(SheetError::OtherSize {
-            measured_mm: measured,
-            planned_mm: size,
-        }),
-        (None, None) => Err(SheetError::NotFound { planned_mm: size }),
-    }
-}
-
-/// Corners, anticlockwise on the face, of the rectangle between offsets `u` along `axis` and `v` across.
-/// Not swapped, the plan's x runs along `axis`.
-fn laid(axis: Vector2<f64>, u: [f64; 2], v: [f64; 2], swapped: bool) -> Rectangle {
-    let across = Vector2::new(-axis.y, axis.x);
-    let at = |a: f64, b: f64| Point::at(axis * a + across * b);
-    let r = Rectangle {
-        corners: [
-            at(u[0], v[0]),
-            at(u[1], v[0]),
-            at(u[1], v[1]),
-            at(u[0], v[1]),
-        ],
-    };
-    if swapped { r.turned(1) } else { r }
-}
-
-fn edge_points(grey: &GrayImage, survey: &Survey, cards: &[SeenCard]) -> (Vec<EdgePoint>, f64) {
-    let mut scale = 1.0;
-    let mut small: Option<GrayImage> = None;
-    while survey.mm_per_px * scale * 1.5 < SEARCH_MM {
-        small = Some(halve(small.as_ref().unwrap_or(grey)));
-        scale *= 2.0;
-    }
-    let picture = small.as_ref().unwrap_or(grey);
-    let (w, h) = (picture.width() as usize, picture.height() as usize);
-    let raw = picture.as_raw();
-    let at = |x: usize, y: usize| i32::from(raw[y * w + x]);
-    let gradient = |x: usize, y: usize| {
-        // Sobel: smooths along the edge while it differs across.
-        let gx = at(x + 1, y - 1) + 2 * at(x + 1, y) + at(x + 1, y + 1)
-            - at(x - 1, y - 1)
-            - 2 * at(x - 1, y)
-            - at(x - 1, y + 1);
-        let gy = at(x - 1, y + 1) + 2 * at(x, y + 1) + at(x + 1, y + 1)
-            - at(x - 1, y - 1)
-            - 2 * at(x, y - 1)
-            - at(x + 1, y - 1);
-        (gx, gy)
-    };
-    let mut strengths = vec![0i32; w * h];
-    let mut histogram = vec![0u32; 2048];
-    for y in 1..h.saturating_sub(1) {
-        for x in 1..w - 1 {
-            let (gx, gy) = gradient(x, y);
-            let s = gx.abs().max(gy.abs()) + gx.abs().min(gy.abs()) / 2;
-            strengths[y * w + x] = s;
-            histogram[(s as usize).min(2047)] += 1;
-        }
-    }
-    // Texture sets the floor: twice what three quarters of all pixels show.
-    let floor = (2 * quantile(&histogram, 0.75)).clamp(16, 160) as i32;
-    let mut points = Vec::new();
-    for y in 2..h.saturating_sub(2) {
-        for x in 2..w.saturating_sub(2) {
-            let s = strengths[y * w + x];
-            if s < floor {
-                continue;
-            }
-            let (gx, gy) = gradient(x, y);
-            let step = if gx.abs() > gy.abs() { 1 } else { w };
-            let i = y * w + x;
-            if strengths[i - step] > s || strengths[i + step] >= s {
-                continue;
-            }
-            let pixel = Point::<Pixel>::new((x as f64 + 0.5) * scale, (y as f64 + 0.5) * scale);
-            if cards.iter().any(|c| inside(&c.outline, pixel, 2.0 * scale)) {
-                continue;
-            }
-            let Some(face) = survey.face_from_pixel(pixel) else {
-                continue;
-            };
-            let Some(jacobian) = survey.local_scale(face) else {
-                continue;
-            };
-            let normal = jacobian.transpose() * Vector2::new(f64::from(gx), f64::from(gy));
-            points.push(EdgePoint {
-                at: face.vec(),
-                normal: normal.normalize(),
-            });
-        }
-    }
-    (points, survey.mm_per_px * scale)
-}
-
-fn quantile(histogram: &[u32], share: f64) -> usize {
-    let all: u32 = histogram.iter().sum();
-    let mut below = 0;
-    histogram
-        .iter()
-        .position(|n| {
-            below += n;
-            f64::from(below) >= share * f64::from(all)
-        })
-        .unwrap_or(0)
 }
 
 /// Whether `p` lies in the outline, made wider by `margin` px.
@@ -232,166 +154,261 @@ pub(super) fn inside(outline: &[Point<Pixel>; 4], p: Point<Pixel>, margin: f64) 
     })
 }
 
-/// Likely directions of the sides, rad, within a quarter turn: peaks of how the gradients lie, made sharp.
-fn directions(points: &[EdgePoint]) -> Vec<f64> {
-    const BINS: usize = 90;
-    let quarter = std::f64::consts::FRAC_PI_2;
-    let mut histogram = [0.0f64; BINS];
-    for p in points {
-        let turn = p.normal.y.atan2(p.normal.x).rem_euclid(quarter) / quarter;
-        histogram[((turn * BINS as f64) as usize).min(BINS - 1)] += 1.0;
+/// The straight lines that the segments draw, the longest first. Each long segment proposes one, and
+/// takes in the others along it, first those near by.
+fn lines(segments: &[Segment], shortest_mm: f64) -> Vec<DrawnLine> {
+    let mut order: Vec<usize> = (0..segments.len()).collect();
+    order.sort_by(|&a, &b| segments[b].length().total_cmp(&segments[a].length()).then(a.cmp(&b)));
+    // As with the lines: some of every direction.
+    let mut proposals = [0usize; SECTORS as usize + 1];
+    order.retain(|&i| {
+        let n = segments[i].normal;
+        let k = ((n.y.atan2(n.x) / std::f64::consts::TAU + 0.5) * SECTORS) as usize;
+        proposals[k] += 1;
+        proposals[k] <= MAX_SEEDS
+    });
+    let proposed: Vec<Option<DrawnLine>> = order.into_par_iter().map(|seed| drawn(segments, &segments[seed], shortest_mm)).collect();
+    let sector = |l: &DrawnLine| ((l.normal.y.atan2(l.normal.x) / std::f64::consts::TAU + 0.5) * SECTORS) as usize;
+    let mut lines: Vec<DrawnLine> = Vec::new();
+    let mut fitted: Vec<DrawnLine> = proposed.into_iter().flatten().collect();
+    fitted.sort_by(|a, b| b.excess.total_cmp(&a.excess));
+    for line in fitted {
+        let middle = line.middle();
+        let same = |l: &DrawnLine| (l.normal - line.normal).norm() < 0.02 && (l.normal.dot(&middle) - l.offset).abs() < 0.6;
+        let alike = lines.iter().filter(|l| sector(l) == sector(&line)).count();
+        if alike < MAX_LINES && !lines.iter().any(same) {
+            lines.push(line);
+        }
     }
-    let smooth = |i: usize| {
-        (0..5)
-            .map(|k| histogram[(i + BINS + k - 2) % BINS])
-            .sum::<f64>()
-    };
-    let mut peaks: Vec<(f64, usize)> = (0..BINS)
-        .filter(|&i| {
-            smooth(i) > smooth((i + 1) % BINS) && smooth(i) >= smooth((i + BINS - 1) % BINS)
-        })
-        .map(|i| (smooth(i), i))
-        .collect();
-    peaks.sort_by(|a, b| b.0.total_cmp(&a.0));
-    peaks.truncate(5);
-    peaks
-        .iter()
-        .map(|&(_, i)| sharpest(points, (i as f64 + 0.5) / BINS as f64 * quarter))
-        .collect()
+    lines
 }
 
-/// The direction near `angle` in which the offsets of edge points bunch most.
-fn sharpest(points: &[EdgePoint], angle: f64) -> f64 {
-    let step = points.len().div_ceil(12_000).max(1);
-    let mut middle = angle;
-    for (reach, n) in [(0.045, 18), (0.0025, 5)] {
-        let tries = (-n..=n).map(|k| middle + reach * f64::from(k) / f64::from(n));
-        let bunched = |angle: f64| {
-            let axis = Vector2::new(angle.cos(), angle.sin());
-            [axis, Vector2::new(-axis.y, axis.x)]
-                .iter()
-                .map(|normal| {
-                    let mut bins = std::collections::BTreeMap::<i32, f64>::new();
-                    for p in points
-                        .iter()
-                        .step_by(step)
-                        .filter(|p| p.normal.perp(normal).abs() < SAME_WAY)
-                    {
-                        *bins
-                            .entry((p.at.dot(normal) / BIN_MM).floor() as i32)
-                            .or_default() += 1.0;
-                    }
-                    bins.values().map(|n| n * n).sum::<f64>()
-                })
-                .sum::<f64>()
+/// The line along `seed`; `None` when it holds little more than the bands beside it.
+fn drawn(segments: &[Segment], seed: &Segment, shortest_mm: f64) -> Option<DrawnLine> {
+    let mut normal = seed.normal;
+    let mut offset = normal.dot(&seed.middle());
+    let mut on: Vec<&Segment> = Vec::new();
+    for reach in [40.0, 100.0, f64::MAX, f64::MAX] {
+        let near = |s: &&Segment| {
+            let way = SAME_WAY + 0.3 / s.length();
+            s.ends.iter().all(|e| (normal.dot(e) - offset).abs() < NEAR_MM)
+                && s.normal.dot(&normal) > 0.0
+                && s.normal.perp(&normal).abs() < way
+                && (s.middle() - seed.middle()).norm() - s.length() / 2.0 < reach
         };
-        middle = tries
-            .map(|a| (bunched(a), a))
-            .max_by(|a, b| a.0.total_cmp(&b.0))
-            .map_or(middle, |b| b.1);
+        on = segments.iter().filter(near).collect();
+        let total: f64 = on.iter().map(|s| s.length()).sum();
+        if total <= 0.0 {
+            return None;
+        }
+        let mean = on.iter().map(|s| s.middle() * s.length()).sum::<Vector2<f64>>() / total;
+        let spread = |s: &&Segment| {
+            s.ends.iter().map(|e| (e - mean) * (e - mean).transpose()).sum::<nalgebra::Matrix2<f64>>() * s.length()
+        };
+        let cov = on.iter().map(spread).sum::<nalgebra::Matrix2<f64>>();
+        let angle = 0.5 * f64::atan2(2.0 * cov[(0, 1)], cov[(0, 0)] - cov[(1, 1)]);
+        let across = Vector2::new(-angle.sin(), angle.cos());
+        normal = if across.dot(&normal) < 0.0 { -across } else { across };
+        offset = normal.dot(&mean);
     }
-    middle
+    let beside: f64 = segments
+        .iter()
+        .filter(|s| {
+            let d = (normal.dot(&s.middle()) - offset).abs();
+            d > BESIDE_MM && d < BESIDE_MM + NEAR_MM && s.normal.dot(&normal) > 0.0 && s.normal.perp(&normal).abs() < SAME_WAY + 0.3 / s.length()
+        })
+        .map(Segment::length)
+        .sum();
+    let along = Vector2::new(normal.y, -normal.x);
+    let mut cells: Vec<i32> = on
+        .iter()
+        .flat_map(|s| {
+            let [a, b] = s.ends.map(|e| along.dot(&e).floor() as i32);
+            a.min(b)..=a.max(b)
+        })
+        .collect();
+    cells.sort_unstable();
+    cells.dedup();
+    let excess = on.iter().map(|s| s.length()).sum::<f64>() - beside;
+    (excess >= 0.7 * shortest_mm && cells.len() as f64 >= shortest_mm).then_some(DrawnLine { normal, offset, cells, excess })
 }
 
-impl<'a> Family<'a> {
-    fn of(points: &'a [EdgePoint], normal: Vector2<f64>, step_mm: f64) -> Self {
-        let points: Vec<&EdgePoint> = points
-            .iter()
-            .filter(|p| p.normal.perp(&normal).abs() < SAME_WAY)
-            .collect();
-        let offset = |p: &EdgePoint| p.at.dot(&normal);
-        let (low, high) = points
-            .iter()
-            .map(|p| offset(p))
-            .fold((f64::MAX, f64::MIN), |(l, h), o| (l.min(o), h.max(o)));
-        let mut peaks = Vec::new();
-        if low < high {
-            let bins = ((high - low) / BIN_MM) as usize + 3;
-            let mut length = vec![0.0; bins];
-            for p in &points {
-                length[((offset(p) - low) / BIN_MM) as usize + 1] += step_mm;
+/// How far the survey may be off at a line's ends, three standard deviations, mm. An unsaid print scale,
+/// which makes everything larger or smaller alike, is in it too.
+fn doubt(survey: &Survey, line: &DrawnLine) -> f64 {
+    let ends = [line.cells.first(), line.cells.last()].into_iter().flatten();
+    ends.map(|&s| {
+        let at = Point::at(line.normal * line.offset + line.along() * f64::from(s));
+        let seen = survey.pixel_from_face(at).and_then(|p| survey.face_point(0, p, nalgebra::Matrix2::zeros()));
+        seen.map_or(MAX_DOUBT_MM, |(_, c)| 3.0 * c.symmetric_eigenvalues().max().max(0.0).sqrt())
+    })
+    .fold(0.0, f64::max)
+    .min(MAX_DOUBT_MM)
+}
+
+/// The search for four lines that bound the sheet.
+struct Search<'a> {
+    lines: &'a [DrawnLine],
+    /// How far the survey may be off at each line, mm.
+    doubts: Vec<f64>,
+    survey: &'a Survey,
+    grey: &'a GrayImage,
+    size: [f64; 2],
+}
+
+impl Search<'_> {
+    fn best(&self, share: f64, slack_mm: f64) -> Option<Rectangle> {
+        let across = self.pairs(self.size[0], share, slack_mm);
+        let up = self.pairs(self.size[1], share, slack_mm);
+        let mut found: Vec<(f64, Rectangle, [usize; 4])> = Vec::new();
+        for &[a, b] in &across {
+            for &[c, d] in &up {
+                if let Some(r) = self.laid([a, b], [c, d], share, slack_mm) {
+                    let sides = [c, b, d, a];
+                    if let Some(shown) = self.shown(&r, sides) {
+                        found.push((shown, r, sides));
+                    }
+                }
             }
-            // A line may straddle two bins.
-            let two: Vec<f64> = (1..bins).map(|i| length[i] + length[i - 1]).collect();
-            let mut found: Vec<(f64, f64)> = (1..two.len().saturating_sub(1))
-                .filter(|&i| two[i] > 15.0 && two[i] >= two[i - 1] && two[i] > two[i + 1])
-                .map(|i| (two[i], low + i as f64 * BIN_MM))
-                .collect();
-            found.sort_by(|a, b| b.0.total_cmp(&a.0));
-            found.truncate(40);
-            peaks = found.into_iter().map(|(_, o)| o).collect();
-            peaks.sort_by(f64::total_cmp);
         }
-        Self {
-            normal,
-            points,
-            peaks,
-        }
+        found.sort_by(|a, b| b.0.total_cmp(&a.0));
+        found.truncate(10 * MAX_RECTANGLES);
+        // What parts nothing from nothing is a drawing of a rectangle: a mat's grid, ruled lines.
+        found.retain_mut(|(shown, r, _)| {
+            let steps = self.steps(r);
+            *shown += STEP_SAYS * steps;
+            steps > LEAST_STEP
+        });
+        found.sort_by(|a, b| b.0.total_cmp(&a.0));
+        found.truncate(MAX_RECTANGLES);
+        let scored = found.into_iter().filter_map(|(_, r, sides)| Some((self.score(&r, sides)?, r)));
+        scored.fold(None, |best: Option<(f64, Rectangle)>, s| if best.as_ref().is_none_or(|b| s.0 > b.0) { Some(s) } else { best }).map(|(_, r)| r)
     }
 
-    /// Offsets of two lines that are `wanted` mm apart, give or take `slack`.
-    fn pairs(&self, wanted: f64, slack: f64) -> Vec<[f64; 2]> {
+    /// Share of the outline that is drawn, wherever the photo ends; `None` when a side hardly is.
+    fn shown(&self, r: &Rectangle, sides: [usize; 4]) -> Option<f64> {
+        let mut sum = 0.0;
+        for i in 0..4 {
+            let (a, b) = (r.corners[i].vec(), r.corners[(i + 1) % 4].vec());
+            let n = ((b - a).norm() / 2.0).ceil().max(4.0) as usize;
+            let shown = self.lines[sides[i]].shown(a, b, &vec![true; n]);
+            if shown < 0.5 * MIN_SHOWN {
+                return None;
+            }
+            sum += shown / 4.0;
+        }
+        Some(sum)
+    }
+
+    fn doubt_of(&self, lines: &[usize]) -> f64 {
+        lines.iter().map(|&i| self.doubts[i]).fold(0.0, f64::max)
+    }
+
+    fn lean(&self, doubt: f64) -> f64 {
+        LEAN + 2.0 * doubt / self.size[0].min(self.size[1])
+    }
+
+    /// Pairs of nearly parallel lines about `wanted` apart: left and right, or bottom and top, in either order.
+    fn pairs(&self, wanted: f64, share: f64, slack_mm: f64) -> Vec<[usize; 2]> {
         let mut out = Vec::new();
-        for &a in &self.peaks {
-            for &b in &self.peaks {
-                if (b - a - wanted).abs() <= slack {
-                    out.push([a, b]);
+        for (i, a) in self.lines.iter().enumerate() {
+            for (j, b) in self.lines.iter().enumerate() {
+                if i == j || a.normal.perp(&b.normal).abs() > 0.2 {
+                    continue;
+                }
+                let apart = [(a.normal.dot(&b.middle()) - a.offset).abs(), (b.normal.dot(&a.middle()) - b.offset).abs()];
+                let doubt = self.doubts[i].max(self.doubts[j]);
+                let near = apart.iter().any(|d| (d - wanted).abs() < share * wanted + slack_mm + doubt);
+                if near && a.normal.perp(&b.normal).abs() < self.lean(doubt) {
+                    out.push([i, j]);
                 }
             }
         }
         out
     }
 
-    /// Share of the segment from `a` to `b` along which edge points of this family lie.
-    fn shown(&self, a: Vector2<f64>, b: Vector2<f64>, visible: &[bool]) -> f64 {
-        let along = (b - a).normalize();
-        let length = (b - a).norm();
-        let mut hit = vec![false; visible.len()];
-        for p in &self.points {
-            let d = p.at - a;
-            let s = d.dot(&along);
-            if d.dot(&self.normal).abs() < 1.2 && s > 0.0 && s < length {
-                hit[((s / length * visible.len() as f64) as usize).min(visible.len() - 1)] = true;
+    /// Rectangles with left and right `u`, bottom and top `v`, in the anticlockwise sense only.
+    fn laid(&self, u: [usize; 2], v: [usize; 2], share: f64, slack_mm: f64) -> Option<Rectangle> {
+        let [left, right, bottom, top] = [u[0], u[1], v[0], v[1]].map(|i| &self.lines[i]);
+        let corners = [bottom.meet(left)?, bottom.meet(right)?, top.meet(right)?, top.meet(left)?];
+        let side = |i: usize| corners[(i + 1) % 4] - corners[i];
+        let doubt = self.doubt_of(&[u[0], u[1], v[0], v[1]]);
+        for i in 0..4 {
+            let wanted = self.size[i % 2];
+            if (side(i).norm() - wanted).abs() > share * wanted + slack_mm + 1.4 * doubt {
+                return None;
+            }
+            let next = side((i + 1) % 4);
+            let sine = side(i).perp(&next) / (side(i).norm() * next.norm());
+            let cosine = side(i).dot(&next) / (side(i).norm() * next.norm());
+            if sine < 0.0 || cosine.abs() > self.lean(doubt) {
+                return None;
             }
         }
-        let seen = visible.iter().filter(|v| **v).count();
-        let shown = hit.iter().zip(visible).filter(|(h, v)| **h && **v).count();
-        shown as f64 / seen.max(1) as f64
+        Some(Rectangle { corners: corners.map(Point::at) })
     }
-}
 
-/// How well the rectangle's sides show, or `None` when one that should does not. The plan's lower left
-/// corner may still be any of two or four.
-fn score(r: &Rectangle, families: &[Family; 2], survey: &Survey, grey: &GrayImage) -> Option<f64> {
-    let (w, h) = (f64::from(grey.width()), f64::from(grey.height()));
-    let mut total = 0.0;
-    let mut weight = 0.0;
-    for i in 0..4 {
-        let (a, b) = (r.corners[i].vec(), r.corners[(i + 1) % 4].vec());
-        let n = ((b - a).norm() / 2.0).ceil().max(4.0) as usize;
-        let visible: Vec<bool> = (0..n)
-            .map(|k| {
-                let p = a + (b - a) * ((k as f64 + 0.5) / n as f64);
-                survey
-                    .pixel_from_face(Point::at(p))
-                    .is_some_and(|q| q.x > 2.0 && q.y > 2.0 && q.x < w - 2.0 && q.y < h - 2.0)
+    /// How well the sides show and how near they are to the planned size; `None` when one that should show
+    /// does not. The lines of the sides come in the order bottom, right, top, left.
+    fn score(&self, r: &Rectangle, sides: [usize; 4]) -> Option<f64> {
+        let (w, h) = (f64::from(self.grey.width()), f64::from(self.grey.height()));
+        let mut total = 0.0;
+        let mut weight = 0.0;
+        for i in 0..4 {
+            let (a, b) = (r.corners[i].vec(), r.corners[(i + 1) % 4].vec());
+            let length = (b - a).norm();
+            let n = (length / 2.0).ceil().max(4.0) as usize;
+            let visible: Vec<bool> = (0..n)
+                .map(|k| {
+                    let p = a + (b - a) * ((k as f64 + 0.5) / n as f64);
+                    self.survey.pixel_from_face(Point::at(p)).is_some_and(|q| q.x > 2.0 && q.y > 2.0 && q.x < w - 2.0 && q.y < h - 2.0)
+                })
+                .collect();
+            let seen = visible.iter().filter(|v| **v).count() as f64 / n as f64;
+            weight += length;
+            if seen < 0.2 {
+                return None;
+            }
+            let shown = self.lines[sides[i]].shown(a, b, &visible);
+            if shown < MIN_SHOWN {
+                return None;
+            }
+            total += shown * seen * length;
+        }
+        let doubt = self.doubt_of(&sides);
+        let off: f64 = (0..4)
+            .map(|i| {
+                let side = r.corners[i].distance(r.corners[(i + 1) % 4]) - self.size[i % 2];
+                (side / (0.8 + 0.002 * self.size[i % 2] + doubt)).powi(2).min(9.0)
             })
-            .collect();
-        let seen = visible.iter().filter(|v| **v).count() as f64 / n as f64;
-        if seen < 0.25 {
-            weight += (b - a).norm();
-            continue;
-        }
-        let family = families.iter().max_by(|f, g| {
-            let along = |f: &Family| f.normal.perp(&(b - a)).abs();
-            along(f).total_cmp(&along(g))
-        })?;
-        let shown = family.shown(a, b, &visible);
-        if shown < MIN_SHOWN {
-            return None;
-        }
-        total += shown * seen * (b - a).norm();
-        weight += (b - a).norm();
+            .sum();
+        // Sheets are cut to size as a rule: among outlines that show as well, the one of the planned size.
+        Some(total / weight - 0.02 * off + STEP_SAYS * self.steps(r))
     }
-    Some(total / weight)
+
+    /// Mean over the sides of [`Self::step`].
+    fn steps(&self, r: &Rectangle) -> f64 {
+        (0..4).map(|i| self.step(r.corners[i].vec(), r.corners[(i + 1) % 4].vec())).sum::<f64>() / 4.0
+    }
+
+    /// How different the two sides of a segment are, 0 to 1: a sheet and its bench are as a rule, the two sides
+    /// of a drawn line are not.
+    fn step(&self, a: Vector2<f64>, b: Vector2<f64>) -> f64 {
+        const PLACES: usize = 24;
+        let along = (b - a).normalize();
+        let outward = Vector2::new(along.y, -along.x);
+        let level = |out: f64| {
+            let mut levels: Vec<f64> = (0..PLACES)
+                .filter_map(|k| {
+                    let p = a + (b - a) * ((k as f64 + 0.5) / PLACES as f64) + outward * out;
+                    let q = self.survey.pixel_from_face(Point::at(p))?;
+                    Some(sample(self.grey, q.x, q.y))
+                })
+                .collect();
+            levels.sort_by(f64::total_cmp);
+            levels.get(levels.len() / 2).copied().unwrap_or(0.0)
+        };
+        let (inside, outside) = (level(-STEP_AWAY_MM), level(STEP_AWAY_MM));
+        ((inside - outside).abs() / inside.max(outside).max(1.0) / 0.3).min(1.0)
+    }
 }

@@ -16,7 +16,7 @@ use crate::survey::Survey;
 const STEP_MM: f64 = 1.6;
 const HALF_STRETCH_MM: f64 = 0.7;
 /// How far to either side the rough line is searched, and then the first fitted one, mm.
-const ROUGH_MM: f64 = 3.0;
+const ROUGH_MM: f64 = 1.8;
 const CLOSE_MM: f64 = 0.8;
 /// Corners are rounded and burred: no profiles this near to them, mm.
 const CORNER_MM: f64 = 3.0;

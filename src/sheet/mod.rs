@@ -2,11 +2,13 @@
 //!
 //! | step | module |
 //! | --- | --- |
+//! | straight segments of edges | `segments` |
 //! | the rectangle of the planned size | `coarse` |
 //! | sub-pixel points along its sides | `fine` |
 
 mod coarse;
 mod fine;
+mod segments;
 
 use std::fmt;
 
