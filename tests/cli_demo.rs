@@ -1,4 +1,5 @@
 //! `punchready demo`: what a newcomer runs first.
+#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 mod cli_support;
 

@@ -130,7 +130,7 @@ fn a_plan_with_mistakes_names_the_line() {
 }
 
 /// The help texts as they were agreed on. After a change that is meant, write them anew with
-/// `PUNCHREADY_NEW_HELP=1 cargo test --test cli_rest help` and read the difference.
+/// `PUNCHREADY_BLESS=1 cargo test --test cli_rest help` and read the difference.
 #[test]
 fn help_is_as_agreed() {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/cli_help");
@@ -149,7 +149,7 @@ fn help_is_as_agreed() {
         let lines: Vec<&str> = ran.out.lines().map(str::trim_end).collect();
         let now = lines.join("\n").replace("punchready.exe", "punchready") + "\n";
         let path = folder.join(format!("{name}.txt"));
-        if std::env::var_os("PUNCHREADY_NEW_HELP").is_some() {
+        if std::env::var_os("PUNCHREADY_BLESS").is_some() {
             fs::write(&path, &now).unwrap();
         }
         let agreed = fs::read_to_string(&path).unwrap().replace("\r\n", "\n");

@@ -181,14 +181,14 @@ fn one(case: &Case, file: &Path, arguments: &Arguments) -> Result<Line, String> 
             )),
         );
     }
-    if let Some(dir) = &arguments.keep {
-        if arguments.keep_all || !score.lines.is_empty() || !score.dangers.is_empty() {
-            let name = id(case).replace('/', "-");
-            let kept = dir.join(format!("{name}.jpg"));
-            fs::copy(file, &kept).map_err(|e| format!("{}: {e}", kept.display()))?;
-            // A check that crashed has no picture.
-            let _ = ask(case, file, Some(&dir.join(format!("{name}-report.png"))));
-        }
+    if let Some(dir) = &arguments.keep
+        && (arguments.keep_all || !score.lines.is_empty() || !score.dangers.is_empty())
+    {
+        let name = id(case).replace('/', "-");
+        let kept = dir.join(format!("{name}.jpg"));
+        fs::copy(file, &kept).map_err(|e| format!("{}: {e}", kept.display()))?;
+        // A check that crashed has no picture.
+        let _ = ask(case, file, Some(&dir.join(format!("{name}-report.png"))));
     }
     Ok(Line {
         id: id(case),

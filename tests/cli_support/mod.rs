@@ -1,4 +1,5 @@
 //! Running the real program on drawn photos.
+#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 #![allow(dead_code, reason = "each test file uses a part of this")]
 
 use std::path::{Path, PathBuf};

@@ -1,4 +1,5 @@
 //! What several test files need.
+#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 #![allow(dead_code, reason = "each test file uses a part of this")]
 
 use std::path::PathBuf;
