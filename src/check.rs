@@ -46,6 +46,15 @@ fn measure(
     checked: &mut Checked,
     clock: &mut Clock,
 ) -> Result<(), Reason> {
+    if let Some([a, b]) = &plan.datum {
+        // Measured from the edges, every place would be told from another datum than the plan means.
+        return Err(reason(
+            "datum-marks",
+            format!(
+                "the plan takes its datum from the marks {a} and {b}, which cannot be done yet; take the line datum out of the plan to measure from the sheet's lower left corner"
+            ),
+        ));
+    }
     let cards = checked.found.cards.clone();
     let size_mm = [plan.width_mm, plan.height_mm];
     let (width, height) = photo.grey.dimensions();
@@ -68,6 +77,7 @@ fn measure(
         sheet::find(&photo.grey, &rough, &cards, size_mm).map_err(|e| reason("no-sheet", e))?;
     clock.lap("sheet", checked);
     let beside = beside(&rough, &cards, &sides);
+    checked.warn_of_print(given);
     checked.warn_of_bench(plan, given, &cards, &beside);
     let mut turns = 0;
     loop {
@@ -209,6 +219,16 @@ impl Checked {
         self.findings.push((Weight::Note, Reason { code, text }));
     }
 
+    /// A print that nobody measured is uncertain: say so, for it is easily put right.
+    fn warn_of_print(&mut self, given: &Given) {
+        if given.print_scale.is_none() {
+            self.notes.push(
+                "the cards' bars were not measured, so their print counts as uncertain by 0.5 %: lay a steel rule on them and give both lengths with --bars"
+                    .to_owned(),
+            );
+        }
+    }
+
     /// Cards beside the sheet may lie lower than its face: say so when the user did not.
     fn warn_of_bench(&mut self, plan: &Plan, given: &Given, cards: &[SeenCard], beside: &[usize]) {
         if beside.is_empty() || given.card_below_mm.is_some() {
@@ -219,8 +239,12 @@ impl Checked {
             .map(|&i| cards[i].number.to_string())
             .collect();
         let thickness = plan.thickness_mm.unwrap_or(UNSAID_THICKNESS_MM);
+        let (cards, lies, it) = match numbers.len() {
+            1 => ("card", "lies", "it lies"),
+            _ => ("cards", "lie", "they lie"),
+        };
         self.notes.push(format!(
-            "card {} lies beside the sheet: add --card-below {thickness:.2}mm if it lies on the bench, or --card-below 0mm if it lies level with the marked face; unsaid, the result is less certain",
+            "{cards} {} {lies} beside the sheet: add --card-below {thickness:.2}mm if {it} on the bench, or --card-below 0mm if {it} level with the marked face; unsaid, the result is less certain",
             numbers.join(", ")
         ));
     }

@@ -375,3 +375,43 @@ fn an_output_that_cannot_be_written_leaves_nothing_half_done() {
     assert_eq!(fs::read_to_string(locked.join("old.json")).unwrap(), "old");
     assert_eq!(names(&locked), ["old.json"]);
 }
+
+#[test]
+fn a_datum_that_cannot_be_had_is_said_and_never_ready() {
+    let dir = tempfile::tempdir().unwrap();
+    let plan = fs::read_to_string(&Photos::get().plan).unwrap();
+    fs::write(
+        dir.path().join("marks.toml"),
+        format!("datum = [\"A1\", \"A9\"]\n{plan}"),
+    )
+    .unwrap();
+    let photo = Photos::path("ready.jpg");
+    let mut args = vec!["check", photo.to_str().unwrap(), "--plan", "marks.toml"];
+    args.extend(GIVEN);
+    let ran = run(dir.path(), &args);
+    assert_eq!(ran.code, 3, "{}{}", ran.out, ran.err);
+    assert!(ran.out.contains("datum"), "{}", ran.out);
+}
+
+#[test]
+fn what_was_left_unsaid_is_asked_for() {
+    let dir = tempfile::tempdir().unwrap();
+    let photo = Photos::path("ready.jpg");
+    let plan = Photos::get().plan.to_str().unwrap();
+    let ran = run(
+        dir.path(),
+        &["check", photo.to_str().unwrap(), "--plan", plan],
+    );
+    for option in ["--bars", "--card-below"] {
+        assert!(ran.out.contains(option), "{}", ran.out);
+        assert!(!check(dir.path(), "ready.jpg", &[]).out.contains(option));
+    }
+    let lost = refused(
+        dir.path(),
+        &["check", photo.to_str().unwrap(), "--plan", "no.toml"],
+    );
+    assert!(
+        lost.contains("no.toml") && lost.contains("hint: "),
+        "{lost}"
+    );
+}

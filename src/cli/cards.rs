@@ -81,8 +81,9 @@ pub(crate) fn run(options: &Options) -> Result<Status, Failure> {
         let cards = options.page_numbers.len();
         out::print(&format!(
             "wrote {}: {cards} card{}\n\
-             next: print it at 100 % (\"actual size\", no fitting to the page), lay a steel rule on its two bars,\n\
-             and give what the rule shows to the check: --bars ACROSS,DOWN, such as --bars 99.8mm,100.1mm\n",
+             next: print it at 100 % (\"actual size\", no fitting to the page), lay a steel\n\
+             rule on its two bars, and give what it shows to the check: --bars ACROSS,DOWN,\n\
+             such as --bars 99.8mm,100.1mm\n",
             path.display(),
             if cards == 1 { "" } else { "s" },
         ))?;
@@ -92,8 +93,8 @@ pub(crate) fn run(options: &Options) -> Result<Status, Failure> {
             .map_err(|e| Failure::told(&e))?;
         out::print(&format!(
             "wrote {}: {} PNG, {} pixels per mm, and cards.json with their sizes\n\
-             next: print each at its outer size, lay a steel rule on its two bars, and give what the rule shows\n\
-             to the check: --bars ACROSS,DOWN\n",
+             next: print each at its outer size, lay a steel rule on its two bars, and give\n\
+             what it shows to the check: --bars ACROSS,DOWN\n",
             dir.display(),
             written.len().saturating_sub(1),
             options.px_per_mm,

@@ -10,12 +10,13 @@ use image::{ImageFormat, RgbImage};
 use punchready::check::{Checked, Given, Known, check};
 use punchready::frame::{Point, Sheet};
 use punchready::photo;
-use punchready::plan::{self, Plan, length};
+use punchready::plan::{Plan, length};
 use punchready::report::{Report, json, page, picture, text, write_atomically};
 
 use super::args::{CheckArgs, When};
 use super::exit::{Failure, Status};
 use super::out;
+use super::plan::read as read_plan;
 
 /// Quality of a JPEG picture: fine lines stay clean, and 12 MP stay under about 5 MB.
 const PICTURE_QUALITY: u8 = 90;
@@ -179,7 +180,7 @@ fn name_of(known: Known) -> &'static str {
 /// Checks, prints the summary, writes the files.
 pub(crate) fn run(options: &Options) -> Result<Status, Failure> {
     let mut clock = Clock::start();
-    let plan = plan::read(&options.plan).map_err(|e| Failure::told(&e))?;
+    let plan = read_plan(&options.plan)?;
     believable(&options.given, &plan)?;
     let photo = photo::read(&options.photo).map_err(|e| Failure::advised(&e))?;
     clock.lap("decode");

@@ -82,6 +82,13 @@ pub(crate) fn run(args: &DemoArgs) -> Result<Status, Failure> {
     );
     check::run(&options)?;
     folder.adopt(&CHECK_FILES)?;
+    out::print(&format!(
+        "\nnext: open {} in a browser, or look at {};\n\
+         where everything truly is: {}\n",
+        file("report.html").display(),
+        file("picture.jpg").display(),
+        file(TRUTH_FILE).display()
+    ))?;
     Ok(Status::Done)
 }
 

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 use std::path::Path;
 
 use punchready::plan::length::show_planned;
-use punchready::plan::{self, Edge, Head, Plan};
+use punchready::plan::{self, Edge, Head, Plan, PlanError};
 use punchready::report::words::{count, percent, plain};
 
 use super::exit::{Failure, Status};
@@ -12,9 +12,19 @@ use super::out;
 
 /// Reads a plan and says what it holds.
 pub(crate) fn check(path: &Path) -> Result<Status, Failure> {
-    let plan = plan::read(path).map_err(|e| Failure::told(&e))?;
-    out::print(&describe(&plan))?;
+    out::print(&describe(&read(path)?))?;
     Ok(Status::Done)
+}
+
+/// Reads a plan; of a file that is not there or is none, says where to get one to start from.
+pub(super) fn read(path: &Path) -> Result<Plan, Failure> {
+    plan::read(path).map_err(|e| match e {
+        PlanError::Unreadable { .. } => Failure::new(
+            e.to_string(),
+            "check the name and that you may read it; punchready demo DIR writes a plan to start from",
+        ),
+        _ => Failure::told(&e),
+    })
 }
 
 fn describe(plan: &Plan) -> String {
@@ -68,7 +78,12 @@ fn describe(plan: &Plan) -> String {
             length(row.edge_distance_mm),
         );
         if let [first, .., last] = row.stations_mm[..] {
-            let _ = write!(out, ", from {} to {}", length(first), length(last));
+            let _ = write!(
+                out,
+                ",\n         from {} to {}",
+                length(first),
+                length(last)
+            );
         }
         let _ = writeln!(out);
     }

@@ -336,7 +336,7 @@ mod tests {
             let x = f64::from(k) * 0.05;
             // Blur of one pixel, 0.1 mm.
             (-20..=20)
-                .map(|j| level(x + f64::from(j) * 0.015))
+                .map(|j| level(x + f64::from(j) * 0.0025))
                 .sum::<f64>()
                 / 41.0
         });
@@ -347,7 +347,7 @@ mod tests {
         }
     }
 
-    /// A twentieth of the blur.
+    /// A fifth of the blur.
     const PLACE_MM: f64 = 0.02;
 
     #[test]
