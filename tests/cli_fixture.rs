@@ -1,4 +1,4 @@
-//! The photo in `fixtures/`, by the command that the README gives.
+//! The photo in `fixtures/`, by the command that the README gives; and the plan in the README.
 
 mod cli_support;
 
@@ -40,4 +40,14 @@ fn finds_what_is_wrong_with_it_and_nothing_else() {
         .map(|s| s["state"].as_str().unwrap())
         .collect();
     assert_eq!(states, ["stray", "cancelled"]);
+}
+
+#[test]
+fn the_plan_in_the_readme_is_one() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let readme = std::fs::read_to_string(folder.join("README.md")).unwrap();
+    let (_, rest) = readme.split_once("```toml\n").unwrap();
+    let (toml, _) = rest.split_once("```").unwrap();
+    let plan = punchready::plan::parse(toml, Path::new("README.md")).unwrap();
+    assert_eq!(plan.holes.len(), 15);
 }
