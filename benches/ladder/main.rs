@@ -3,7 +3,8 @@
 //! `cargo bench --bench ladder` draws every photo, writes it as a phone does (JPEG with EXIF), checks it
 //! in a process of its own, and prints how well that went: by step, by failure, and against the
 //! project's bars. `-- --only 3` runs one step, `--only 3/2` one photo, `--keep DIR` keeps the photos
-//! and report pictures of failures, `--json FILE` writes all figures. Exits with 1 if a bar fails.
+//! and report pictures of failures, `--json FILE` writes all figures, `--markdown` prints the README's
+//! table. Exits with 1 if a bar fails.
 //!
 //! | step | file |
 //! | --- | --- |
@@ -49,6 +50,9 @@ struct Arguments {
     /// With --keep: of all photos, not only of failures.
     #[arg(long)]
     keep_all: bool,
+    /// Prints the table in Markdown too, as it stands in the README.
+    #[arg(long)]
+    markdown: bool,
     /// Says what each photo shows and takes, as it is done.
     #[arg(long)]
     verbose: bool,
@@ -134,6 +138,9 @@ fn ladder(arguments: &Arguments) -> Result<bool, String> {
         return Err("no such step or photo".to_owned());
     }
     table::print(&lines);
+    if arguments.markdown {
+        table::print_markdown(&lines);
+    }
     println!(
         "{} photos in {:.0} s",
         lines.len(),

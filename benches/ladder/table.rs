@@ -206,6 +206,41 @@ fn row(name: &str, s: &Sum) {
     );
 }
 
+/// Prints the table as the README has it, in Markdown.
+pub(crate) fn print_markdown(lines: &[Line]) {
+    println!(
+        "\n| step | photos | rms mm | 95 % mm | worst mm | in U | recall | precision | false ready | false alarm | refused | time ms | memory MB |\n\
+         | --- | --: | --: | --: | --: | --: | --: | --: | --: | --: | --: | --: | --: |"
+    );
+    for (step, name) in (1..).zip(STEPS) {
+        let these = || lines.iter().filter(move |l| l.step == step);
+        if these().next().is_some() {
+            markdown_row(&format!("{step} {name}"), &Sum::of(these()));
+        }
+    }
+    markdown_row("all", &Sum::of(lines.iter()));
+    let clear = lines.iter().filter(|l| l.score.excuse.is_none());
+    markdown_row("good enough for a person", &Sum::of(clear));
+}
+
+fn markdown_row(name: &str, s: &Sum) {
+    println!(
+        "| {name} | {} | {:.3} | {:.3} | {:.3} | {:.3} | {:.3} | {:.3} | {} | {} | {} | {:.0} | {:.0} |",
+        s.photos,
+        s.rms,
+        s.p95,
+        s.worst,
+        share(s.covered),
+        share(s.recall),
+        share(s.precision),
+        s.false_ready,
+        s.false_alarm,
+        s.refused_wrong,
+        s.mean_ms,
+        s.peak_mb,
+    );
+}
+
 /// Prints the bars; whether all hold.
 pub(crate) fn bars(lines: &[Line]) -> bool {
     let careful = Sum::of(lines.iter().filter(|l| CAREFUL.contains(&l.step)));
