@@ -69,7 +69,9 @@ struct Arguments {
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let done = match (&arguments.child, &arguments.photo) {
-        (Some(id), Some(photo)) => child_main(id, photo, arguments.picture.as_deref()).map(|()| true),
+        (Some(id), Some(photo)) => {
+            child_main(id, photo, arguments.picture.as_deref()).map(|()| true)
+        }
         _ if arguments.bench => ladder(&arguments),
         _ => {
             println!("the ladder takes minutes: run it with cargo bench --bench ladder");
@@ -100,7 +102,10 @@ fn child_main(wanted: &str, photo: &Path, picture: Option<&Path>) -> Result<(), 
         .find(|c| id(c) == wanted)
         .ok_or_else(|| format!("no photo {wanted}"))?;
     let answer = child::run(&case, photo, picture)?;
-    println!("{}", serde_json::to_string(&answer).map_err(|e| e.to_string())?);
+    println!(
+        "{}",
+        serde_json::to_string(&answer).map_err(|e| e.to_string())?
+    );
     Ok(())
 }
 
@@ -112,7 +117,10 @@ fn ladder(arguments: &Arguments) -> Result<bool, String> {
     }
     let wanted = |c: &Case| {
         arguments.only.is_empty()
-            || arguments.only.iter().any(|o| *o == id(c) || *o == c.step.to_string())
+            || arguments
+                .only
+                .iter()
+                .any(|o| *o == id(c) || *o == c.step.to_string())
     };
     let start = Instant::now();
     let mut lines = Vec::new();
@@ -126,7 +134,11 @@ fn ladder(arguments: &Arguments) -> Result<bool, String> {
         return Err("no such step or photo".to_owned());
     }
     table::print(&lines);
-    println!("{} photos in {:.0} s", lines.len(), start.elapsed().as_secs_f64());
+    println!(
+        "{} photos in {:.0} s",
+        lines.len(),
+        start.elapsed().as_secs_f64()
+    );
     if let Some(path) = &arguments.json {
         let text = serde_json::to_string_pretty(&table::json(&lines)).map_err(|e| e.to_string())?;
         fs::write(path, text).map_err(|e| format!("{}: {e}", path.display()))?;
@@ -155,7 +167,11 @@ fn one(case: &Case, file: &Path, arguments: &Arguments) -> Result<Line, String> 
             case.title,
             camera.width,
             camera.height,
-            if truth.ready() { "ready".to_owned() } else { truth.faults.join(", ") },
+            if truth.ready() {
+                "ready".to_owned()
+            } else {
+                truth.faults.join(", ")
+            },
             score.verdict,
             score.total_ms,
             score.peak_mb,
@@ -188,7 +204,11 @@ fn one(case: &Case, file: &Path, arguments: &Arguments) -> Result<Line, String> 
 fn ask(case: &Case, file: &Path, picture: Option<&Path>) -> Result<Answer, String> {
     let program = std::env::current_exe().map_err(|e| e.to_string())?;
     let mut command = Command::new(program);
-    command.arg("--child").arg(id(case)).arg("--photo").arg(file);
+    command
+        .arg("--child")
+        .arg(id(case))
+        .arg("--photo")
+        .arg(file);
     if let Some(path) = picture {
         command.arg("--picture").arg(path);
     }

@@ -151,7 +151,9 @@ pub(crate) struct Plans {
 impl Plans {
     pub(crate) fn read() -> Result<Self, String> {
         let fixture = |name: &str| {
-            let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures").join(name);
+            let path = Path::new(env!("CARGO_MANIFEST_DIR"))
+                .join("fixtures")
+                .join(name);
             punchready::plan::read(&path).map_err(|e| e.to_string())
         };
         let own = |text: &str| parse(text, Path::new("ladder.toml")).map_err(|e| e.to_string());

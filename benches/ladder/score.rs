@@ -18,6 +18,8 @@ const DOUBLE_MM: f64 = 2.5;
 const LIMIT_MM: f64 = 0.25;
 /// An error worth a line in the list, mm.
 const LARGE_MM: f64 = 0.3;
+/// An error of so many U is no bad luck: four standard deviations.
+const OVERCONFIDENT: f64 = 2.0;
 /// Radiance added by glare from which ink no longer shows.
 const BURNT: f64 = 0.45;
 
@@ -51,7 +53,10 @@ impl Truth {
             .into_iter()
             .map(|mark| Real {
                 crossed: mark.crossed_out
-                    || case.crossed_otherwise.iter().any(|p| p.distance(mark.at) < 1.0),
+                    || case
+                        .crossed_otherwise
+                        .iter()
+                        .any(|p| p.distance(mark.at) < 1.0),
                 hidden: is_hidden(&case.scene, mark.at),
                 mark,
             })
@@ -84,10 +89,14 @@ impl Truth {
         let mut used = 0;
         for hole in &plan.holes {
             let d = self.nearest(hole.at);
-            let near = self.live().filter(|r| r.mark.at.distance(hole.at) < DOUBLE_MM);
+            let near = self
+                .live()
+                .filter(|r| r.mark.at.distance(hole.at) < DOUBLE_MM);
             let (near, crossed) = (
                 near.count(),
-                self.marks.iter().any(|r| r.crossed && r.mark.at.distance(hole.at) < DOUBLE_MM),
+                self.marks
+                    .iter()
+                    .any(|r| r.crossed && r.mark.at.distance(hole.at) < DOUBLE_MM),
             );
             self.close |= (d - tolerance).abs() < LIMIT_MM;
             self.plain |= d > tolerance + LIMIT_MM || near > 1;
@@ -114,7 +123,10 @@ impl Truth {
             faults.push(format!("{} stray", live - used));
         }
         let sheet = &case.scene.sheet;
-        let over = [sheet.width_mm - plan.width_mm, sheet.height_mm - plan.height_mm];
+        let over = [
+            sheet.width_mm - plan.width_mm,
+            sheet.height_mm - plan.height_mm,
+        ];
         if over.iter().any(|d| d.abs() > tolerance) {
             faults.push(format!("sheet is {:+.1} x {:+.1} mm", over[0], over[1]));
         }
@@ -123,12 +135,18 @@ impl Truth {
             .filter(|i| {
                 let at = |k: usize, of: f64| (k as f64 + 0.5) / f64::from(n) * of;
                 let (x, y) = ((*i % n) as usize, (*i / n) as usize);
-                is_hidden(&case.scene, Point::new(at(x, plan.width_mm), at(y, plan.height_mm)))
+                is_hidden(
+                    &case.scene,
+                    Point::new(at(x, plan.width_mm), at(y, plan.height_mm)),
+                )
             })
             .count();
         let share = 1.0 - hidden as f64 / f64::from(n * n);
         if share < plan.seen_fraction {
-            self.hidden = Some(format!("{:.0} % of the face is hidden", 100.0 * (1.0 - share)));
+            self.hidden = Some(format!(
+                "{:.0} % of the face is hidden",
+                100.0 * (1.0 - share)
+            ));
         }
         self.faults = faults;
     }
@@ -156,8 +174,10 @@ impl Truth {
 /// Whether something lies over `at`, or glare burns it out, or it is out of the picture.
 fn is_hidden(scene: &Scene, at: Point<Sheet>) -> bool {
     let p = scene.camera.project(Vector3::new(at.x, at.y, 0.0));
-    let inside =
-        p.x > 0.0 && p.y > 0.0 && p.x < scene.camera.width.into() && p.y < scene.camera.height.into();
+    let inside = p.x > 0.0
+        && p.y > 0.0
+        && p.x < scene.camera.width.into()
+        && p.y < scene.camera.height.into();
     let turned = |v: Vector2<f64>, turn: f64| {
         let (s, c) = turn.sin_cos();
         Vector2::new(c * v.x + s * v.y, c * v.y - s * v.x)
@@ -192,8 +212,12 @@ fn is_hidden(scene: &Scene, at: Point<Sheet>) -> bool {
 pub(crate) struct Score {
     /// Errors of live marks, mm.
     pub(crate) errors: Vec<f64>,
+    /// Sum of the errors, mm.
+    sum: Vector2<f64>,
     /// Error components within U, and all.
     pub(crate) covered: [usize; 2],
+    /// Marks whose error is beyond twice U along some axis: U is wrong there, not unlucky.
+    pub(crate) overconfident: usize,
     /// Live true marks in the open that were found, and all.
     pub(crate) recall: [usize; 2],
     /// Live found marks that are true, and all.
@@ -278,10 +302,14 @@ impl Score {
                 let m = found[j];
                 let e = at(m.at) - r.mark.at;
                 self.errors.push(d);
-                for (component, variance) in [(e.x, m.cov[0]), (e.y, m.cov[2])] {
-                    self.covered[1] += 1;
-                    self.covered[0] += usize::from(component.abs() <= 2.0 * variance.max(0.0).sqrt());
-                }
+                self.sum += e;
+                let ratio = |component: f64, variance: f64| {
+                    component.abs() / (2.0 * variance.max(1e-12).sqrt())
+                };
+                let of_u = [ratio(e.x, m.cov[0]), ratio(e.y, m.cov[2])];
+                self.covered[1] += 2;
+                self.covered[0] += of_u.iter().filter(|&&r| r <= 1.0).count();
+                self.overconfident += usize::from(of_u.iter().any(|&r| r > OVERCONFIDENT));
                 if d > LARGE_MM {
                     let cov = Matrix2::new(m.cov[0], m.cov[1], m.cov[1], m.cov[2]);
                     let u = 2.0 * (e.dot(&(cov * e)).max(0.0).sqrt() / d);
@@ -295,7 +323,8 @@ impl Score {
                     self.named[0] += usize::from(r.mark.ringed == m.ringed);
                     if r.mark.ringed != m.ringed {
                         let not = if m.ringed { "is not" } else { "is" };
-                        self.lines.push(format!("mark of {name} {not} ringed in truth"));
+                        self.lines
+                            .push(format!("mark of {name} {not} ringed in truth"));
                     }
                 }
             } else if !r.hidden {
@@ -308,7 +337,11 @@ impl Score {
                         .iter()
                         .find(|u| at(u.0).distance(p) < 4.0)
                         .map_or(String::new(), |u| format!(", unsure there: {}", u.1));
-                    let blind = if unseen(p) { ", place said to be unseen" } else { "" };
+                    let blind = if unseen(p) {
+                        ", place said to be unseen"
+                    } else {
+                        ""
+                    };
                     format!(
                         "mark of {name} ({:?}, {:.1} mm) at ({:.1}, {:.1}) not found{near}{blind}",
                         r.mark.kind, r.mark.size_mm, p.x, p.y
@@ -320,12 +353,33 @@ impl Score {
                 self.recall[0] += usize::from(got.is_some());
             }
         }
+        if self.overconfident > 0 {
+            let n = self.errors.len().max(1) as f64;
+            let rms = (self.errors.iter().map(|e| e * e).sum::<f64>() / n).sqrt();
+            self.lines.push(format!(
+                "{} of {} marks are wrong by more than twice their U; RMS {rms:.3} mm, mean ({:+.3}, {:+.3})",
+                self.overconfident,
+                self.errors.len(),
+                self.sum.x / n,
+                self.sum.y / n
+            ));
+        }
         self.precision = [of_found.iter().filter(|&&f| f).count(), found.len()];
         for (m, _) in found.iter().zip(&of_found).filter(|(_, f)| !**f) {
             let p = at(m.at);
-            let crossed = truth.marks.iter().any(|r| r.crossed && r.mark.at.distance(p) < MATCH_MM);
-            let what = if crossed { "a crossed-out mark" } else { "no mark" };
-            self.lines.push(format!("{} found at ({:.1}, {:.1}), where in truth is {what}", m.kind, p.x, p.y));
+            let crossed = truth
+                .marks
+                .iter()
+                .any(|r| r.crossed && r.mark.at.distance(p) < MATCH_MM);
+            let what = if crossed {
+                "a crossed-out mark"
+            } else {
+                "no mark"
+            };
+            self.lines.push(format!(
+                "{} found at ({:.1}, {:.1}), where in truth is {what}",
+                m.kind, p.x, p.y
+            ));
         }
         self.match_crossed(truth, said);
     }
@@ -338,9 +392,8 @@ impl Score {
         let crossed: Vec<_> = said.marks.iter().filter(|m| m.crossed_out).collect();
         let mut taken = vec![false; crossed.len()];
         for r in truth.marks.iter().filter(|r| r.crossed && !r.hidden) {
-            let hit = (0..crossed.len()).find(|&j| {
-                !taken[j] && at(crossed[j].at).distance(r.mark.at) < MATCH_CROSSED_MM
-            });
+            let hit = (0..crossed.len())
+                .find(|&j| !taken[j] && at(crossed[j].at).distance(r.mark.at) < MATCH_CROSSED_MM);
             self.named[1] += 1;
             if let Some(j) = hit {
                 taken[j] = true;
@@ -348,14 +401,22 @@ impl Score {
             } else {
                 let p = r.mark.at;
                 let near = said.unsure.iter().find(|u| at(u.0).distance(p) < 5.0);
-                let what = near.map_or("not even as unsure".to_owned(), |u| format!("unsure: {}", u.1));
-                self.lines.push(format!("cross-out at ({:.1}, {:.1}) not named; {what}", p.x, p.y));
+                let what = near.map_or("not even as unsure".to_owned(), |u| {
+                    format!("unsure: {}", u.1)
+                });
+                self.lines.push(format!(
+                    "cross-out at ({:.1}, {:.1}) not named; {what}",
+                    p.x, p.y
+                ));
             }
         }
         for (m, _) in crossed.iter().zip(&taken).filter(|(_, t)| !**t) {
             self.named[1] += 1;
             let p = at(m.at);
-            self.lines.push(format!("cross-out said at ({:.1}, {:.1}), where in truth is none", p.x, p.y));
+            self.lines.push(format!(
+                "cross-out said at ({:.1}, {:.1}), where in truth is none",
+                p.x, p.y
+            ));
         }
     }
 
@@ -363,9 +424,16 @@ impl Score {
         let tolerance = case.plan.tolerance_mm;
         for (hole, got) in case.plan.holes.iter().zip(&said.holes) {
             let d = truth.nearest(hole.at);
-            let doubled = truth.live().filter(|r| r.mark.at.distance(hole.at) < DOUBLE_MM).count() > 1;
+            let doubled = truth
+                .live()
+                .filter(|r| r.mark.at.distance(hole.at) < DOUBLE_MM)
+                .count()
+                > 1;
             if got.state == "good" && d > tolerance {
-                let crossed = truth.marks.iter().any(|r| r.crossed && r.mark.at.distance(hole.at) < tolerance);
+                let crossed = truth
+                    .marks
+                    .iter()
+                    .any(|r| r.crossed && r.mark.at.distance(hole.at) < tolerance);
                 let real = if crossed {
                     "crossed out".to_owned()
                 } else if d > 6.0 {
@@ -373,7 +441,8 @@ impl Score {
                 } else {
                     format!("{d:.3} mm off ({tolerance:.3} allowed)")
                 };
-                self.dangers.push(format!("hole {} reported good, truth {real}", hole.name));
+                self.dangers
+                    .push(format!("hole {} reported good, truth {real}", hole.name));
             } else if d <= tolerance
                 && !doubled
                 && !is_hidden(&case.scene, hole.at)
@@ -384,7 +453,8 @@ impl Score {
                     "hole {} reported {}, truth good ({d:.2} mm from plan; measured {:?} U {:?})",
                     hole.name,
                     got.state,
-                    got.found.map(|f| Point::<Sheet>::new(f[0], f[1]).distance(hole.at)),
+                    got.found
+                        .map(|f| Point::<Sheet>::new(f[0], f[1]).distance(hole.at)),
                     got.u
                 ));
             }
@@ -401,17 +471,26 @@ impl Score {
         match (said.verdict.as_str(), truth.ready()) {
             ("ready", false) => {
                 self.false_ready = true;
-                self.dangers.push(format!("sheet reported ready, truth: {}", truth.faults.join(", ")));
+                self.dangers.push(format!(
+                    "sheet reported ready, truth: {}",
+                    truth.faults.join(", ")
+                ));
             }
             ("not-ready", true) => {
                 self.false_alarm = true;
-                self.lines.push(format!("reported not ready, truth ready; {reasons}"));
+                self.lines
+                    .push(format!("reported not ready, truth ready; {reasons}"));
             }
             ("cannot-tell", _) => {
                 self.refused = true;
                 if self.excuse.is_none() {
-                    let real = if truth.ready() { "ready".to_owned() } else { truth.faults.join(", ") };
-                    self.lines.push(format!("refused; truth: {real}; {reasons}"));
+                    let real = if truth.ready() {
+                        "ready".to_owned()
+                    } else {
+                        truth.faults.join(", ")
+                    };
+                    self.lines
+                        .push(format!("refused; truth: {real}; {reasons}"));
                 }
             }
             _ => {}

@@ -11,7 +11,7 @@ use crate::case::{Case, Draft, Fault, Spot, View};
 use crate::plans::Plans;
 
 /// Names of the steps, in order.
-pub(crate) const STEPS: [&str; 12] = [
+pub(crate) const STEPS: [&str; 13] = [
     "easy",
     "tilted",
     "one card only",
@@ -24,6 +24,7 @@ pub(crate) const STEPS: [&str; 12] = [
     "handwriting",
     "faults",
     "glare, covered, wrong scale",
+    "traps: a slip would read as ready",
 ];
 
 /// All photos, in order.
@@ -41,6 +42,7 @@ pub(crate) fn all(plans: &Plans) -> Vec<Case> {
         hands(plans),
         faults(plans),
         hard(plans),
+        traps(plans),
     ];
     let mut out = Vec::new();
     for (step, cases) in (1..).zip(steps) {
@@ -68,7 +70,9 @@ fn brushed(grain_deg: f64, contrast: f64) -> Surface {
 
 fn easy(p: &Plans) -> Vec<Case> {
     vec![
-        Draft::new("coupon, mill", &p.coupon, 101).cards(&THREE).shot(View::above(10.0)),
+        Draft::new("coupon, mill", &p.coupon, 101)
+            .cards(&THREE)
+            .shot(View::above(10.0)),
         Draft::new("coupon, missing and off", &p.coupon, 102)
             .faults(&[Fault::Missing, Fault::Off(1.5)])
             .cards(&RIGHT_TOP)
@@ -92,11 +96,18 @@ fn easy(p: &Plans) -> Vec<Case> {
             .cards(&BOTH_SIDES)
             .shot(View::above(10.0)),
         Draft::new("demo, 12 MP", &p.demo, 107)
-            .cards(&[Spot::Right(7, 0.42), Spot::Top(45, 0.4), Spot::Left(52, 0.5)])
+            .cards(&[
+                Spot::Right(7, 0.42),
+                Spot::Top(45, 0.4),
+                Spot::Left(52, 0.5),
+            ])
             .shot(View::above(9.5)),
-        Draft::new("dots on lines, dark mat, double", &p.coupon, 108)
-            .hand(|h| h.rows = Style::Dot)
-            .faults(&[Fault::Double(2.2)])
+        Draft::new("fat dots on lines, dark mat, double", &p.coupon, 108)
+            .hand(|h| {
+                h.rows = Style::Dot;
+                h.dot_mm = 1.3;
+            })
+            .faults(&[Fault::Double(2.4)])
             .bench(Bench::Dark)
             .cards(&THREE)
             .shot(View::above(10.0)),
@@ -122,7 +133,11 @@ fn tilted(p: &Plans) -> Vec<Case> {
         Draft::new("40 degrees, lens bent", &p.square, 205)
             .cards(&BOTH_SIDES)
             .with(|d| {
-                d.scene.camera = d.scene.camera.clone().with_distortion(0.02, -0.02, 0.0003, 0.0002);
+                d.scene.camera = d
+                    .scene
+                    .camera
+                    .clone()
+                    .with_distortion(0.02, -0.02, 0.0003, 0.0002);
             })
             .shot(View::tilted(10.0, 40.0, -90.0)),
         Draft::new("45 degrees, missing", &p.coupon, 206)
@@ -130,7 +145,11 @@ fn tilted(p: &Plans) -> Vec<Case> {
             .cards(&RIGHT_TOP)
             .shot(View::tilted(10.0, 45.0, -90.0)),
         Draft::new("demo, 28 degrees", &p.demo, 207)
-            .cards(&[Spot::Right(7, 0.42), Spot::Top(12, 0.6), Spot::Left(52, 0.5)])
+            .cards(&[
+                Spot::Right(7, 0.42),
+                Spot::Top(12, 0.6),
+                Spot::Left(52, 0.5),
+            ])
             .shot(View::tilted(8.0, 28.0, -60.0)),
         Draft::new("38 degrees to the top, cards on bench", &p.coupon, 208)
             .cards(&THREE)
@@ -178,10 +197,14 @@ fn turned(p: &Plans) -> Vec<Case> {
         ..ExifFacts::default()
     };
     vec![
-        Draft::new("a quarter turn, portrait, stored turned (6)", &p.coupon, 401)
-            .cards(&RIGHT_TOP)
-            .with(|d| d.exif = exif(6))
-            .shot(View::above(10.0).rolled(90.0).portrait()),
+        Draft::new(
+            "a quarter turn, portrait, stored turned (6)",
+            &p.coupon,
+            401,
+        )
+        .cards(&RIGHT_TOP)
+        .with(|d| d.exif = exif(6))
+        .shot(View::above(10.0).rolled(90.0).portrait()),
         Draft::new("upside down", &p.tab, 402)
             .faults(&[Fault::Missing])
             .cards(&BOTH_SIDES)
@@ -206,9 +229,13 @@ fn turned(p: &Plans) -> Vec<Case> {
             .cards(&BOTH_SIDES)
             .with(|d| d.exif = exif(2))
             .shot(View::above(10.0)),
-        Draft::new("hatch cover upside down: nearly its own mirror", &p.hatch, 408)
-            .cards(&[Spot::Right(7, 0.5), Spot::Top(45, 0.5)])
-            .shot(View::above(7.0).rolled(180.0)),
+        Draft::new(
+            "hatch cover upside down: nearly its own mirror",
+            &p.hatch,
+            408,
+        )
+        .cards(&[Spot::Right(7, 0.5), Spot::Top(45, 0.5)])
+        .shot(View::above(7.0).rolled(180.0)),
         Draft::new("transposed (5)", &p.coupon, 409)
             .cards(&RIGHT_TOP)
             .with(|d| d.exif = exif(5))
@@ -241,16 +268,31 @@ fn light(p: &Plans) -> Vec<Case> {
         Draft::new("soft shadow across", &p.coupon, 502)
             .faults(&[Fault::Missing])
             .cards(&RIGHT_TOP)
-            .with(|d| d.scene.light.shadows.push(shadow(70.0, 30.0, 20.0, 25.0, 0.55)))
+            .with(|d| {
+                d.scene
+                    .light
+                    .shadows
+                    .push(shadow(70.0, 30.0, 20.0, 25.0, 0.55))
+            })
             .shot(View::tilted(10.0, 15.0, -90.0)),
         Draft::new("hard shadow across", &p.tab, 503)
             .cards(&BOTH_SIDES)
-            .with(|d| d.scene.light.shadows.push(shadow(60.0, 30.0, -50.0, 3.0, 0.5)))
+            .with(|d| {
+                d.scene
+                    .light
+                    .shadows
+                    .push(shadow(60.0, 30.0, -50.0, 3.0, 0.5))
+            })
             .shot(View::above(10.0)),
         Draft::new("very hard shadow along a row", &p.tab, 504)
             .faults(&[Fault::Stray])
             .cards(&BOTH_SIDES)
-            .with(|d| d.scene.light.shadows.push(shadow(60.0, 11.0, -88.0, 0.8, 0.5)))
+            .with(|d| {
+                d.scene
+                    .light
+                    .shadows
+                    .push(shadow(60.0, 11.0, -88.0, 0.8, 0.5))
+            })
             .shot(View::above(10.0)),
         Draft::new("dark and vignetted", &p.singles, 505)
             .cards(&RIGHT_TOP)
@@ -264,8 +306,14 @@ fn light(p: &Plans) -> Vec<Case> {
             .cards(&THREE)
             .with(|d| {
                 d.scene.light.tint = [1.25, 1.0, 0.6];
-                d.scene.light.shadows.push(shadow(30.0, 30.0, 160.0, 12.0, 0.4));
-                d.scene.light.shadows.push(shadow(120.0, 50.0, 60.0, 6.0, 0.45));
+                d.scene
+                    .light
+                    .shadows
+                    .push(shadow(30.0, 30.0, 160.0, 12.0, 0.4));
+                d.scene
+                    .light
+                    .shadows
+                    .push(shadow(120.0, 50.0, 60.0, 6.0, 0.45));
             })
             .shot(View::tilted(10.0, 20.0, -45.0)),
         Draft::new("bright window on mill sheen", &p.coupon, 507)
@@ -293,7 +341,9 @@ fn coarse(p: &Plans) -> Vec<Case> {
         d.scene.sensor.full_well = full_well;
     };
     vec![
-        Draft::new("7 px/mm", &p.coupon, 601).cards(&RIGHT_TOP).shot(View::above(7.0)),
+        Draft::new("7 px/mm", &p.coupon, 601)
+            .cards(&RIGHT_TOP)
+            .shot(View::above(7.0)),
         Draft::new("7 px/mm, JPEG 70, off", &p.coupon, 602)
             .faults(&[Fault::Off(1.4)])
             .cards(&RIGHT_TOP)
@@ -464,6 +514,7 @@ fn surfaces(p: &Plans) -> Vec<Case> {
                     patchy: 0.1,
                 };
             })
+            .thin(0.22)
             .cards(&BOTH_SIDES)
             .shot(View::above(10.0)),
         Draft::new("grain, stamp, scratches, stray", &p.coupon, 808)
@@ -474,7 +525,11 @@ fn surfaces(p: &Plans) -> Vec<Case> {
             .cards(&THREE)
             .shot(View::tilted(10.0, 15.0, -60.0)),
         Draft::new("fine dust only", &p.coupon, 809)
-            .marks(dirt(89, 12, 152.0, 76.0).into_iter().filter(|m| matches!(m.shape, Shape::Dust { .. })))
+            .marks(
+                dirt(89, 12, 152.0, 76.0)
+                    .into_iter()
+                    .filter(|m| matches!(m.shape, Shape::Dust { .. })),
+            )
             .cards(&RIGHT_TOP)
             .shot(View::above(10.0)),
     ]
@@ -536,6 +591,7 @@ fn benches(p: &Plans) -> Vec<Case> {
         Draft::new("cards on bench, unsaid", &p.coupon, 907)
             .cards(&RIGHT_TOP)
             .cards_on_bench(false)
+            .excused("how low the cards lie is not said")
             .shot(View::above(10.0)),
         Draft::new("finger on the sheet's side", &p.singles, 908)
             .faults(&[Fault::Missing])
@@ -703,7 +759,11 @@ fn faults(p: &Plans) -> Vec<Case> {
             .cards(&[Spot::Top(41, 0.12), Spot::Top(42, 0.5), Spot::Top(43, 0.88)])
             .shot(View::above(6.4)),
         Draft::new("keel strip, ready", &p.keel, 1114)
-            .cards(&[Spot::Top(41, 0.12), Spot::Bottom(42, 0.5), Spot::Top(43, 0.88)])
+            .cards(&[
+                Spot::Top(41, 0.12),
+                Spot::Bottom(42, 0.5),
+                Spot::Top(43, 0.88),
+            ])
             .shot(View::above(6.4)),
     ]
 }
@@ -725,7 +785,12 @@ fn hard(p: &Plans) -> Vec<Case> {
             .shot(View::above(10.0)),
         Draft::new("glare over a row", &p.coupon, 1202)
             .cards(&RIGHT_TOP)
-            .with(|d| d.scene.light.glare.push(glare(60.0, 66.0, [18.0, 7.0], 1.5)))
+            .with(|d| {
+                d.scene
+                    .light
+                    .glare
+                    .push(glare(60.0, 66.0, [18.0, 7.0], 1.5))
+            })
             .excused("glare hides marks")
             .shot(View::above(10.0)),
         Draft::new("glare hides a stray", &p.tab, 1203)
@@ -762,12 +827,16 @@ fn hard(p: &Plans) -> Vec<Case> {
             .printed([0.97, 0.97], false)
             .excused("printed at another size, unsaid")
             .shot(View::above(10.0)),
-        Draft::new("printed at 99.3 %, unsaid, marked too wide", &p.coupon, 1210)
-            .faults(&[Fault::Off(1.3)])
-            .cards(&RIGHT_TOP)
-            .printed([0.993, 0.993], false)
-            .excused("printed at another size, unsaid")
-            .shot(View::above(10.0)),
+        Draft::new(
+            "printed at 99.3 %, unsaid, marked too wide",
+            &p.coupon,
+            1210,
+        )
+        .faults(&[Fault::Off(1.3)])
+        .cards(&RIGHT_TOP)
+        .printed([0.993, 0.993], false)
+        .excused("printed at another size, unsaid")
+        .shot(View::above(10.0)),
         Draft::new("true size, bars unsaid", &p.tab, 1211)
             .cards(&BOTH_SIDES)
             .printed([1.0, 1.0], false)
@@ -802,5 +871,147 @@ fn hard(p: &Plans) -> Vec<Case> {
             .excused("the lower left corner is cut off")
             .shot(View::above(10.0))
             .pushed(35.0, 25.0),
+    ]
+}
+
+/// Sheets that are not ready, each but for one thing: a bias of the datum, a mark overlooked or misread
+/// would make them so.
+fn traps(p: &Plans) -> Vec<Case> {
+    // Off to all sides by a tenth beyond the limit of 0.6 mm.
+    let slips = |d: Draft| {
+        d.slipped("A2", 0.70, 0.0)
+            .slipped("A5", -0.70, 0.0)
+            .slipped("P1", 0.0, 0.70)
+            .slipped("P2", 0.0, -0.70)
+    };
+    let dot = |x: f64, y: f64, size_mm: f64| Mark::dot(x, y).sized(size_mm);
+    let dark_scratch = |x: f64, y: f64| {
+        Mark::new(Shape::Scratch {
+            from: Point::new(x - 0.5, y - 3.0),
+            to: Point::new(x + 0.4, y + 3.2),
+            width_mm: 0.16,
+            gain: 0.55,
+        })
+    };
+    vec![
+        slips(Draft::new("slips, white paper bench", &p.tab, 1301))
+            .bench(Bench::WhitePaper)
+            .cards(&BOTH_SIDES)
+            .shot(View::above(10.0)),
+        slips(Draft::new("slips, deep contact shadow, burr", &p.tab, 1302))
+            .with(|d| {
+                d.scene.sheet.contact_shadow = 1.0;
+                d.scene.sheet.burr = 1.0;
+            })
+            .cards(&BOTH_SIDES)
+            .shot(View::tilted(10.0, 25.0, -90.0)),
+        slips(Draft::new("slips, 5 px/mm, JPEG 50, noisy", &p.tab, 1303))
+            .cards(&BOTH_SIDES)
+            .with(|d| {
+                d.exif.quality = 50;
+                d.scene.sensor.full_well = 1500.0;
+            })
+            .shot(View::above(5.0)),
+        slips(Draft::new(
+            "slips, 42 degrees, one card, bent lens",
+            &p.tab,
+            1304,
+        ))
+        .cards(&[Spot::Right(7, 0.5)])
+        .with(|d| {
+            d.scene.camera = d
+                .scene
+                .camera
+                .clone()
+                .with_distortion(-0.05, 0.03, 0.0005, -0.0004);
+        })
+        .shot(View::tilted(10.0, 42.0, 200.0)),
+        Draft::new("a stray dot of 0.9 mm on a ruled line", &p.coupon, 1305)
+            .marks([dot(52.4, 76.2 - 7.94, 0.9)])
+            .cards(&RIGHT_TOP)
+            .shot(View::above(10.0)),
+        Draft::new("a stray dot of 0.7 mm on a ruled line", &p.coupon, 1319)
+            .marks([dot(107.8, 76.2 - 22.2, 0.7)])
+            .cards(&RIGHT_TOP)
+            .shot(View::above(10.0)),
+        Draft::new("a stray tick between two ticks", &p.coupon, 1306)
+            .marks([Mark::tick(68.3, 76.2 - 7.94, 1.57)])
+            .cards(&RIGHT_TOP)
+            .shot(View::above(10.0)),
+        Draft::new("a small faint stray dot in the open", &p.coupon, 1307)
+            .marks([dot(60.0, 25.0, 0.4).dense(0.6)])
+            .cards(&RIGHT_TOP)
+            .shot(View::above(10.0)),
+        Draft::new("a stray dot 2 mm from the edge", &p.coupon, 1308)
+            .marks([dot(90.0, 2.0, 0.8)])
+            .cards(&RIGHT_TOP)
+            .shot(View::above(10.0)),
+        Draft::new("a stray dot in a mill stamp", &p.coupon, 1309)
+            .under([Mark::stamp(30.0, 22.0, 0.0, "6061-T6 .032 ALUMINUM")])
+            .marks([dot(56.0, 24.1, 0.8)])
+            .cards(&RIGHT_TOP)
+            .shot(View::above(10.0)),
+        Draft::new(
+            "dark scratches where two marks are missing",
+            &p.coupon,
+            1310,
+        )
+        .without("A4")
+        .without("B5")
+        .marks([
+            dark_scratch(60.3, 76.2 - 7.94),
+            dark_scratch(84.1, 76.2 - 22.2),
+        ])
+        .cards(&RIGHT_TOP)
+        .shot(View::above(10.0)),
+        Draft::new("a stamp's strokes where a mark is missing", &p.coupon, 1311)
+            .without("B3")
+            .under([Mark::stamp(50.2, 52.2, 0.0, "1-11 LOT 1177")])
+            .cards(&RIGHT_TOP)
+            .shot(View::above(10.0)),
+        Draft::new("marks struck through once", &p.coupon, 1312)
+            .slashed("A3", 7.0)
+            .slashed("B6", 9.0)
+            .cards(&RIGHT_TOP)
+            .shot(View::above(10.0)),
+        Draft::new("one small cross-out on a tick", &p.coupon, 1313)
+            .crossed_sized("A5", 4.6)
+            .cards(&RIGHT_TOP)
+            .shot(View::above(8.0)),
+        Draft::new("one cross-out over a cross, blurred", &p.singles, 1314)
+            .crossed_sized("H4", 5.5)
+            .cards(&RIGHT_TOP)
+            .with(|d| d.scene.sensor.blur_px = 1.6)
+            .shot(View::above(9.0)),
+        Draft::new("swarf where a mark is missing", &p.singles, 1315)
+            .without("H5")
+            .marks([Mark::new(Shape::Swarf {
+                at: Point::new(77.0, 47.0),
+                length_mm: 3.0,
+            })])
+            .cards(&RIGHT_TOP)
+            .shot(View::above(10.0)),
+        Draft::new("a stray in a hard shadow", &p.tab, 1316)
+            .marks([dot(70.0, 28.0, 0.8)])
+            .with(|d| {
+                d.scene
+                    .light
+                    .shadows
+                    .push(shadow(60.0, 30.0, -50.0, 3.0, 0.65))
+            })
+            .cards(&BOTH_SIDES)
+            .shot(View::above(10.0)),
+        Draft::new("double at 1.1 mm on a line", &p.coupon, 1317)
+            .faults(&[Fault::Double(1.1)])
+            .cards(&RIGHT_TOP)
+            .shot(View::above(10.0)),
+        Draft::new("a stray pencil dot", &p.tab, 1318)
+            .marks([dot(70.0, 28.0, 0.7).dense(0.4)])
+            .cards(&BOTH_SIDES)
+            .shot(View::above(10.0)),
+        Draft::new("a stray pencil tick on a line", &p.coupon, 1320)
+            .marks([Mark::tick(52.4, 76.2 - 7.94, 1.5).dense(0.4)])
+            .cards(&RIGHT_TOP)
+            .shot(View::above(10.0)),
     ]
 }

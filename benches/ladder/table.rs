@@ -33,6 +33,7 @@ struct Sum {
     p95: f64,
     worst: f64,
     covered: [usize; 2],
+    overconfident: usize,
     recall: [usize; 2],
     precision: [usize; 2],
     named: [usize; 2],
@@ -54,19 +55,29 @@ impl Sum {
     fn of<'a>(lines: impl Iterator<Item = &'a Line>) -> Self {
         let scores: Vec<&Score> = lines.map(|l| &l.score).collect();
         let pair = |f: fn(&Score) -> [usize; 2]| {
-            scores.iter().map(|s| f(s)).fold([0, 0], |a, b| [a[0] + b[0], a[1] + b[1]])
+            scores
+                .iter()
+                .map(|s| f(s))
+                .fold([0, 0], |a, b| [a[0] + b[0], a[1] + b[1]])
         };
         let count = |f: &dyn Fn(&Score) -> bool| scores.iter().filter(|s| f(s)).count();
-        let mut errors: Vec<f64> = scores.iter().flat_map(|s| s.errors.iter().copied()).collect();
+        let mut errors: Vec<f64> = scores
+            .iter()
+            .flat_map(|s| s.errors.iter().copied())
+            .collect();
         errors.sort_by(f64::total_cmp);
         let n = errors.len();
         let largest = |f: fn(&Score) -> f64| scores.iter().map(|s| f(s)).fold(0.0, f64::max);
         Self {
             photos: scores.len(),
             rms: (errors.iter().map(|e| e * e).sum::<f64>() / n.max(1) as f64).sqrt(),
-            p95: errors.get((n * 95).div_ceil(100).saturating_sub(1)).copied().unwrap_or(0.0),
+            p95: errors
+                .get((n * 95).div_ceil(100).saturating_sub(1))
+                .copied()
+                .unwrap_or(0.0),
             worst: errors.last().copied().unwrap_or(0.0),
             covered: pair(|s| s.covered),
+            overconfident: scores.iter().map(|s| s.overconfident).sum(),
             recall: pair(|s| s.recall),
             precision: pair(|s| s.precision),
             named: pair(|s| s.named),
@@ -88,7 +99,7 @@ impl Sum {
     fn json(&self) -> Value {
         json!({
             "photos": self.photos, "rms_mm": self.rms, "p95_mm": self.p95, "worst_mm": self.worst,
-            "covered": self.covered, "recall": self.recall, "precision": self.precision,
+            "covered": self.covered, "over_twice_u": self.overconfident, "recall": self.recall, "precision": self.precision,
             "named": self.named, "false_ready": self.false_ready, "false_alarm": self.false_alarm,
             "holes_wronged": self.holes_wronged, "dangers": self.dangers,
             "refused_right": self.refused_right, "refused_wrong": self.refused_wrong,
@@ -99,7 +110,11 @@ impl Sum {
 }
 
 fn share([part, all]: [usize; 2]) -> f64 {
-    if all == 0 { 1.0 } else { part as f64 / all as f64 }
+    if all == 0 {
+        1.0
+    } else {
+        part as f64 / all as f64
+    }
 }
 
 /// Prints what went wrong with one photo.
@@ -116,13 +131,48 @@ pub(crate) fn failures(line: &Line) {
 /// Prints the table.
 pub(crate) fn print(lines: &[Line]) {
     println!(
-        "\n{:<33} {:>3} | {:>6} {:>6} {:>6} {:>5} | {:>6} {:>6} {:>7} | {:>5} {:>5} {:>5} {:>5} {:>9} {:>6} | {:>5} {:>5} {:>4}",
-        "step", "n", "rms", "95 %", "worst", "cover", "recall", "precis", "named", "DANGR", "alarm", "holes",
-        "crash", "refused", "unsure", "ms", "max", "MB"
+        "\n{:<37} {:>3} | {:>6} {:>6} {:>6} {:>5} {:>4} | {:>6} {:>6} {:>7} | {:>5} {:>5} {:>5} {:>5} {:>9} {:>6} | {:>5} {:>5} {:>4}",
+        "step",
+        "n",
+        "rms",
+        "95 %",
+        "worst",
+        "cover",
+        ">2U",
+        "recall",
+        "precis",
+        "named",
+        "DANGR",
+        "alarm",
+        "holes",
+        "crash",
+        "refused",
+        "unsure",
+        "ms",
+        "max",
+        "MB"
     );
     println!(
-        "{:<33} {:>3} | {:>6} {:>6} {:>6} {:>5} | {:>6} {:>6} {:>7} | {:>5} {:>5} {:>5} {:>5} {:>9} {:>6} | {:>5} {:>5} {:>4}",
-        "", "", "mm", "mm", "mm", "in U", "", "", "", "", "false", "wrong", "", "ill/well", "", "mean", "", "peak"
+        "{:<37} {:>3} | {:>6} {:>6} {:>6} {:>5} {:>4} | {:>6} {:>6} {:>7} | {:>5} {:>5} {:>5} {:>5} {:>9} {:>6} | {:>5} {:>5} {:>4}",
+        "",
+        "",
+        "mm",
+        "mm",
+        "mm",
+        "in U",
+        "",
+        "",
+        "",
+        "",
+        "",
+        "false",
+        "wrong",
+        "",
+        "ill/well",
+        "",
+        "mean",
+        "",
+        "peak"
     );
     for (step, name) in (1..).zip(STEPS) {
         let these = || lines.iter().filter(move |l| l.step == step);
@@ -131,17 +181,21 @@ pub(crate) fn print(lines: &[Line]) {
         }
     }
     row("all", &Sum::of(lines.iter()));
-    row("good enough for a person", &Sum::of(lines.iter().filter(|l| l.score.excuse.is_none())));
+    row(
+        "good enough for a person",
+        &Sum::of(lines.iter().filter(|l| l.score.excuse.is_none())),
+    );
 }
 
 fn row(name: &str, s: &Sum) {
     println!(
-        "{name:<33} {:>3} | {:>6.3} {:>6.3} {:>6.3} {:>5.3} | {:>6.4} {:>6.4} {:>7} | {:>5} {:>5} {:>5} {:>5} {:>9} {:>6} | {:>5.0} {:>5.0} {:>4.0}",
+        "{name:<37} {:>3} | {:>6.3} {:>6.3} {:>6.3} {:>5.3} {:>4} | {:>6.4} {:>6.4} {:>7} | {:>5} {:>5} {:>5} {:>5} {:>9} {:>6} | {:>5.0} {:>5.0} {:>4.0}",
         s.photos,
         s.rms,
         s.p95,
         s.worst,
         share(s.covered),
+        s.overconfident,
         share(s.recall),
         share(s.precision),
         format!("{}/{}", s.named[0], s.named[1]),
@@ -171,18 +225,53 @@ pub(crate) fn bars(lines: &[Line]) -> bool {
     };
     println!();
     if careful.photos > 0 {
-        bar("easy and tilted, position RMS, mm", careful.rms, RMS_MM, careful.rms <= RMS_MM);
-        bar("easy and tilted, 95 % of positions, mm", careful.p95, P95_MM, careful.p95 <= P95_MM);
+        bar(
+            "easy and tilted, position RMS, mm",
+            careful.rms,
+            RMS_MM,
+            careful.rms <= RMS_MM,
+        );
+        bar(
+            "easy and tilted, 95 % of positions, mm",
+            careful.p95,
+            P95_MM,
+            careful.p95 <= P95_MM,
+        );
         for (name, of) in [("recall", careful.recall), ("precision", careful.precision)] {
-            bar(&format!("easy and tilted, {name}"), share(of), FOUND, share(of) >= FOUND);
+            bar(
+                &format!("easy and tilted, {name}"),
+                share(of),
+                FOUND,
+                share(of) >= FOUND,
+            );
         }
     }
     for (name, of) in [("recall", clear.recall), ("precision", clear.precision)] {
-        bar(&format!("good enough photos, {name}"), share(of), FOUND, share(of) >= FOUND);
+        bar(
+            &format!("good enough photos, {name}"),
+            share(of),
+            FOUND,
+            share(of) >= FOUND,
+        );
     }
-    bar("dangerous errors", all.dangers as f64, 0.0, all.dangers == 0);
-    bar("checks that crashed", all.crashed as f64, 0.0, all.crashed == 0);
-    bar("good enough photos that got an answer", answered, ANSWERED, answered >= ANSWERED);
+    bar(
+        "dangerous errors",
+        all.dangers as f64,
+        0.0,
+        all.dangers == 0,
+    );
+    bar(
+        "checks that crashed",
+        all.crashed as f64,
+        0.0,
+        all.crashed == 0,
+    );
+    bar(
+        "good enough photos that got an answer",
+        answered,
+        ANSWERED,
+        answered >= ANSWERED,
+    );
     held
 }
 
