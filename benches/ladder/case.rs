@@ -162,7 +162,7 @@ impl Draft {
             },
             excuse: None,
             crossed_otherwise: Vec::new(),
-            rng: Rng::new(seed ^ 0x1add_e2),
+            rng: Rng::new(seed ^ 0x001a_dde2),
         }
     }
 

@@ -181,14 +181,13 @@ fn one(case: &Case, file: &Path, arguments: &Arguments) -> Result<Line, String> 
             )),
         );
     }
-    if let Some(dir) = &arguments.keep {
-        if arguments.keep_all || !score.lines.is_empty() || !score.dangers.is_empty() {
-            let name = id(case).replace('/', "-");
-            let kept = dir.join(format!("{name}.jpg"));
-            fs::copy(file, &kept).map_err(|e| format!("{}: {e}", kept.display()))?;
-            // A check that crashed has no picture.
-            let _ = ask(case, file, Some(&dir.join(format!("{name}-report.png"))));
-        }
+    let failed = !score.lines.is_empty() || !score.dangers.is_empty();
+    if let (Some(dir), true) = (&arguments.keep, failed || arguments.keep_all) {
+        let name = id(case).replace('/', "-");
+        let kept = dir.join(format!("{name}.jpg"));
+        fs::copy(file, &kept).map_err(|e| format!("{}: {e}", kept.display()))?;
+        // A check that crashed has no picture.
+        let _ = ask(case, file, Some(&dir.join(format!("{name}-report.png"))));
     }
     Ok(Line {
         id: id(case),
