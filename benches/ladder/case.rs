@@ -1,4 +1,6 @@
 //! One photo of the ladder, put together step by step: plan, hand, faults, scene, camera, what is said.
+//!
+//! Everything is drawn from the photo's seed, so that it is the same in every run.
 
 use nalgebra::{Vector2, Vector3};
 use punchready::card::layout::Layout;
@@ -327,6 +329,56 @@ impl Draft {
                 self.marking = self.marking.with(Mark::line(pair[0], pair[1]));
             }
             self.crossed_otherwise.push(at);
+        }
+        self
+    }
+
+    /// One stroke is drawn through a hole's mark: a person reads that as crossed out, or asks.
+    pub(crate) fn slashed(mut self, hole: &str, size_mm: f64) -> Self {
+        if let Ok(at) = self.marking.place(hole) {
+            let half: Vector2<f64> = Vector2::new(0.6, 0.8) * (size_mm / 2.0);
+            self.marking = self.marking.with(Mark::line(at + -half, at + half));
+            self.crossed_otherwise.push(at);
+        }
+        self
+    }
+
+    /// No mark for this hole.
+    pub(crate) fn without(mut self, hole: &str) -> Self {
+        if let Ok(m) = self.marking.clone().drop_hole(hole) {
+            self.marking = m;
+        }
+        self
+    }
+
+    /// The mark of this hole is (dx, dy) mm from its planned place.
+    pub(crate) fn slipped(mut self, hole: &str, dx: f64, dy: f64) -> Self {
+        let planned = self
+            .plan
+            .holes
+            .iter()
+            .find(|h| h.name == hole)
+            .map(|h| h.at);
+        if let (Some(planned), Ok(at)) = (planned, self.marking.place(hole)) {
+            let by = planned + Vector2::new(dx, dy) - at;
+            if let Ok(m) = self.marking.clone().shift(hole, by.x, by.y) {
+                self.marking = m;
+            }
+        }
+        self
+    }
+
+    /// All strokes are this wide, mm: a scriber instead of a pen.
+    pub(crate) fn thin(mut self, mm: f64) -> Self {
+        for mark in &mut self.marking.marks {
+            match &mut mark.shape {
+                Shape::Tick { width_mm, .. }
+                | Shape::Cross { width_mm, .. }
+                | Shape::Ring { width_mm, .. }
+                | Shape::CrossOut { width_mm, .. }
+                | Shape::Line { width_mm, .. } => *width_mm = mm,
+                _ => {}
+            }
         }
         self
     }

@@ -11,7 +11,7 @@ use crate::case::{Case, Draft, Fault, Spot, View};
 use crate::plans::Plans;
 
 /// Names of the steps, in order.
-pub(crate) const STEPS: [&str; 12] = [
+pub(crate) const STEPS: [&str; 13] = [
     "easy",
     "tilted",
     "one card only",
@@ -24,6 +24,7 @@ pub(crate) const STEPS: [&str; 12] = [
     "handwriting",
     "faults",
     "glare, covered, wrong scale",
+    "traps: a slip would read as ready",
 ];
 
 /// All photos, in order.
@@ -41,6 +42,7 @@ pub(crate) fn all(plans: &Plans) -> Vec<Case> {
         hands(plans),
         faults(plans),
         hard(plans),
+        traps(plans),
     ];
     let mut out = Vec::new();
     for (step, cases) in (1..).zip(steps) {
@@ -100,9 +102,12 @@ fn easy(p: &Plans) -> Vec<Case> {
                 Spot::Left(52, 0.5),
             ])
             .shot(View::above(9.5)),
-        Draft::new("dots on lines, dark mat, double", &p.coupon, 108)
-            .hand(|h| h.rows = Style::Dot)
-            .faults(&[Fault::Double(2.2)])
+        Draft::new("fat dots on lines, dark mat, double", &p.coupon, 108)
+            .hand(|h| {
+                h.rows = Style::Dot;
+                h.dot_mm = 1.3;
+            })
+            .faults(&[Fault::Double(2.4)])
             .bench(Bench::Dark)
             .cards(&THREE)
             .shot(View::above(10.0)),
@@ -509,6 +514,7 @@ fn surfaces(p: &Plans) -> Vec<Case> {
                     patchy: 0.1,
                 };
             })
+            .thin(0.22)
             .cards(&BOTH_SIDES)
             .shot(View::above(10.0)),
         Draft::new("grain, stamp, scratches, stray", &p.coupon, 808)
@@ -585,6 +591,7 @@ fn benches(p: &Plans) -> Vec<Case> {
         Draft::new("cards on bench, unsaid", &p.coupon, 907)
             .cards(&RIGHT_TOP)
             .cards_on_bench(false)
+            .excused("how low the cards lie is not said")
             .shot(View::above(10.0)),
         Draft::new("finger on the sheet's side", &p.singles, 908)
             .faults(&[Fault::Missing])
@@ -864,5 +871,147 @@ fn hard(p: &Plans) -> Vec<Case> {
             .excused("the lower left corner is cut off")
             .shot(View::above(10.0))
             .pushed(35.0, 25.0),
+    ]
+}
+
+/// Sheets that are not ready, each but for one thing: a bias of the datum, a mark overlooked or misread
+/// would make them so.
+fn traps(p: &Plans) -> Vec<Case> {
+    // Off to all sides by a tenth beyond the limit of 0.6 mm.
+    let slips = |d: Draft| {
+        d.slipped("A2", 0.70, 0.0)
+            .slipped("A5", -0.70, 0.0)
+            .slipped("P1", 0.0, 0.70)
+            .slipped("P2", 0.0, -0.70)
+    };
+    let dot = |x: f64, y: f64, size_mm: f64| Mark::dot(x, y).sized(size_mm);
+    let dark_scratch = |x: f64, y: f64| {
+        Mark::new(Shape::Scratch {
+            from: Point::new(x - 0.5, y - 3.0),
+            to: Point::new(x + 0.4, y + 3.2),
+            width_mm: 0.16,
+            gain: 0.55,
+        })
+    };
+    vec![
+        slips(Draft::new("slips, white paper bench", &p.tab, 1301))
+            .bench(Bench::WhitePaper)
+            .cards(&BOTH_SIDES)
+            .shot(View::above(10.0)),
+        slips(Draft::new("slips, deep contact shadow, burr", &p.tab, 1302))
+            .with(|d| {
+                d.scene.sheet.contact_shadow = 1.0;
+                d.scene.sheet.burr = 1.0;
+            })
+            .cards(&BOTH_SIDES)
+            .shot(View::tilted(10.0, 25.0, -90.0)),
+        slips(Draft::new("slips, 5 px/mm, JPEG 50, noisy", &p.tab, 1303))
+            .cards(&BOTH_SIDES)
+            .with(|d| {
+                d.exif.quality = 50;
+                d.scene.sensor.full_well = 1500.0;
+            })
+            .shot(View::above(5.0)),
+        slips(Draft::new(
+            "slips, 42 degrees, one card, bent lens",
+            &p.tab,
+            1304,
+        ))
+        .cards(&[Spot::Right(7, 0.5)])
+        .with(|d| {
+            d.scene.camera = d
+                .scene
+                .camera
+                .clone()
+                .with_distortion(-0.05, 0.03, 0.0005, -0.0004);
+        })
+        .shot(View::tilted(10.0, 42.0, 200.0)),
+        Draft::new("a stray dot of 0.9 mm on a ruled line", &p.coupon, 1305)
+            .marks([dot(52.4, 76.2 - 7.94, 0.9)])
+            .cards(&RIGHT_TOP)
+            .shot(View::above(10.0)),
+        Draft::new("a stray dot of 0.7 mm on a ruled line", &p.coupon, 1319)
+            .marks([dot(107.8, 76.2 - 22.2, 0.7)])
+            .cards(&RIGHT_TOP)
+            .shot(View::above(10.0)),
+        Draft::new("a stray tick between two ticks", &p.coupon, 1306)
+            .marks([Mark::tick(68.3, 76.2 - 7.94, 1.57)])
+            .cards(&RIGHT_TOP)
+            .shot(View::above(10.0)),
+        Draft::new("a small faint stray dot in the open", &p.coupon, 1307)
+            .marks([dot(60.0, 25.0, 0.4).dense(0.6)])
+            .cards(&RIGHT_TOP)
+            .shot(View::above(10.0)),
+        Draft::new("a stray dot 2 mm from the edge", &p.coupon, 1308)
+            .marks([dot(90.0, 2.0, 0.8)])
+            .cards(&RIGHT_TOP)
+            .shot(View::above(10.0)),
+        Draft::new("a stray dot in a mill stamp", &p.coupon, 1309)
+            .under([Mark::stamp(30.0, 22.0, 0.0, "6061-T6 .032 ALUMINUM")])
+            .marks([dot(56.0, 24.1, 0.8)])
+            .cards(&RIGHT_TOP)
+            .shot(View::above(10.0)),
+        Draft::new(
+            "dark scratches where two marks are missing",
+            &p.coupon,
+            1310,
+        )
+        .without("A4")
+        .without("B5")
+        .marks([
+            dark_scratch(60.3, 76.2 - 7.94),
+            dark_scratch(84.1, 76.2 - 22.2),
+        ])
+        .cards(&RIGHT_TOP)
+        .shot(View::above(10.0)),
+        Draft::new("a stamp's strokes where a mark is missing", &p.coupon, 1311)
+            .without("B3")
+            .under([Mark::stamp(50.2, 52.2, 0.0, "1-11 LOT 1177")])
+            .cards(&RIGHT_TOP)
+            .shot(View::above(10.0)),
+        Draft::new("marks struck through once", &p.coupon, 1312)
+            .slashed("A3", 7.0)
+            .slashed("B6", 9.0)
+            .cards(&RIGHT_TOP)
+            .shot(View::above(10.0)),
+        Draft::new("one small cross-out on a tick", &p.coupon, 1313)
+            .crossed_sized("A5", 4.6)
+            .cards(&RIGHT_TOP)
+            .shot(View::above(8.0)),
+        Draft::new("one cross-out over a cross, blurred", &p.singles, 1314)
+            .crossed_sized("H4", 5.5)
+            .cards(&RIGHT_TOP)
+            .with(|d| d.scene.sensor.blur_px = 1.6)
+            .shot(View::above(9.0)),
+        Draft::new("swarf where a mark is missing", &p.singles, 1315)
+            .without("H5")
+            .marks([Mark::new(Shape::Swarf {
+                at: Point::new(77.0, 47.0),
+                length_mm: 3.0,
+            })])
+            .cards(&RIGHT_TOP)
+            .shot(View::above(10.0)),
+        Draft::new("a stray in a hard shadow", &p.tab, 1316)
+            .marks([dot(70.0, 28.0, 0.8)])
+            .with(|d| {
+                d.scene
+                    .light
+                    .shadows
+                    .push(shadow(60.0, 30.0, -50.0, 3.0, 0.65))
+            })
+            .cards(&BOTH_SIDES)
+            .shot(View::above(10.0)),
+        Draft::new("double at 1.1 mm on a line", &p.coupon, 1317)
+            .faults(&[Fault::Double(1.1)])
+            .cards(&RIGHT_TOP)
+            .shot(View::above(10.0)),
+        Draft::new("a stray pencil dot", &p.tab, 1318)
+            .marks([dot(70.0, 28.0, 0.7).dense(0.4)])
+            .cards(&BOTH_SIDES)
+            .shot(View::above(10.0)),
+        Draft::new("a stray pencil tick on a line", &p.coupon, 1320)
+            .marks([Mark::tick(52.4, 76.2 - 7.94, 1.5).dense(0.4)])
+            .cards(&RIGHT_TOP)
+            .shot(View::above(10.0)),
     ]
 }
