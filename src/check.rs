@@ -105,7 +105,14 @@ fn measure(
         match better {
             Some(t) => turns = t,
             None => {
-                checked.findings.extend(size_findings(plan, &outline));
+                // With a wrong outline or a wrong scale every place is wrong: then nothing is claimed of
+                // any hole.
+                for (weight, finding) in size_findings(plan, &outline) {
+                    if weight == Weight::Blocks {
+                        return Err(finding);
+                    }
+                    checked.findings.push((weight, finding));
+                }
                 if turns != 0 {
                     checked.note(
                         "sheet-turned",
@@ -186,7 +193,7 @@ const CORNERS: [&str; 4] = [
 /// A sheet is only taken to lie another way round when that explains this many marks more.
 const CLEARLY_BETTER: usize = 3;
 /// A mark counts as a hole's for this purpose within this many tolerances.
-const NEAR_TOLERANCES: f64 = 3.0;
+const NEAR_TOLERANCES: f64 = 1.0;
 
 impl Checked {
     fn nothing_yet(photo: &Photo, plan: &Plan) -> Self {

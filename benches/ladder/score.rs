@@ -18,8 +18,6 @@ const DOUBLE_MM: f64 = 2.5;
 const LIMIT_MM: f64 = 0.25;
 /// An error worth a line in the list, mm.
 const LARGE_MM: f64 = 0.3;
-/// An error of so many U is no bad luck: four standard deviations.
-const OVERCONFIDENT: f64 = 2.0;
 /// Radiance added by glare from which ink no longer shows.
 const BURNT: f64 = 0.45;
 
@@ -212,12 +210,8 @@ fn is_hidden(scene: &Scene, at: Point<Sheet>) -> bool {
 pub(crate) struct Score {
     /// Errors of live marks, mm.
     pub(crate) errors: Vec<f64>,
-    /// Sum of the errors, mm.
-    sum: Vector2<f64>,
     /// Error components within U, and all.
     pub(crate) covered: [usize; 2],
-    /// Marks whose error is beyond twice U along some axis: U is wrong there, not unlucky.
-    pub(crate) overconfident: usize,
     /// Live true marks in the open that were found, and all.
     pub(crate) recall: [usize; 2],
     /// Live found marks that are true, and all.
@@ -349,17 +343,6 @@ impl Score {
                 self.recall[1] += 1;
                 self.recall[0] += usize::from(got.is_some());
             }
-        }
-        if self.overconfident > 0 {
-            let n = self.errors.len().max(1) as f64;
-            let rms = (self.errors.iter().map(|e| e * e).sum::<f64>() / n).sqrt();
-            self.lines.push(format!(
-                "{} of {} marks are wrong by more than twice their U; RMS {rms:.3} mm, mean ({:+.3}, {:+.3})",
-                self.overconfident,
-                self.errors.len(),
-                self.sum.x / n,
-                self.sum.y / n
-            ));
         }
         self.precision = [of_found.iter().filter(|&&f| f).count(), found.len()];
         for (m, _) in found.iter().zip(&of_found).filter(|(_, f)| !**f) {

@@ -33,7 +33,6 @@ struct Sum {
     p95: f64,
     worst: f64,
     covered: [usize; 2],
-    overconfident: usize,
     recall: [usize; 2],
     precision: [usize; 2],
     named: [usize; 2],
@@ -77,7 +76,6 @@ impl Sum {
                 .unwrap_or(0.0),
             worst: errors.last().copied().unwrap_or(0.0),
             covered: pair(|s| s.covered),
-            overconfident: scores.iter().map(|s| s.overconfident).sum(),
             recall: pair(|s| s.recall),
             precision: pair(|s| s.precision),
             named: pair(|s| s.named),
@@ -99,7 +97,7 @@ impl Sum {
     fn json(&self) -> Value {
         json!({
             "photos": self.photos, "rms_mm": self.rms, "p95_mm": self.p95, "worst_mm": self.worst,
-            "covered": self.covered, "over_twice_u": self.overconfident, "recall": self.recall, "precision": self.precision,
+            "covered": self.covered, "recall": self.recall, "precision": self.precision,
             "named": self.named, "false_ready": self.false_ready, "false_alarm": self.false_alarm,
             "holes_wronged": self.holes_wronged, "dangers": self.dangers,
             "refused_right": self.refused_right, "refused_wrong": self.refused_wrong,
@@ -187,13 +185,12 @@ pub(crate) fn print(lines: &[Line]) {
 
 fn row(name: &str, s: &Sum) {
     println!(
-        "{name:<37} {:>3} | {:>6.3} {:>6.3} {:>6.3} {:>5.3} {:>4} | {:>6.4} {:>6.4} {:>7} | {:>5} {:>5} {:>5} {:>5} {:>9} {:>6} | {:>5.0} {:>5.0} {:>4.0}",
+        "{name:<33} {:>3} | {:>6.3} {:>6.3} {:>6.3} {:>5.3} | {:>6.4} {:>6.4} {:>7} | {:>5} {:>5} {:>5} {:>5} {:>9} {:>6} | {:>5.0} {:>5.0} {:>4.0}",
         s.photos,
         s.rms,
         s.p95,
         s.worst,
         share(s.covered),
-        s.overconfident,
         share(s.recall),
         share(s.precision),
         format!("{}/{}", s.named[0], s.named[1]),

@@ -94,11 +94,17 @@ pub fn read(flat: &GrayImage, px_per_mm: f64) -> FlatInk {
         .map(|f| name::name(&picture, &lines, f))
         .collect();
     let mut names = names;
-    names.extend(picture.ground.spots().iter().map(|&(x, y, size)| Name::Unsure {
-        at: Vector2::new(x, y),
-        size_mm: size / px_per_mm,
-        why: "a dark spot too large for a pen's mark",
-    }));
+    names.extend(
+        picture
+            .ground
+            .spots()
+            .iter()
+            .map(|&(x, y, size)| Name::Unsure {
+                at: Vector2::new(x, y),
+                size_mm: size / px_per_mm,
+                why: "a dark spot too large for a pen's mark",
+            }),
+    );
     let mut ink = combine(&picture, names);
     ink.specks += specks;
     ink.lines = lines.iter().map(in_flat).collect();

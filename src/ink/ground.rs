@@ -26,7 +26,7 @@ const SPOT_MM: f64 = 14.0;
 /// ink reflects a fifth or less of what bare metal does: encoded, a contrast of 0.5. Blur halves it
 /// on a 0.3 mm dot; grain of a brushed sheet stays below 0.1.
 const RIM: f64 = 0.11;
-const CORE: f64 = 0.20;
+const CORE: f64 = 0.14;
 /// The same in standard deviations of the texture round about.
 const RIM_SIGMAS: f64 = 3.0;
 const CORE_SIGMAS: f64 = 5.5;
@@ -74,8 +74,12 @@ struct Cell {
 
 impl Grid {
     fn cell_at(&self, x: f64, y: f64) -> Option<usize> {
-        let (column, row) = ((x / self.cell as f64).floor(), (y / self.cell as f64).floor());
-        let inside = column >= 0.0 && row >= 0.0 && column < self.columns as f64 && row < self.rows as f64;
+        let (column, row) = (
+            (x / self.cell as f64).floor(),
+            (y / self.cell as f64).floor(),
+        );
+        let inside =
+            column >= 0.0 && row >= 0.0 && column < self.columns as f64 && row < self.rows as f64;
         inside.then(|| row as usize * self.columns + column as usize)
     }
 
@@ -90,7 +94,15 @@ impl Grid {
     fn row(&self, y: usize, out: &mut [f32]) {
         let (row, v) = self.split(y, self.rows);
         let below = (row + 1).min(self.rows - 1);
-        let line: Vec<f32> = (0..self.columns).map(|c| mix(self.values[row * self.columns + c], self.values[below * self.columns + c], v)).collect();
+        let line: Vec<f32> = (0..self.columns)
+            .map(|c| {
+                mix(
+                    self.values[row * self.columns + c],
+                    self.values[below * self.columns + c],
+                    v,
+                )
+            })
+            .collect();
         for (x, o) in out.iter_mut().enumerate() {
             let (column, u) = self.split(x, self.columns);
             *o = mix(line[column], line[(column + 1).min(self.columns - 1)], u);
@@ -101,8 +113,17 @@ impl Grid {
     fn at(&self, x: usize, y: usize) -> f32 {
         let (column, u) = self.split(x, self.columns);
         let (row, v) = self.split(y, self.rows);
-        let (right, below) = ((column + 1).min(self.columns - 1), (row + 1).min(self.rows - 1));
-        let down = |c: usize| mix(self.values[row * self.columns + c], self.values[below * self.columns + c], v);
+        let (right, below) = (
+            (column + 1).min(self.columns - 1),
+            (row + 1).min(self.rows - 1),
+        );
+        let down = |c: usize| {
+            mix(
+                self.values[row * self.columns + c],
+                self.values[below * self.columns + c],
+                v,
+            )
+        };
         mix(down(column), down(right), u)
     }
 
@@ -110,7 +131,11 @@ impl Grid {
     fn extreme(&self, reach: usize, largest: bool) -> Self {
         let pick = |values: &mut dyn Iterator<Item = f32>| {
             let known = values.filter(|v| *v > 0.0);
-            if largest { known.fold(0.0, f32::max) } else { known.fold(f32::MAX, f32::min) }
+            if largest {
+                known.fold(0.0, f32::max)
+            } else {
+                known.fold(f32::MAX, f32::min)
+            }
         };
         let (w, h) = (self.columns, self.rows);
         let mut across = vec![0.0; w * h];
@@ -137,22 +162,43 @@ impl Ground {
     pub(super) fn of(flat: &GrayImage, px_per_mm: f64) -> Self {
         let (cells, mut texture) = cells_of(flat, px_per_mm);
         let smooth = |value: fn(&Cell) -> f32, grid: &Grid| -> Vec<f32> {
-            (0..cells.len()).map(|i| median(neighbours(grid, i).filter(|&j| cells[j].usable).map(|j| value(&cells[j])))).collect()
+            (0..cells.len())
+                .map(|i| {
+                    median(
+                        neighbours(grid, i)
+                            .filter(|&j| cells[j].usable)
+                            .map(|j| value(&cells[j])),
+                    )
+                })
+                .collect()
         };
-        let around = Grid { values: smooth(|c| c.level, &texture), ..texture };
+        let around = Grid {
+            values: smooth(|c| c.level, &texture),
+            ..texture
+        };
         texture.values = smooth(|c| c.texture, &texture);
         let level = fine_level(flat, px_per_mm, &around);
         let mut readable: Vec<bool> = cells
             .iter()
             .zip(&texture.values)
-            .map(|(c, &t)| c.usable && !c.blown && f64::from(c.level) > BLACK && f64::from(t) < HOPELESS_TEXTURE)
+            .map(|(c, &t)| {
+                c.usable
+                    && !c.blown
+                    && f64::from(c.level) > BLACK
+                    && f64::from(t) < HOPELESS_TEXTURE
+            })
             .collect();
         let spots = things(&level, &around, px_per_mm, |x, y| {
             if let Some(i) = texture.cell_at(x, y) {
                 readable[i] = false;
             }
         });
-        Self { level, texture, readable, spots }
+        Self {
+            level,
+            texture,
+            readable,
+            spots,
+        }
     }
 
     /// Dark spots too wide for a pen's stroke: middle (x, y) and size, px.
@@ -167,12 +213,17 @@ impl Ground {
 
     /// Texture at the flat pixel (x, y), as a share of the bare level.
     pub(super) fn texture_at(&self, x: f64, y: f64) -> f64 {
-        self.texture.cell_at(x, y).map_or(0.0, |i| f64::from(self.texture.values[i]))
+        self.texture
+            .cell_at(x, y)
+            .map_or(0.0, |i| f64::from(self.texture.values[i]))
     }
 
     /// How much darker than bare the pixel (x, y) is: 0 bare, 1 black; 0 where unknown.
     pub(super) fn contrast_at(&self, flat: &GrayImage, x: usize, y: usize) -> f32 {
-        contrast(flat.as_raw()[y * flat.width() as usize + x], self.level.at(x, y))
+        contrast(
+            flat.as_raw()[y * flat.width() as usize + x],
+            self.level.at(x, y),
+        )
     }
 
     /// How much darker than bare each pixel of row `y` is: 0 bare, 1 black; 0 where unknown.
@@ -231,13 +282,23 @@ fn cells_of(flat: &GrayImage, px_per_mm: f64) -> (Vec<Cell>, Grid) {
             summarise(&histogram)
         })
         .collect();
-    (cells, Grid { cell, columns, rows, values: Vec::new() })
+    (
+        cells,
+        Grid {
+            cell,
+            columns,
+            rows,
+            values: Vec::new(),
+        },
+    )
 }
 
 fn neighbours(grid: &Grid, i: usize) -> impl Iterator<Item = usize> + use<> {
-    let (column, row, columns, rows) = (i % grid.columns, i / grid.columns, grid.columns, grid.rows);
+    let (column, row, columns, rows) =
+        (i % grid.columns, i / grid.columns, grid.columns, grid.rows);
     let xs = column.saturating_sub(REACH)..(column + REACH + 1).min(columns);
-    (row.saturating_sub(REACH)..(row + REACH + 1).min(rows)).flat_map(move |y| xs.clone().map(move |x| y * columns + x))
+    (row.saturating_sub(REACH)..(row + REACH + 1).min(rows))
+        .flat_map(move |y| xs.clone().map(move |x| y * columns + x))
 }
 
 /// The bare level, finely. A closing (the largest value near by, and of those the smallest) fills dark
@@ -249,21 +310,33 @@ fn fine_level(flat: &GrayImage, px_per_mm: f64, around: &Grid) -> Grid {
     let (columns, rows) = (w.div_ceil(cell), h.div_ceil(cell));
     let raw = flat.as_raw();
     let mut values = vec![0.0f32; columns * rows];
-    values.par_chunks_mut(columns).enumerate().for_each(|(row, out)| {
-        let lines = row * cell..((row + 1) * cell).min(h);
-        for (column, o) in out.iter_mut().enumerate() {
-            let (mut sum, mut known, mut all) = (0u32, 0u32, 0u32);
-            for y in lines.clone() {
-                for &v in &raw[y * w + column * cell..y * w + ((column + 1) * cell).min(w)] {
-                    sum += u32::from(v);
-                    known += u32::from(v > 0);
-                    all += 1;
+    values
+        .par_chunks_mut(columns)
+        .enumerate()
+        .for_each(|(row, out)| {
+            let lines = row * cell..((row + 1) * cell).min(h);
+            for (column, o) in out.iter_mut().enumerate() {
+                let (mut sum, mut known, mut all) = (0u32, 0u32, 0u32);
+                for y in lines.clone() {
+                    for &v in &raw[y * w + column * cell..y * w + ((column + 1) * cell).min(w)] {
+                        sum += u32::from(v);
+                        known += u32::from(v > 0);
+                        all += 1;
+                    }
                 }
+                *o = if known * 2 > all {
+                    sum as f32 / known as f32
+                } else {
+                    0.0
+                };
             }
-            *o = if known * 2 > all { sum as f32 / known as f32 } else { 0.0 };
-        }
-    });
-    let plain = Grid { cell, columns, rows, values };
+        });
+    let plain = Grid {
+        cell,
+        columns,
+        rows,
+        values,
+    };
     let reach = ((WIDEST_MM / 2.0 * px_per_mm / cell as f64).ceil() as usize).max(1);
     let mut closed = plain.extreme(reach, true).extreme(reach, false);
     // The closing rides on top of the texture: bring it down by as much as it stands above bare cells.
@@ -286,10 +359,18 @@ fn fine_level(flat: &GrayImage, px_per_mm: f64, around: &Grid) -> Grid {
             v.get(v.len() / 3).copied().unwrap_or(1.0)
         })
         .collect();
-    let down = Grid { values: (0..down.values.len()).map(|i| median(neighbours(&down, i).map(|j| down.values[j]))).collect(), ..down };
+    let down = Grid {
+        values: (0..down.values.len())
+            .map(|i| median(neighbours(&down, i).map(|j| down.values[j])))
+            .collect(),
+        ..down
+    };
     for row in 0..rows {
         for column in 0..columns {
-            let by = down.at((column * cell + cell / 2).min(w - 1), (row * cell + cell / 2).min(h - 1));
+            let by = down.at(
+                (column * cell + cell / 2).min(w - 1),
+                (row * cell + cell / 2).min(h - 1),
+            );
             closed.values[row * columns + column] /= by.max(1.0);
         }
     }
@@ -298,9 +379,19 @@ fn fine_level(flat: &GrayImage, px_per_mm: f64, around: &Grid) -> Grid {
 
 /// Things much darker than their surroundings and too wide for a pen. Small ones are returned; what large
 /// ones cover is `hidden`.
-fn things(level: &Grid, around: &Grid, px_per_mm: f64, mut hidden: impl FnMut(f64, f64)) -> Vec<(f64, f64, f64)> {
+fn things(
+    level: &Grid,
+    around: &Grid,
+    px_per_mm: f64,
+    mut hidden: impl FnMut(f64, f64),
+) -> Vec<(f64, f64, f64)> {
     let cell = level.cell as f64;
-    let middle = |i: usize| ((i % level.columns) as f64 * cell + cell / 2.0, (i / level.columns) as f64 * cell + cell / 2.0);
+    let middle = |i: usize| {
+        (
+            (i % level.columns) as f64 * cell + cell / 2.0,
+            (i / level.columns) as f64 * cell + cell / 2.0,
+        )
+    };
     let mask: Vec<u8> = (0..level.values.len())
         .map(|i| {
             let (x, y) = middle(i);
@@ -318,7 +409,10 @@ fn things(level: &Grid, around: &Grid, px_per_mm: f64, mut hidden: impl FnMut(f6
         } else {
             for run in &c.runs {
                 for column in run.start..run.end {
-                    hidden((f64::from(column) + 0.5) * cell, (f64::from(run.y) + 0.5) * cell);
+                    hidden(
+                        (f64::from(column) + 0.5) * cell,
+                        (f64::from(run.y) + 0.5) * cell,
+                    );
                 }
             }
         }

@@ -263,16 +263,25 @@ fn cross_out_or_cross(
                 continue;
             }
             let place = place::crossing(picture, a, b)?;
-            let something_under = other_ink > 0 || thick_at(picture, at, 0.65 * mm);
-            let size = long / mm;
-            if size >= CROSS_OUT_MM || (something_under && size > 3.0) {
+            // A stroke's pixels are spread evenly over its width, blur included: width is 3.46 spreads.
+            let width = 3.46 * a.spread.max(b.spread);
+            let something_under =
+                other_ink > 0 || thick_at(picture, at, (0.65 * mm).max(0.95 * width));
+            // Blur and the pen's width lengthen a stroke by about that width.
+            let size = (long - width) / mm;
+            let upright = [a, b]
+                .iter()
+                .all(|s| s.along.x.abs().min(s.along.y.abs()) < UPRIGHT.sin());
+            if (size >= CROSS_OUT_MM && (something_under || !upright))
+                || (something_under && size > 3.0)
+            {
                 return Some(Name::CrossOut {
                     at,
                     reach: reach.max(1.0),
                     cov: place.cov,
                 });
             }
-            if size <= CROSS_MM && !something_under {
+            if !something_under && (size <= CROSS_MM || (upright && size < CROSS_OUT_MM)) {
                 return Some(mark(picture, &place, MarkKind::Cross));
             }
             return Some(unsure(

@@ -58,7 +58,10 @@ pub(super) fn spot(picture: &Picture, figure: &Figure) -> Place {
             (x0 + (i % w) as i64) as f64 + 0.5,
             (y0 + (i / w) as i64) as f64 + 0.5,
         );
-        weights.push((p, (f64::from(picture.contrast(p)) - SKIRT_SHARE * figure.contrast).max(0.0)));
+        weights.push((
+            p,
+            (f64::from(picture.contrast(p)) - SKIRT_SHARE * figure.contrast).max(0.0),
+        ));
     }
     weighted(picture, &weights)
 }

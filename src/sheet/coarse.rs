@@ -120,12 +120,25 @@ impl DrawnLine {
 }
 
 /// The rectangle of `size` (width, height, mm) that shows best.
-pub(super) fn rectangle(grey: &GrayImage, survey: &Survey, cards: &[SeenCard], size: [f64; 2]) -> Result<Rectangle, SheetError> {
+pub(super) fn rectangle(
+    grey: &GrayImage,
+    survey: &Survey,
+    cards: &[SeenCard],
+    size: [f64; 2],
+) -> Result<Rectangle, SheetError> {
     let segments = segments::on_face(grey, survey, cards);
-    let shortest = MIN_DRAWN_MM.max(MIN_DRAWN_SHARE * size[0].min(size[1])).min(60.0);
+    let shortest = MIN_DRAWN_MM
+        .max(MIN_DRAWN_SHARE * size[0].min(size[1]))
+        .min(60.0);
     let lines = lines(&segments, shortest);
     let doubts = lines.iter().map(|l| doubt(survey, l)).collect();
-    let search = Search { lines: &lines, doubts, survey, grey, size };
+    let search = Search {
+        lines: &lines,
+        doubts,
+        survey,
+        grey,
+        size,
+    };
     if let Some(r) = search.best(SIZE_SHARE, SIZE_MM) {
         return Ok(r);
     }
@@ -133,11 +146,17 @@ pub(super) fn rectangle(grey: &GrayImage, survey: &Survey, cards: &[SeenCard], s
     match search.best(WIDE_SHARE, 0.0) {
         Some(r) => {
             let side = |i: usize, j: usize| r.corners[i].distance(r.corners[j]);
-            let measured_mm = [(side(0, 1) + side(3, 2)) / 2.0, (side(0, 3) + side(1, 2)) / 2.0];
+            let measured_mm = [
+                (side(0, 1) + side(3, 2)) / 2.0,
+                (side(0, 3) + side(1, 2)) / 2.0,
+            ];
             // Printed at another scale, both sides are off by the same share.
             let ratio = [measured_mm[0] / size[0], measured_mm[1] / size[1]];
             if (ratio[0] - ratio[1]).abs() < 0.01 {
-                Err(SheetError::OtherSize { measured_mm, planned_mm })
+                Err(SheetError::OtherSize {
+                    measured_mm,
+                    planned_mm,
+                })
             } else {
                 Err(SheetError::NotFound { planned_mm })
             }
@@ -158,7 +177,12 @@ pub(super) fn inside(outline: &[Point<Pixel>; 4], p: Point<Pixel>, margin: f64) 
 /// takes in the others along it, first those near by.
 fn lines(segments: &[Segment], shortest_mm: f64) -> Vec<DrawnLine> {
     let mut order: Vec<usize> = (0..segments.len()).collect();
-    order.sort_by(|&a, &b| segments[b].length().total_cmp(&segments[a].length()).then(a.cmp(&b)));
+    order.sort_by(|&a, &b| {
+        segments[b]
+            .length()
+            .total_cmp(&segments[a].length())
+            .then(a.cmp(&b))
+    });
     // As with the lines: some of every direction.
     let mut proposals = [0usize; SECTORS as usize + 1];
     order.retain(|&i| {
@@ -167,14 +191,21 @@ fn lines(segments: &[Segment], shortest_mm: f64) -> Vec<DrawnLine> {
         proposals[k] += 1;
         proposals[k] <= MAX_SEEDS
     });
-    let proposed: Vec<Option<DrawnLine>> = order.into_par_iter().map(|seed| drawn(segments, &segments[seed], shortest_mm)).collect();
-    let sector = |l: &DrawnLine| ((l.normal.y.atan2(l.normal.x) / std::f64::consts::TAU + 0.5) * SECTORS) as usize;
+    let proposed: Vec<Option<DrawnLine>> = order
+        .into_par_iter()
+        .map(|seed| drawn(segments, &segments[seed], shortest_mm))
+        .collect();
+    let sector = |l: &DrawnLine| {
+        ((l.normal.y.atan2(l.normal.x) / std::f64::consts::TAU + 0.5) * SECTORS) as usize
+    };
     let mut lines: Vec<DrawnLine> = Vec::new();
     let mut fitted: Vec<DrawnLine> = proposed.into_iter().flatten().collect();
     fitted.sort_by(|a, b| b.excess.total_cmp(&a.excess));
     for line in fitted {
         let middle = line.middle();
-        let same = |l: &DrawnLine| (l.normal - line.normal).norm() < 0.02 && (l.normal.dot(&middle) - l.offset).abs() < 0.6;
+        let same = |l: &DrawnLine| {
+            (l.normal - line.normal).norm() < 0.02 && (l.normal.dot(&middle) - l.offset).abs() < 0.6
+        };
         let alike = lines.iter().filter(|l| sector(l) == sector(&line)).count();
         if alike < MAX_LINES && !lines.iter().any(same) {
             lines.push(line);
@@ -191,7 +222,9 @@ fn drawn(segments: &[Segment], seed: &Segment, shortest_mm: f64) -> Option<Drawn
     for reach in [40.0, 100.0, f64::MAX, f64::MAX] {
         let near = |s: &&Segment| {
             let way = SAME_WAY + 0.3 / s.length();
-            s.ends.iter().all(|e| (normal.dot(e) - offset).abs() < NEAR_MM)
+            s.ends
+                .iter()
+                .all(|e| (normal.dot(e) - offset).abs() < NEAR_MM)
                 && s.normal.dot(&normal) > 0.0
                 && s.normal.perp(&normal).abs() < way
                 && (s.middle() - seed.middle()).norm() - s.length() / 2.0 < reach
@@ -201,21 +234,36 @@ fn drawn(segments: &[Segment], seed: &Segment, shortest_mm: f64) -> Option<Drawn
         if total <= 0.0 {
             return None;
         }
-        let mean = on.iter().map(|s| s.middle() * s.length()).sum::<Vector2<f64>>() / total;
+        let mean = on
+            .iter()
+            .map(|s| s.middle() * s.length())
+            .sum::<Vector2<f64>>()
+            / total;
         let spread = |s: &&Segment| {
-            s.ends.iter().map(|e| (e - mean) * (e - mean).transpose()).sum::<nalgebra::Matrix2<f64>>() * s.length()
+            s.ends
+                .iter()
+                .map(|e| (e - mean) * (e - mean).transpose())
+                .sum::<nalgebra::Matrix2<f64>>()
+                * s.length()
         };
         let cov = on.iter().map(spread).sum::<nalgebra::Matrix2<f64>>();
         let angle = 0.5 * f64::atan2(2.0 * cov[(0, 1)], cov[(0, 0)] - cov[(1, 1)]);
         let across = Vector2::new(-angle.sin(), angle.cos());
-        normal = if across.dot(&normal) < 0.0 { -across } else { across };
+        normal = if across.dot(&normal) < 0.0 {
+            -across
+        } else {
+            across
+        };
         offset = normal.dot(&mean);
     }
     let beside: f64 = segments
         .iter()
         .filter(|s| {
             let d = (normal.dot(&s.middle()) - offset).abs();
-            d > BESIDE_MM && d < BESIDE_MM + NEAR_MM && s.normal.dot(&normal) > 0.0 && s.normal.perp(&normal).abs() < SAME_WAY + 0.3 / s.length()
+            d > BESIDE_MM
+                && d < BESIDE_MM + NEAR_MM
+                && s.normal.dot(&normal) > 0.0
+                && s.normal.perp(&normal).abs() < SAME_WAY + 0.3 / s.length()
         })
         .map(Segment::length)
         .sum();
@@ -230,17 +278,28 @@ fn drawn(segments: &[Segment], seed: &Segment, shortest_mm: f64) -> Option<Drawn
     cells.sort_unstable();
     cells.dedup();
     let excess = on.iter().map(|s| s.length()).sum::<f64>() - beside;
-    (excess >= 0.7 * shortest_mm && cells.len() as f64 >= shortest_mm).then_some(DrawnLine { normal, offset, cells, excess })
+    (excess >= 0.7 * shortest_mm && cells.len() as f64 >= shortest_mm).then_some(DrawnLine {
+        normal,
+        offset,
+        cells,
+        excess,
+    })
 }
 
 /// How far the survey may be off at a line's ends, three standard deviations, mm. An unsaid print scale,
 /// which makes everything larger or smaller alike, is in it too.
 fn doubt(survey: &Survey, line: &DrawnLine) -> f64 {
-    let ends = [line.cells.first(), line.cells.last()].into_iter().flatten();
+    let ends = [line.cells.first(), line.cells.last()]
+        .into_iter()
+        .flatten();
     ends.map(|&s| {
         let at = Point::at(line.normal * line.offset + line.along() * f64::from(s));
-        let seen = survey.pixel_from_face(at).and_then(|p| survey.face_point(0, p, nalgebra::Matrix2::zeros()));
-        seen.map_or(MAX_DOUBT_MM, |(_, c)| 3.0 * c.symmetric_eigenvalues().max().max(0.0).sqrt())
+        let seen = survey
+            .pixel_from_face(at)
+            .and_then(|p| survey.face_point(0, p, nalgebra::Matrix2::zeros()));
+        seen.map_or(MAX_DOUBT_MM, |(_, c)| {
+            3.0 * c.symmetric_eigenvalues().max().max(0.0).sqrt()
+        })
     })
     .fold(0.0, f64::max)
     .min(MAX_DOUBT_MM)
@@ -281,17 +340,27 @@ impl Search<'_> {
         });
         found.sort_by(|a, b| b.0.total_cmp(&a.0));
         found.truncate(MAX_RECTANGLES);
-        let scored = found.into_iter().filter_map(|(_, r, sides)| Some((self.score(&r, sides)?, r)));
-        scored.fold(None, |best: Option<(f64, Rectangle)>, s| if best.as_ref().is_none_or(|b| s.0 > b.0) { Some(s) } else { best }).map(|(_, r)| r)
+        let scored = found
+            .into_iter()
+            .filter_map(|(_, r, sides)| Some((self.score(&r, sides)?, r)));
+        scored
+            .fold(None, |best: Option<(f64, Rectangle)>, s| {
+                if best.as_ref().is_none_or(|b| s.0 > b.0) {
+                    Some(s)
+                } else {
+                    best
+                }
+            })
+            .map(|(_, r)| r)
     }
 
     /// Share of the outline that is drawn, wherever the photo ends; `None` when a side hardly is.
     fn shown(&self, r: &Rectangle, sides: [usize; 4]) -> Option<f64> {
         let mut sum = 0.0;
-        for i in 0..4 {
+        for (i, &side) in sides.iter().enumerate() {
             let (a, b) = (r.corners[i].vec(), r.corners[(i + 1) % 4].vec());
             let n = ((b - a).norm() / 2.0).ceil().max(4.0) as usize;
-            let shown = self.lines[sides[i]].shown(a, b, &vec![true; n]);
+            let shown = self.lines[side].shown(a, b, &vec![true; n]);
             if shown < 0.5 * MIN_SHOWN {
                 return None;
             }
@@ -316,9 +385,14 @@ impl Search<'_> {
                 if i == j || a.normal.perp(&b.normal).abs() > 0.2 {
                     continue;
                 }
-                let apart = [(a.normal.dot(&b.middle()) - a.offset).abs(), (b.normal.dot(&a.middle()) - b.offset).abs()];
+                let apart = [
+                    (a.normal.dot(&b.middle()) - a.offset).abs(),
+                    (b.normal.dot(&a.middle()) - b.offset).abs(),
+                ];
                 let doubt = self.doubts[i].max(self.doubts[j]);
-                let near = apart.iter().any(|d| (d - wanted).abs() < share * wanted + slack_mm + doubt);
+                let near = apart
+                    .iter()
+                    .any(|d| (d - wanted).abs() < share * wanted + slack_mm + doubt);
                 if near && a.normal.perp(&b.normal).abs() < self.lean(doubt) {
                     out.push([i, j]);
                 }
@@ -330,7 +404,12 @@ impl Search<'_> {
     /// Rectangles with left and right `u`, bottom and top `v`, in the anticlockwise sense only.
     fn laid(&self, u: [usize; 2], v: [usize; 2], share: f64, slack_mm: f64) -> Option<Rectangle> {
         let [left, right, bottom, top] = [u[0], u[1], v[0], v[1]].map(|i| &self.lines[i]);
-        let corners = [bottom.meet(left)?, bottom.meet(right)?, top.meet(right)?, top.meet(left)?];
+        let corners = [
+            bottom.meet(left)?,
+            bottom.meet(right)?,
+            top.meet(right)?,
+            top.meet(left)?,
+        ];
         let side = |i: usize| corners[(i + 1) % 4] - corners[i];
         let doubt = self.doubt_of(&[u[0], u[1], v[0], v[1]]);
         for i in 0..4 {
@@ -345,7 +424,9 @@ impl Search<'_> {
                 return None;
             }
         }
-        Some(Rectangle { corners: corners.map(Point::at) })
+        Some(Rectangle {
+            corners: corners.map(Point::at),
+        })
     }
 
     /// How well the sides show and how near they are to the planned size; `None` when one that should show
@@ -354,14 +435,16 @@ impl Search<'_> {
         let (w, h) = (f64::from(self.grey.width()), f64::from(self.grey.height()));
         let mut total = 0.0;
         let mut weight = 0.0;
-        for i in 0..4 {
+        for (i, &side) in sides.iter().enumerate() {
             let (a, b) = (r.corners[i].vec(), r.corners[(i + 1) % 4].vec());
             let length = (b - a).norm();
             let n = (length / 2.0).ceil().max(4.0) as usize;
             let visible: Vec<bool> = (0..n)
                 .map(|k| {
                     let p = a + (b - a) * ((k as f64 + 0.5) / n as f64);
-                    self.survey.pixel_from_face(Point::at(p)).is_some_and(|q| q.x > 2.0 && q.y > 2.0 && q.x < w - 2.0 && q.y < h - 2.0)
+                    self.survey
+                        .pixel_from_face(Point::at(p))
+                        .is_some_and(|q| q.x > 2.0 && q.y > 2.0 && q.x < w - 2.0 && q.y < h - 2.0)
                 })
                 .collect();
             let seen = visible.iter().filter(|v| **v).count() as f64 / n as f64;
@@ -369,7 +452,7 @@ impl Search<'_> {
             if seen < 0.2 {
                 return None;
             }
-            let shown = self.lines[sides[i]].shown(a, b, &visible);
+            let shown = self.lines[side].shown(a, b, &visible);
             if shown < MIN_SHOWN {
                 return None;
             }
@@ -379,7 +462,9 @@ impl Search<'_> {
         let off: f64 = (0..4)
             .map(|i| {
                 let side = r.corners[i].distance(r.corners[(i + 1) % 4]) - self.size[i % 2];
-                (side / (0.8 + 0.002 * self.size[i % 2] + doubt)).powi(2).min(9.0)
+                (side / (0.8 + 0.002 * self.size[i % 2] + doubt))
+                    .powi(2)
+                    .min(9.0)
             })
             .sum();
         // Sheets are cut to size as a rule: among outlines that show as well, the one of the planned size.
@@ -388,7 +473,10 @@ impl Search<'_> {
 
     /// Mean over the sides of [`Self::step`].
     fn steps(&self, r: &Rectangle) -> f64 {
-        (0..4).map(|i| self.step(r.corners[i].vec(), r.corners[(i + 1) % 4].vec())).sum::<f64>() / 4.0
+        (0..4)
+            .map(|i| self.step(r.corners[i].vec(), r.corners[(i + 1) % 4].vec()))
+            .sum::<f64>()
+            / 4.0
     }
 
     /// How different the two sides of a segment are, 0 to 1: a sheet and its bench are as a rule, the two sides

@@ -264,21 +264,27 @@ fn edge_in(profile: &Profile) -> Option<f64> {
     let mut chosen = *steps.first()?;
     for &next in &steps[1..] {
         let near = (next - chosen) as f64 * profile.step < BURR_MM;
-        if near && d[next] * d[chosen] < 0.0 && d[next].abs() > d[chosen].abs() {
+        // Of the same sign: a bright burr before a bright bench, whose outer step is the edge.
+        let same_sign = d[next] * d[chosen] > 0.0;
+        if near && (same_sign || d[next].abs() > d[chosen].abs()) {
             chosen = next;
         } else {
             break;
         }
     }
-    // Parabola through the three largest.
-    let (a, b, c) = (d[chosen - 1].abs(), d[chosen].abs(), d[chosen + 1].abs());
-    let bend = a - 2.0 * b + c;
-    let shift = if bend < 0.0 {
-        ((a - c) / (2.0 * bend)).clamp(-0.5, 0.5)
-    } else {
-        0.0
-    };
-    Some(place(chosen as f64 + shift))
+    // Middle of the step: the mean of its slope where that is at least half the steepest.
+    let steep = |i: usize| d[i] * d[chosen] > 0.0 && d[i].abs() >= 0.5 * d[chosen].abs();
+    let mut from = chosen;
+    while from > 0 && steep(from - 1) {
+        from -= 1;
+    }
+    let mut to = chosen;
+    while to + 1 < d.len() && steep(to + 1) {
+        to += 1;
+    }
+    let weight: f64 = d[from..=to].iter().map(|v| v.abs()).sum();
+    let middle = (from..=to).map(|i| i as f64 * d[i].abs()).sum::<f64>() / weight;
+    Some(place(middle))
 }
 
 /// The largest set of hits on one straight line, by trying lines through pairs; `near`: mm.

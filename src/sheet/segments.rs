@@ -56,17 +56,31 @@ pub(super) fn on_face(grey: &GrayImage, survey: &Survey, cards: &[SeenCard]) -> 
     let mut out = Vec::new();
     for [a, b] in in_picture(picture) {
         let ends = [a.0, b.0].map(|p| Point::<Pixel>::at(p * scale));
-        if cards.iter().any(|c| ends.iter().all(|&e| inside(&c.outline, e, 2.0 * scale))) {
+        if cards
+            .iter()
+            .any(|c| ends.iter().all(|&e| inside(&c.outline, e, 2.0 * scale)))
+        {
             continue;
         }
-        let [Some(p), Some(q)] = ends.map(|e| survey.face_from_pixel(e)) else { continue };
+        let [Some(p), Some(q)] = ends.map(|e| survey.face_from_pixel(e)) else {
+            continue;
+        };
         let along = q - p;
-        let Some(jacobian) = survey.local_scale(p.midpoint(q)) else { continue };
+        let Some(jacobian) = survey.local_scale(p.midpoint(q)) else {
+            continue;
+        };
         let bright = jacobian.transpose() * a.1;
         let across = Vector2::new(-along.y, along.x) / along.norm();
         if along.norm() >= MIN_MM {
-            let normal = if across.dot(&bright) < 0.0 { -across } else { across };
-            out.push(Segment { ends: [p.vec(), q.vec()], normal });
+            let normal = if across.dot(&bright) < 0.0 {
+                -across
+            } else {
+                across
+            };
+            out.push(Segment {
+                ends: [p.vec(), q.vec()],
+                normal,
+            });
         }
     }
     out
@@ -82,17 +96,24 @@ fn in_picture(picture: &GrayImage) -> Vec<[(Vector2<f64>, Vector2<f64>); 2]> {
     let at = |i: usize| i32::from(raw[i]);
     // Sobel: smooths along the edge while it differs across.
     let gradient = |i: usize| {
-        let gx = at(i + 1 - w) + 2 * at(i + 1) + at(i + 1 + w) - at(i - 1 - w) - 2 * at(i - 1) - at(i - 1 + w);
-        let gy = at(i - 1 + w) + 2 * at(i + w) + at(i + 1 + w) - at(i - 1 - w) - 2 * at(i - w) - at(i + 1 - w);
+        let gx = at(i + 1 - w) + 2 * at(i + 1) + at(i + 1 + w)
+            - at(i - 1 - w)
+            - 2 * at(i - 1)
+            - at(i - 1 + w);
+        let gy = at(i - 1 + w) + 2 * at(i + w) + at(i + 1 + w)
+            - at(i - 1 - w)
+            - 2 * at(i - w)
+            - at(i + 1 - w);
         (gx, gy)
     };
     let strength = |(gx, gy): (i32, i32)| gx.abs().max(gy.abs()) + gx.abs().min(gy.abs()) / 2;
     let mut strengths = vec![0u16; w * h];
     let mut histogram = [0u32; 2048];
     for y in 1..h - 1 {
-        for i in y * w + 1..y * w + w - 1 {
+        let row = y * w + 1..y * w + w - 1;
+        for (i, out) in row.clone().zip(&mut strengths[row]) {
             let s = strength(gradient(i));
-            strengths[i] = s as u16;
+            *out = s as u16;
             histogram[(s as usize).min(2047)] += 1;
         }
     }
@@ -143,11 +164,17 @@ fn in_picture(picture: &GrayImage) -> Vec<[(Vector2<f64>, Vector2<f64>); 2]> {
         chain.reverse();
         chain.push(start);
         chain.extend(follow(1.0));
-        let points: Vec<Vector2<f64>> = chain.iter().map(|&i| Vector2::new((i % w) as f64 + 0.5, (i / w) as f64 + 0.5)).collect();
+        let points: Vec<Vector2<f64>> = chain
+            .iter()
+            .map(|&i| Vector2::new((i % w) as f64 + 0.5, (i / w) as f64 + 0.5))
+            .collect();
         let mut pieces = Vec::new();
         split(&points, 0, points.len(), &mut pieces);
         for (from, to) in pieces {
-            let bright = chain[from..to].iter().map(|&i| unit(i)).sum::<Vector2<f64>>();
+            let bright = chain[from..to]
+                .iter()
+                .map(|&i| unit(i))
+                .sum::<Vector2<f64>>();
             if to - from >= MIN_PX && bright.norm() > 0.0 {
                 out.push(straight(&points[from..to], bright.normalize()));
             }
@@ -158,7 +185,14 @@ fn in_picture(picture: &GrayImage) -> Vec<[(Vector2<f64>, Vector2<f64>); 2]> {
 
 /// The next ridge pixel along the edge through `at` whose gradient is `way`, to the hand that `sign` says:
 /// a neighbour, or one a pixel or two on, where texture broke the ridge.
-fn ahead(ridge: &[u8], strengths: &[u16], w: usize, at: usize, way: Vector2<f64>, sign: f64) -> Option<usize> {
+fn ahead(
+    ridge: &[u8],
+    strengths: &[u16],
+    w: usize,
+    at: usize,
+    way: Vector2<f64>,
+    sign: f64,
+) -> Option<usize> {
     let along = Vector2::new(-way.y, way.x) * sign;
     for reach in 1..=MAX_JUMP_PX {
         let mut best: Option<(f64, usize)> = None;
@@ -194,7 +228,12 @@ fn split(points: &[Vector2<f64>], from: usize, to: usize, out: &mut Vec<(usize, 
     }
     let chord = points[to - 1] - points[from];
     let furthest = (from + 1..to - 1)
-        .map(|i| (chord.perp(&(points[i] - points[from])).abs() / chord.norm().max(1e-9), i))
+        .map(|i| {
+            (
+                chord.perp(&(points[i] - points[from])).abs() / chord.norm().max(1e-9),
+                i,
+            )
+        })
         .max_by(|a, b| a.0.total_cmp(&b.0));
     match furthest {
         Some((off, i)) if off > STRAIGHT_PX => {
@@ -209,10 +248,17 @@ fn split(points: &[Vector2<f64>], from: usize, to: usize, out: &mut Vec<(usize, 
 fn straight(points: &[Vector2<f64>], bright: Vector2<f64>) -> [(Vector2<f64>, Vector2<f64>); 2] {
     let n = points.len() as f64;
     let mean = points.iter().sum::<Vector2<f64>>() / n;
-    let cov = points.iter().map(|p| (p - mean) * (p - mean).transpose()).sum::<Matrix2<f64>>() / n;
+    let cov = points
+        .iter()
+        .map(|p| (p - mean) * (p - mean).transpose())
+        .sum::<Matrix2<f64>>()
+        / n;
     let angle = 0.5 * f64::atan2(2.0 * cov[(0, 1)], cov[(0, 0)] - cov[(1, 1)]);
     let along = Vector2::new(angle.cos(), angle.sin());
-    let (low, high) = points.iter().map(|p| (p - mean).dot(&along)).fold((f64::MAX, f64::MIN), |(l, h), d| (l.min(d), h.max(d)));
+    let (low, high) = points
+        .iter()
+        .map(|p| (p - mean).dot(&along))
+        .fold((f64::MAX, f64::MIN), |(l, h), d| (l.min(d), h.max(d)));
     [low, high].map(|d| (mean + along * d, bright))
 }
 
@@ -238,8 +284,15 @@ mod tests {
             image::Luma([(100.0 + 60.0 * d.clamp(-1.0, 1.0) + noise) as u8])
         });
         let found = in_picture(&picture);
-        let long: Vec<_> = found.iter().filter(|[a, b]| (a.0 - b.0).norm() > 60.0).collect();
-        assert!(!long.is_empty() && long.len() <= 2, "{} segments", long.len());
+        let long: Vec<_> = found
+            .iter()
+            .filter(|[a, b]| (a.0 - b.0).norm() > 60.0)
+            .collect();
+        assert!(
+            !long.is_empty() && long.len() <= 2,
+            "{} segments",
+            long.len()
+        );
         for [a, b] in long {
             for p in [a.0, b.0] {
                 assert!((p.y - 0.5 - 60.3 - 0.21 * (p.x - 0.5)).abs() < 1.0, "{p}");
