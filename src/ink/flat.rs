@@ -143,7 +143,7 @@ fn combine(picture: &Picture, names: Vec<Name>) -> FlatInk {
                 size_mm,
                 why,
             }),
-            Name::OfLine | Name::OfEdge => {}
+            Name::OfLine | Name::OfEdge | Name::OfPrint => {}
         }
     }
     for (at, reach, cov) in outs {

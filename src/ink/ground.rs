@@ -26,7 +26,7 @@ const SPOT_MM: f64 = 14.0;
 /// ink reflects a fifth or less of what bare metal does: encoded, a contrast of 0.5. Blur halves it
 /// on a 0.3 mm dot; grain of a brushed sheet stays below 0.1.
 const RIM: f64 = 0.11;
-const CORE: f64 = 0.14;
+const CORE: f64 = 0.17;
 /// The same in standard deviations of the texture round about.
 const RIM_SIGMAS: f64 = 3.0;
 const CORE_SIGMAS: f64 = 5.5;

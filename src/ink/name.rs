@@ -43,6 +43,8 @@ pub(super) enum Name {
     OfLine,
     /// The sheet's own rim.
     OfEdge,
+    /// Pale print or stain, no pen's stroke.
+    OfPrint,
 }
 
 /// Diameters of a dot, mm: the pen's finest point to its broadest, with a margin for measuring.
@@ -66,6 +68,8 @@ const UPRIGHT: f64 = 0.4;
 const TICK_MM: f64 = 12.0;
 /// A sheet's corner may be rounded within this, mm; no rivet is nearer to two edges.
 const ROUND_CORNER_MM: f64 = 3.0;
+/// Strokes paler than this are print or stain.
+const PALE: f64 = 0.2;
 /// Ink fainter than this is not taken for a mark.
 const FAINT: f64 = 0.24;
 /// Strokes must explain this share of a figure's pixels.
@@ -84,6 +88,10 @@ pub(super) fn name(picture: &Picture, lines: &[Line], figure: &Figure) -> Name {
     let compact = length < DOT_ASPECT * width || length - width < 2.5;
     if figure.feet.is_empty() && compact && length < 2.6 * mm {
         return dot(picture, figure);
+    }
+    // Print from the mill: drawn as strokes, and paler than any pen. A pale dot was unsure above.
+    if figure.contrast < PALE && length > 1.5 * mm {
+        return Name::OfPrint;
     }
     let hidden = |p: Vector2<f64>| {
         lines.iter().any(|l| {
