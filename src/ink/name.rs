@@ -90,7 +90,7 @@ pub(super) fn name(picture: &Picture, lines: &[Line], figure: &Figure) -> Name {
         return dot(picture, figure);
     }
     // Print from the mill: drawn as strokes, and paler than any pen. A pale dot was unsure above.
-    if figure.contrast < PALE && length > 1.5 * mm {
+    if figure.feet.is_empty() && figure.contrast < PALE && length > 1.5 * mm {
         return Name::OfPrint;
     }
     let hidden = |p: Vector2<f64>| {
@@ -200,7 +200,7 @@ fn bulge(picture: &Picture, lines: &[Line], figure: &Figure) -> Option<Name> {
         if across > 1.6 * wide && across > 1.3 * mm {
             return None;
         }
-        if across < 1.2 * 2.0 * line.half || tallest < 0.06 * mm {
+        if across < 1.12 * 2.0 * line.half || tallest < 0.05 * mm {
             return Some(Name::OfLine);
         }
     }
