@@ -6,7 +6,7 @@ use nalgebra::{Matrix2, Vector2};
 use super::lines::{self, Line};
 use super::name::{self, FlatMark, Name};
 use super::picture::{LINE_BIT, Picture};
-use super::{MarkKind, figure};
+use super::{MarkKind, beads, figure};
 use crate::frame::{Cov2, Flat, Point};
 use crate::raster::components::components;
 
@@ -77,6 +77,9 @@ impl FlatInk {
 /// Unsure pieces nearer than this are one place to look at, mm.
 const TOGETHER_MM: f64 = 4.0;
 
+/// Along a ruled line, what a figure explains of the ink beside its feet, mm.
+const BESIDE_A_FIGURE_MM: f64 = 0.5;
+
 /// Reads a flat picture of `px_per_mm` pixels a millimetre. Pixels of level 0 are outside the sheet
 /// and hold nothing.
 #[must_use]
@@ -93,7 +96,18 @@ pub fn read(flat: &GrayImage, px_per_mm: f64) -> FlatInk {
         .iter()
         .map(|f| name::name(&picture, &lines, f))
         .collect();
+    let taken = |line: usize, s: f64| {
+        let clear = BESIDE_A_FIGURE_MM * px_per_mm;
+        figures.iter().zip(&names).any(|(f, n)| {
+            !matches!(n, Name::OfLine)
+                && f.feet.iter().any(|foot| {
+                    foot.line == line && s > foot.span[0] - clear && s < foot.span[1] + clear
+                })
+        })
+    };
+    let beads = beads::find(&picture, &lines, taken);
     let mut names = names;
+    names.extend(beads);
     names.extend(
         picture
             .ground

@@ -9,8 +9,10 @@
 //! | what one hand drew in one place | `figure` |
 //! | strokes, loops | `shape` |
 //! | dot, tick, cross, ring, cross-out | `name` |
+//! | dots hardly wider than their line | `beads` |
 //! | centres and their uncertainty | `place` |
 
+mod beads;
 mod figure;
 pub mod flat;
 mod ground;

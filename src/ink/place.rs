@@ -27,7 +27,7 @@ const FLOOR_PX: f64 = 0.04;
 /// The pen's own raggedness, mm: fibres and flow shift the ink's middle from where it was set down.
 const RAGGED_MM: f64 = 0.01;
 
-fn floor(picture: &Picture) -> f64 {
+pub(super) fn floor(picture: &Picture) -> f64 {
     FLOOR_PX.powi(2) + (RAGGED_MM * picture.scale).powi(2)
 }
 
