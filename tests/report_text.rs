@@ -280,7 +280,7 @@ fn json_holds_what_the_report_holds() {
 #[test]
 fn what_is_no_number_is_null_in_json() {
     let mut f = every_state();
-    f.survey.rms_px = f64::NAN;
+    f.survey.fit.as_mut().unwrap().rms_px = f64::NAN;
     f.verdict.rows[0].angle_deg = Some(f64::INFINITY);
     let v = parsed(&f);
     assert!(v["survey"]["rms_px"].is_null() && v["lines"][0]["angle_deg"].is_null());

@@ -36,6 +36,7 @@ pub(super) struct Canvas<'m> {
 }
 
 /// What was drawn.
+#[derive(Default)]
 pub(super) struct Overlay {
     /// SVG elements, without the `svg` element itself.
     pub(super) svg: String,
@@ -62,14 +63,7 @@ struct Item<'a> {
 
 /// Draws the report over `canvas`.
 pub(super) fn overlay(r: &Report, canvas: &Canvas) -> Overlay {
-    let mut out = Overlay {
-        svg: String::new(),
-        signs: Vec::new(),
-        hatched: false,
-        ruled: false,
-        left_out: 0,
-        outside: Vec::new(),
-    };
+    let mut out = Overlay::default();
     let patches = unseen::patches(r.seen, r.plan);
     hatch(&patches, canvas, &mut out);
     edges(r, canvas, &mut out);

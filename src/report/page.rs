@@ -9,7 +9,7 @@ use super::flat::{self, Window};
 use super::overlay::{self, Canvas, Overlay};
 use super::signs::{self, Sign};
 use super::words::{self, escape};
-use super::{CAUTION, PixelFromSheet, Report, ReportError, units};
+use super::{CAUTION, PixelFromSheet, Report, ReportError, found, units};
 use crate::frame::Point;
 use crate::plan::Units;
 use crate::verdict::{HoleResult, StrayState};
@@ -38,10 +38,7 @@ pub fn html(r: &Report, photo: &RgbImage, map: PixelFromSheet) -> Result<String,
     if photo.width() == 0 || photo.height() == 0 {
         return Err(ReportError::EmptyPhoto);
     }
-    let window = window(r);
-    let picture = flat::data_uri(&flat::resample(photo, map, window), QUALITY)?;
-    let (crops, left_out) = crops::crops(r, photo, map)?;
-    let mut h = String::with_capacity(picture.len() + 200_000);
+    let mut h = String::with_capacity(1 << 20);
     head(r, &mut h);
     h.push_str("<main>");
     list("Why", &r.verdict.reasons, |x| &x.text, &mut h);
@@ -49,11 +46,18 @@ pub fn html(r: &Report, photo: &RgbImage, map: PixelFromSheet) -> Result<String,
     for n in &r.notes {
         let _ = write!(h, "<p class=\"note\">{}</p>", escape(n));
     }
-    view(r, window, &picture, &mut h);
-    look(&crops, left_out, &mut h);
-    holes(r, window, &mut h);
-    strays(r, window, &mut h);
-    rows(r, &mut h);
+    if r.survey.fit.is_some() {
+        let window = window(r);
+        let picture = flat::data_uri(&flat::resample(photo, map, window), QUALITY)?;
+        view(r, window, &picture, &mut h);
+        let (crops, left_out) = crops::crops(r, photo, map)?;
+        look(&crops, left_out, &mut h);
+        holes(r, window, &mut h);
+        strays(r, window, &mut h);
+        rows(r, &mut h);
+    } else {
+        as_taken(r, photo, &mut h)?;
+    }
     quality(r, &mut h);
     let _ = write!(
         h,
@@ -130,6 +134,36 @@ fn window(r: &Report) -> Window {
         high: Point::new(w + mx, t + my),
         px_per_mm: LONG_SIDE_PX / long,
     }
+}
+
+/// The photo itself, where there is no flat view to show: the cards read in it and what was taken for the
+/// sheet tell more of what went wrong than tables of holes that were not judged.
+fn as_taken(r: &Report, photo: &RgbImage, h: &mut String) -> Result<(), ReportError> {
+    let (pw, ph) = (f64::from(photo.width()), f64::from(photo.height()));
+    let shrink = (LONG_SIDE_PX / pw.max(ph)).min(1.0);
+    let side = |x: f64| ((x * shrink).round() as u32).max(1);
+    let (w, t) = (side(pw), side(ph));
+    let (width, height) = (f64::from(w), f64::from(t));
+    let small = image::imageops::thumbnail(photo, w, t);
+    let picture = flat::data_uri(&small, QUALITY)?;
+    let _ = write!(
+        h,
+        "<section id=\"sheet\"><h2>The photo as it was read</h2><figure><div class=\"view\" \
+         style=\"--shape:{:.4}\"><div class=\"pan\"><img src=\"{picture}\" width=\"{w}\" height=\"{t}\" \
+         alt=\"The photo, with the scale cards that were read in it.\">",
+        width / height
+    );
+    for (class, per) in [("wide", PER_WIDTH_WIDE), ("narrow", PER_WIDTH_NARROW)] {
+        let unit = width.max(TALL * height) / per;
+        let drawn = found::overlay(r, [width / pw, height / ph], unit);
+        let _ = write!(
+            h,
+            "<svg class=\"{class}\" viewBox=\"0 0 {w} {t}\" aria-hidden=\"true\">{}</svg>",
+            drawn.svg
+        );
+    }
+    h.push_str("</div></div></figure></section>");
+    Ok(())
 }
 
 fn view(r: &Report, window: Window, picture: &str, h: &mut String) {
@@ -417,39 +451,54 @@ fn rows(r: &Report, h: &mut String) {
 
 fn quality(r: &Report, h: &mut String) {
     let (s, u) = (&r.survey, r.plan.units);
-    h.push_str("<section><h2>How well it was measured</h2><dl>");
+    let title = if s.fit.is_some() {
+        "How well it was measured"
+    } else {
+        "What was found in the photo"
+    };
+    let _ = write!(h, "<section><h2>{title}</h2><dl>");
     let mut entry = |term: &str, text: String| {
         let _ = write!(h, "<dt>{term}</dt><dd>{}</dd>", escape(&text));
     };
-    entry(
-        "Seen",
-        format!(
-            "{} of the sheet; the plan asks for {}",
-            words::percent(r.seen.fraction()),
-            words::percent(r.plan.seen_fraction)
-        ),
-    );
-    entry(
-        "Fit",
-        format!("{:.2} px RMS; {:.3} mm per pixel", s.rms_px, s.mm_per_px),
-    );
-    entry("Lens", words::lens_phrase(s.lens).into());
-    entry(
-        "Print scale",
-        format!(
-            "{:.4} across, {:.4} down (U {:.2} %)",
-            s.scale[0],
-            s.scale[1],
-            200.0 * s.scale_u
-        ),
-    );
-    for c in &s.cards {
-        let used = if c.used { "" } else { ", not used" };
-        let note = c.note.as_ref().map_or(String::new(), |n| format!(": {n}"));
+    if let Some(f) = &s.fit {
         entry(
-            &format!("Card {}", c.number),
-            format!("{} corners, {:.2} px RMS{used}{note}", c.saddles, c.rms_px),
+            "Seen",
+            format!(
+                "{} of the sheet; the plan asks for {}",
+                words::percent(r.seen.fraction()),
+                words::percent(r.plan.seen_fraction)
+            ),
         );
+        entry(
+            "Fit",
+            format!("{:.2} px RMS; {:.3} mm per pixel", f.rms_px, f.mm_per_px),
+        );
+        entry("Lens", words::lens_phrase(f.lens).into());
+        entry(
+            "Print scale",
+            format!(
+                "{:.4} across, {:.4} down (U {:.2} %)",
+                f.scale[0],
+                f.scale[1],
+                200.0 * f.scale_u
+            ),
+        );
+    }
+    for c in &s.cards {
+        let mut text = format!("{} corners", c.saddles);
+        if let Some(rms) = c.rms_px {
+            let _ = write!(text, ", {rms:.2} px RMS");
+        }
+        if !c.used && s.fit.is_some() {
+            text.push_str(", not used");
+        }
+        if let Some(note) = &c.note {
+            let _ = write!(text, ": {note}");
+        }
+        entry(&format!("Card {}", c.number), text);
+    }
+    if s.cards.is_empty() {
+        entry("Scale cards", "none".into());
     }
     for x in &s.left_out {
         entry("Left out", x.clone());

@@ -45,9 +45,12 @@ pub fn summary(r: &Report, width: usize, colour: bool) -> String {
         colour,
     };
     verdict(r, &mut out);
-    holes(r, &mut out);
-    strays(r, &mut out);
-    rows(r, &mut out);
+    // Where nothing could be measured, tables of holes that all are "unseen" would bury the cause.
+    if r.survey.fit.is_some() {
+        holes(r, &mut out);
+        strays(r, &mut out);
+        rows(r, &mut out);
+    }
     quality(r, &mut out);
     out.blank();
     out.wrapped("", CAUTION, Style::Quiet);
@@ -68,11 +71,7 @@ fn verdict(r: &Report, out: &mut Out) {
     for more in lines {
         out.line(&format!("{}{more}", " ".repeat(columns(&badge) + 2)));
     }
-    let mut counts = words::hole_counts(r);
-    if let Some(s) = words::stray_counts(r) {
-        counts = format!("{counts}; other marks: {s}");
-    }
-    out.wrapped("", &format!("{counts}."), Style::Plain);
+    out.wrapped("", &format!("{}.", words::counts(r)), Style::Plain);
     if !r.verdict.reasons.is_empty() {
         out.heading("Why");
         for x in &r.verdict.reasons {
@@ -232,25 +231,29 @@ fn rows(r: &Report, out: &mut Out) {
 
 fn quality(r: &Report, out: &mut Out) {
     let s = &r.survey;
-    out.heading("How well it was seen and measured");
-    let seen = format!(
-        "Seen: {} of the sheet; the plan asks for {}.",
-        words::percent(r.seen.fraction()),
-        words::percent(r.plan.seen_fraction)
-    );
-    out.wrapped("  ", &seen, Style::Plain);
-    let survey = format!(
-        "Survey: fit {:.2} px, {:.3} mm per pixel; {}; print scale {:.4} across, {:.4} down \
-         (+/- {:.2} %).",
-        s.rms_px,
-        s.mm_per_px,
-        words::lens_phrase(s.lens),
-        s.scale[0],
-        s.scale[1],
-        // Twice the standard uncertainty, as everywhere in this text.
-        200.0 * s.scale_u
-    );
-    out.wrapped("  ", &survey, Style::Plain);
+    if let Some(f) = &s.fit {
+        out.heading("How well it was seen and measured");
+        let seen = format!(
+            "Seen: {} of the sheet; the plan asks for {}.",
+            words::percent(r.seen.fraction()),
+            words::percent(r.plan.seen_fraction)
+        );
+        out.wrapped("  ", &seen, Style::Plain);
+        let survey = format!(
+            "Survey: fit {:.2} px, {:.3} mm per pixel; {}; print scale {:.4} across, {:.4} down \
+             (+/- {:.2} %).",
+            f.rms_px,
+            f.mm_per_px,
+            words::lens_phrase(f.lens),
+            f.scale[0],
+            f.scale[1],
+            // Twice the standard uncertainty, as everywhere in this text.
+            200.0 * f.scale_u
+        );
+        out.wrapped("  ", &survey, Style::Plain);
+    } else {
+        out.heading("What was found in the photo");
+    }
     out.wrapped("  ", &cards(r), Style::Plain);
     for p in &r.photos {
         let camera = p.camera.as_deref().unwrap_or("camera unknown");
@@ -271,8 +274,11 @@ fn cards(r: &Report) -> String {
         .cards
         .iter()
         .map(|c| {
-            let mut text = format!("{} ({} corners, {:.2} px", c.number, c.saddles, c.rms_px);
-            if !c.used {
+            let mut text = format!("{} ({} corners", c.number, c.saddles);
+            if let Some(rms) = c.rms_px {
+                text.push_str(&format!(", {rms:.2} px"));
+            }
+            if !c.used && r.survey.fit.is_some() {
                 text.push_str(", not used");
             }
             if let Some(note) = &c.note {

@@ -143,7 +143,9 @@ pub fn hole_counts(r: &Report) -> String {
         })
         .collect();
     let planned = count(r.verdict.holes.len(), "hole", "holes");
-    if parts.is_empty() {
+    if r.survey.fit.is_none() {
+        format!("{planned} planned; nothing could be measured")
+    } else if parts.is_empty() {
         format!("{planned} planned")
     } else {
         format!("{planned} planned: {}", parts.join(", "))
@@ -175,6 +177,16 @@ pub fn stray_counts(r: &Report) -> Option<String> {
     .map(|(n, one, many)| count(n, one, many))
     .collect();
     (!parts.is_empty()).then(|| parts.join(", "))
+}
+
+/// [`hole_counts`] and, where there are any, [`stray_counts`].
+#[must_use]
+pub fn counts(r: &Report) -> String {
+    let holes = hole_counts(r);
+    match stray_counts(r) {
+        Some(strays) => format!("{holes}; other marks: {strays}"),
+        None => holes,
+    }
 }
 
 /// A share in percent, rounded *down* to a tenth: 100.0 only where nothing is lacking.

@@ -9,7 +9,7 @@ use image::{Rgb, RgbImage};
 use punchready::frame::{Pixel, Point, Sheet};
 use punchready::ink::{MarkKind, RuledLine, Seen};
 use punchready::plan::{Edge, Hole, Plan, Row, Units};
-use punchready::report::{CardSummary, LensSource, PhotoSummary, Report, SurveySummary};
+use punchready::report::{CardSummary, Fit, InPhoto, LensSource, PhotoSummary, Report, SurveySummary};
 use punchready::sheet::{MeasuredEdge, Outline};
 use punchready::verdict::{
     Decision, HoleResult, HoleState, Reason, RowFigures, Stray, StrayState, Verdict,
@@ -24,6 +24,7 @@ pub(crate) struct Fixture {
     pub(crate) seen: Seen,
     pub(crate) outline: Outline,
     pub(crate) survey: SurveySummary,
+    pub(crate) in_photo: Vec<InPhoto>,
     pub(crate) photos: Vec<PhotoSummary>,
     pub(crate) notes: Vec<String>,
 }
@@ -37,6 +38,7 @@ impl Fixture {
             seen: &self.seen,
             outline: &self.outline,
             survey: self.survey.clone(),
+            in_photo: self.in_photo.clone(),
             photos: self.photos.clone(),
             notes: self.notes.clone(),
         }
@@ -213,29 +215,32 @@ pub(crate) fn every_state() -> Fixture {
         lines,
         outline,
         survey: SurveySummary {
-            rms_px: 0.31,
-            mm_per_px: 0.0812,
+            fit: Some(Fit {
+                rms_px: 0.31,
+                mm_per_px: 0.0812,
+                lens: LensSource::Exif,
+                scale: [1.0021, 0.9987],
+                scale_u: 0.0005,
+            }),
             cards: vec![
                 CardSummary {
                     number: 3,
                     saddles: 48,
-                    rms_px: 0.29,
+                    rms_px: Some(0.29),
                     used: true,
                     note: None,
                 },
                 CardSummary {
                     number: 7,
                     saddles: 31,
-                    rms_px: 1.42,
+                    rms_px: Some(1.42),
                     used: false,
                     note: Some("not lying flat".into()),
                 },
             ],
             left_out: vec!["5 checker corners of card 3 lay in glare.".into()],
-            lens: LensSource::Exif,
-            scale: [1.0021, 0.9987],
-            scale_u: 0.0005,
         },
+        in_photo: Vec::new(),
         photos: vec![PhotoSummary {
             file: "hatch cover.jpg".into(),
             width: 4000,
