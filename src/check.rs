@@ -507,7 +507,7 @@ fn size_findings(plan: &Plan, outline: &Outline) -> Vec<(Weight, Reason)> {
             }
             let weight = if beyond > plan.tolerance_mm { Weight::Blocks } else { Weight::Note };
             let text = format!(
-                "the sheet's {name} measures {mm:.2} ± {:.2} mm, the plan says {planned:.2} mm: check it by rule; if the plan is right, the scale is wrong (lay a rule on a card's bars and use --bars)",
+                "the sheet's {name} measures {mm:.2} ± {:.2} mm, the plan says {planned:.2} mm: either something else was taken for the sheet (--picture or --report shows what), or the plan is not this sheet's, or the scale is wrong (lay a rule on a card's bars and use --bars)",
                 2.0 * u
             );
             Some((weight, Reason { code: "sheet-size", text }))

@@ -213,8 +213,8 @@ fn view(r: &Report, window: Window, picture: &str, h: &mut String) {
 
 fn legend(o: &Overlay, h: &mut String) {
     h.push_str("<ul class=\"legend\">");
-    for s in &o.signs {
-        let _ = write!(h, "<li>{}{}</li>", icon(*s), s.legend());
+    for (s, n) in &o.signs {
+        let _ = write!(h, "<li>{}{n} &times; {}</li>", icon(*s), s.legend());
     }
     if o.hatched {
         h.push_str(
@@ -237,7 +237,9 @@ fn legend(o: &Overlay, h: &mut String) {
             escape(&o.outside.join(", "))
         );
     }
-    if o.left_out > 0 {
+    if o.crowded {
+        let _ = write!(h, "<p>{}.</p>", overlay::CROWDED);
+    } else if o.left_out > 0 {
         let n = words::count(o.left_out, "label", "labels");
         let _ = write!(h, "<p>{n} left out for want of room: see the tables.</p>");
     }

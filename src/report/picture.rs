@@ -144,8 +144,11 @@ fn legend(drawn: &Overlay, width: f64, unit: f64) -> (String, u32) {
         );
         x += long;
     };
-    for s in &drawn.signs {
-        entry(&|at| s.icon(at, 0.55 * unit), s.legend());
+    for (s, n) in &drawn.signs {
+        entry(
+            &|at| s.icon(at, 0.55 * unit),
+            &format!("{n} × {}", s.legend()),
+        );
     }
     let swatch = |at: [f64; 2], paint: String| {
         format!(
@@ -189,7 +192,9 @@ fn legend(drawn: &Overlay, width: f64, unit: f64) -> (String, u32) {
         let names = drawn.outside.join(", ");
         paragraph(&format!("Not in this picture: {names}"), true);
     }
-    if drawn.left_out > 0 {
+    if drawn.crowded {
+        paragraph(overlay::CROWDED, true);
+    } else if drawn.left_out > 0 {
         let n = words::count(drawn.left_out, "label", "labels");
         paragraph(
             &format!("{n} left out for want of room: see the list"),
