@@ -13,9 +13,7 @@ use crate::frame::{Pixel, Point, Sheet};
 use crate::ink::{self, Ink};
 use crate::photo::Photo;
 use crate::plan::{Edge, Plan};
-use crate::report::{
-    CardSummary, Fit, InPhoto, LensSource, PhotoSummary, Report, SurveySummary,
-};
+use crate::report::{CardSummary, Fit, InPhoto, LensSource, PhotoSummary, Report, SurveySummary};
 use crate::sheet::{self, MeasuredEdge, Outline, Sides};
 use crate::survey::{
     self, KNOWN_SD_MM, KnownLength, Options, PrintScale, Priors, SheetDatum, SheetFrame, Sighting,

@@ -35,9 +35,7 @@ pub(super) fn findings(checked: &Checked, given: &Given) -> Vec<(Weight, Reason)
     match (gains(&knowing_print), gains(&knowing_height)) {
         (true, _) => vec![print],
         (_, true) => vec![height],
-        _ if gains(&knowing_print.map(|s| s.knowing_height()))
-            && knowing_height.is_some() =>
-        {
+        _ if gains(&knowing_print.map(|s| s.knowing_height())) && knowing_height.is_some() => {
             vec![print, height]
         }
         _ => Vec::new(),

@@ -2,8 +2,7 @@
 //!
 //! | what | module |
 //! | --- | --- |
-//! | words for states, counts, safe text | [`words`] |
-//! | lengths as people read them | `units` |
+//! | words for states, counts, places, safe text | [`words`] |
 //! | summary for a terminal | [`text`] |
 //! | result for programs | [`json`] |
 //! | outlines of what was not seen | `unseen` |
@@ -25,7 +24,6 @@ pub mod picture;
 mod raster;
 mod signs;
 pub mod text;
-mod units;
 mod unseen;
 pub mod words;
 mod write;

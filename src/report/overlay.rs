@@ -8,8 +8,9 @@ use std::fmt::Write;
 use super::labels::{self, Disc, Label, Placed, Rect};
 use super::signs::{self, Sign};
 use super::unseen::{self, Patch};
-use super::{Report, units, words};
+use super::{Report, words};
 use crate::frame::{Point, Sheet};
+use crate::plan::length;
 use crate::verdict::{HoleResult, HoleState};
 
 /// Size of quiet letters, units.
@@ -131,7 +132,7 @@ fn items<'a>(r: &'a Report, canvas: &Canvas, out: &mut Overlay) -> Vec<Item<'a>>
             None => out.outside.push(format!(
                 "{} at {}",
                 words::stray_word(s),
-                units::measured_place(s.at, r.plan.units)
+                words::measured_place(s.at, r.plan.units)
             )),
         }
     }
@@ -233,14 +234,14 @@ fn label_of(r: &Report, i: &Item, unit: f64) -> Label {
     let texts = match (i.sign, i.hole) {
         (Sign::Good, _) => vec![i.name.clone()],
         (Sign::Off, Some(h)) => {
-            let by = units::distance_mm(h).unwrap_or_default();
+            let by = words::distance_mm(h).unwrap_or_default();
             let u = r.plan.units;
             vec![
                 format!(
                     "{} off {} {}",
                     i.name,
-                    units::measured(by, u),
-                    units::sign(u)
+                    length::measured(by, u),
+                    length::unit_sign(u)
                 ),
                 format!("{} off", i.name),
                 i.name.clone(),
@@ -519,4 +520,69 @@ fn path(points: &[[f64; 2]], closed: bool, d: &mut String) {
 /// Whether a hole's state calls for a look.
 pub(super) fn worth_a_look(h: &HoleResult) -> bool {
     h.state != HoleState::Good
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn hole(row: &str, n: usize, state: HoleState) -> HoleResult {
+        HoleResult {
+            name: format!("{row}{n}"),
+            row: Some(row.into()),
+            planned: Point::new(0.0, 0.0),
+            found: None,
+            uncertainty_mm: None,
+            state,
+            ringed: false,
+            kind: None,
+        }
+    }
+
+    #[test]
+    fn runs_are_named_once_and_the_rest_by_their_signs() {
+        use HoleState::{Close, Good, Off};
+        let states = [Close, Close, Close, Close, Close, Good, Off, Close, Close];
+        let mut holes: Vec<HoleResult> = states
+            .iter()
+            .enumerate()
+            .map(|(i, s)| hole("A", i + 1, *s))
+            .collect();
+        // A row of its own, so that no run crosses from row to row.
+        holes.extend((1..=2).map(|n| hole("B", n, Close)));
+        let item = |sign, hole, name: &str, nth| Item {
+            sign,
+            at: [0.0; 2],
+            r: 0.0,
+            hole,
+            planned: None,
+            name: name.into(),
+            nth,
+        };
+        let mut items: Vec<Item> = holes
+            .iter()
+            .enumerate()
+            .map(|(i, h)| item(Sign::of_hole(h.state), Some(h), &h.name, i))
+            .collect();
+        items.push(item(Sign::Unsure, None, "unsure", 0));
+        items.push(item(Sign::Stray, None, "stray", 1));
+        items.push(item(Sign::RingedStray, None, "ringed stray", 2));
+        // As they come to be lettered: by gravity, not by place.
+        items.reverse();
+        let mut texts = thinned(&items);
+        texts.reverse();
+        let none = Some(String::new());
+        let run = Some("A1 to A5 close".to_string());
+        let mut want = vec![
+            none.clone(),
+            none.clone(),
+            none.clone(),
+            none.clone(),
+            none.clone(),
+        ];
+        want[2] = run;
+        want.extend(vec![None; 6]);
+        want.extend([none, None, None]);
+        assert_eq!(texts, want);
+    }
 }

@@ -9,9 +9,9 @@ use super::flat::{self, Window};
 use super::overlay::{self, Canvas, Overlay};
 use super::signs::{self, Sign};
 use super::words::{self, escape};
-use super::{CAUTION, PixelFromSheet, Report, ReportError, found, units};
+use super::{CAUTION, PixelFromSheet, Report, ReportError, found};
 use crate::frame::Point;
-use crate::plan::Units;
+use crate::plan::{Units, length};
 use crate::verdict::{HoleResult, StrayState};
 
 /// Longest side of the flat view, px: sharp when zoomed, and under a megabyte.
@@ -334,8 +334,8 @@ fn holes(r: &Report, window: Window, h: &mut String) {
     let lengths = format!(
         "Lengths in {}; tolerance {} round each planned centre; U is the expanded uncertainty (k = \
          2).",
-        units::name(u),
-        units::planned_both(r.plan.tolerance_mm, u)
+        length::unit_name(u),
+        words::planned_both(r.plan.tolerance_mm, u)
     );
     let head = [
         "Hole",
@@ -374,10 +374,10 @@ fn hole(r: &Report, x: &HoleResult, window: Window, h: &mut String) {
         link(&x.name, x.found.unwrap_or(x.planned), window),
         icon(sign),
         words::hole_word(x.state),
-        units::planned_place(x.planned, u),
-        cell(units::distance_mm(x), u, units::measured),
-        cell(x.found.and(x.uncertainty_mm), u, units::uncertainty),
-        units::which_way(x, u).unwrap_or_else(|| "&ndash;".into())
+        words::planned_place(x.planned, u),
+        cell(words::distance_mm(x), u, length::measured),
+        cell(x.found.and(x.uncertainty_mm), u, length::uncertainty),
+        words::which_way(x, u).unwrap_or_else(|| "&ndash;".into())
     );
 }
 
@@ -386,7 +386,10 @@ fn strays(r: &Report, window: Window, h: &mut String) {
         return;
     }
     let u = r.plan.units;
-    let lengths = format!("Lengths in {}, from the lower left corner.", units::name(u));
+    let lengths = format!(
+        "Lengths in {}, from the lower left corner.",
+        length::unit_name(u)
+    );
     let head = ["At x, y", "What", "Size", "U", "Meaning"];
     table("Marks where no hole is planned", &lengths, &head, h);
     for s in &r.verdict.strays {
@@ -398,11 +401,11 @@ fn strays(r: &Report, window: Window, h: &mut String) {
         let _ = write!(
             h,
             "<tr{class}><th scope=\"row\">{}</th><td>{}{}</td>{}{}<td class=\"words\">{}</td></tr>",
-            link(&units::measured_place(s.at, u), s.at, window),
+            link(&words::measured_place(s.at, u), s.at, window),
             icon(Sign::of_stray(s)),
             words::stray_word(s),
-            cell(Some(s.size_mm), u, units::measured),
-            cell(Some(s.uncertainty_mm), u, units::uncertainty),
+            cell(Some(s.size_mm), u, length::measured),
+            cell(Some(s.uncertainty_mm), u, length::uncertainty),
             escape(words::stray_meaning(s))
         );
     }
@@ -414,7 +417,7 @@ fn rows(r: &Report, h: &mut String) {
         return;
     }
     let u = r.plan.units;
-    let lengths = format!("Lengths in {}.", units::name(u));
+    let lengths = format!("Lengths in {}.", length::unit_name(u));
     let head = [
         "Row",
         "Edge distance planned",
@@ -430,22 +433,22 @@ fn rows(r: &Report, h: &mut String) {
     table("Rows as marked", &lengths, &head, h);
     for x in &r.verdict.rows {
         let plan = r.plan.rows.iter().find(|p| p.name == x.row);
-        let edge = |i: usize| cell(x.edge_distance_mm.map(|d| d[i]), u, units::measured);
-        let pitch = |i: usize| cell(x.pitch_mm.map(|d| d[i]), u, units::measured);
+        let edge = |i: usize| cell(x.edge_distance_mm.map(|d| d[i]), u, length::measured);
+        let pitch = |i: usize| cell(x.pitch_mm.map(|d| d[i]), u, length::measured);
         let _ = write!(
             h,
             "<tr><th scope=\"row\">{}</th>{}{}{}{}<td>{}</td>{}{}{}{}</tr>",
             escape(&x.row),
-            cell(plan.map(|p| p.edge_distance_mm), u, units::planned),
+            cell(plan.map(|p| p.edge_distance_mm), u, length::planned),
             edge(0),
             edge(1),
-            cell(x.uncertainty_mm, u, units::uncertainty),
+            cell(x.uncertainty_mm, u, length::uncertainty),
             x.angle_deg
                 .map_or("&ndash;".into(), |a| format!("{a:.2}&deg;")),
             pitch(0),
             pitch(1),
             pitch(2),
-            cell(x.straightness_mm, u, units::measured)
+            cell(x.straightness_mm, u, length::measured)
         );
     }
     h.push_str("</tbody></table></div></section>");
@@ -506,14 +509,14 @@ fn quality(r: &Report, h: &mut String) {
         entry("Left out", x.clone());
     }
     let size = |x: Option<[f64; 2]>| {
-        x.map(|[mm, unc]| format!("{}, U {}", units::both(mm, u), units::both(2.0 * unc, u)))
+        x.map(|[mm, unc]| format!("{}, U {}", words::both(mm, u), words::both(2.0 * unc, u)))
     };
     if let Some(t) = size(r.outline.width_mm) {
-        let plan = units::planned_both(r.plan.width_mm, u);
+        let plan = words::planned_both(r.plan.width_mm, u);
         entry("Sheet width", format!("{t}; planned {plan}"));
     }
     if let Some(t) = size(r.outline.height_mm) {
-        let plan = units::planned_both(r.plan.height_mm, u);
+        let plan = words::planned_both(r.plan.height_mm, u);
         entry("Sheet height", format!("{t}; planned {plan}"));
     }
     for p in &r.photos {

@@ -1,6 +1,7 @@
 //! The summary for a terminal: verdict first, caution last.
 
-use super::{CAUTION, Report, units, words};
+use super::{CAUTION, Report, words};
+use crate::plan::length;
 use crate::verdict::{Decision, HoleState, StrayState};
 
 /// Narrower than this no table can be read; the text is laid out for this width instead.
@@ -101,12 +102,12 @@ fn holes(r: &Report, out: &mut Out) {
     } else {
         out.heading(&format!("Holes that are not good: {} of {all}", bad.len()));
     }
-    let tolerance = units::planned_both(r.plan.tolerance_mm, u);
+    let tolerance = words::planned_both(r.plan.tolerance_mm, u);
     out.wrapped(
         "  ",
         &format!(
             "Tolerance {tolerance} round each planned centre; +/- is U, k = 2; lengths in {}.",
-            units::name(u)
+            length::unit_name(u)
         ),
         Style::Quiet,
     );
@@ -129,12 +130,12 @@ fn holes(r: &Report, out: &mut Out) {
                 } else {
                     state
                 },
-                units::planned_place(h.planned, u),
-                units::distance_mm(h).map_or_else(dash, |d| units::measured(d, u)),
+                words::planned_place(h.planned, u),
+                words::distance_mm(h).map_or_else(dash, |d| length::measured(d, u)),
                 h.found
                     .and(h.uncertainty_mm)
-                    .map_or_else(dash, |x| units::uncertainty(x, u)),
-                units::which_way(h, u).unwrap_or_else(dash),
+                    .map_or_else(dash, |x| length::uncertainty(x, u)),
+                words::which_way(h, u).unwrap_or_else(dash),
             ];
             (style, cells)
         })
@@ -170,13 +171,13 @@ fn strays(r: &Report, out: &mut Out) {
             };
             let word = words::stray_word(s);
             let cells = vec![
-                units::measured_place(s.at, u),
+                words::measured_place(s.at, u),
                 if s.state == StrayState::Cancelled {
                     word.into()
                 } else {
                     word.to_uppercase()
                 },
-                units::measured(s.size_mm, u),
+                length::measured(s.size_mm, u),
                 words::stray_meaning(s).to_string(),
             ];
             (style, cells)
@@ -190,9 +191,9 @@ fn rows(r: &Report, out: &mut Out) {
         return;
     }
     let u = r.plan.units;
-    out.heading(&format!("Rows as marked ({})", units::sign(u)));
+    out.heading(&format!("Rows as marked ({})", length::unit_sign(u)));
     let dash = || "-".to_string();
-    let length = |x: Option<f64>| x.map_or_else(dash, |x| units::measured(x, u));
+    let length = |x: Option<f64>| x.map_or_else(dash, |x| length::measured(x, u));
     let table: Vec<(Style, Vec<String>)> = r
         .verdict
         .rows
@@ -201,14 +202,14 @@ fn rows(r: &Report, out: &mut Out) {
             let plan = r.plan.rows.iter().find(|p| p.name == x.row);
             let cells = vec![
                 words::plain(&x.row),
-                plan.map_or_else(dash, |p| units::planned(p.edge_distance_mm, u)),
+                plan.map_or_else(dash, |p| length::planned(p.edge_distance_mm, u)),
                 length(x.edge_distance_mm.map(|d| d[0])),
                 length(x.edge_distance_mm.map(|d| d[1])),
                 x.uncertainty_mm
-                    .map_or_else(dash, |x| units::uncertainty(x, u)),
+                    .map_or_else(dash, |x| length::uncertainty(x, u)),
                 x.angle_deg.map_or_else(dash, |a| format!("{a:.2}")),
                 x.pitch_mm
-                    .map_or_else(dash, |p| p.map(|d| units::measured(d, u)).join(" ")),
+                    .map_or_else(dash, |p| p.map(|d| length::measured(d, u)).join(" ")),
                 length(x.straightness_mm),
             ];
             (Style::Plain, cells)
@@ -330,16 +331,9 @@ impl Out {
 
     /// `lead`, then `text` wrapped with its later lines under its first.
     fn wrapped(&mut self, lead: &str, text: &str, style: Style) {
-        let indent = columns(lead);
-        let lines = wrap(&words::plain(text), self.width.saturating_sub(indent));
-        for (i, l) in lines.iter().enumerate() {
-            let l = self.styled(l, style);
-            let start = if i == 0 {
-                lead.to_string()
-            } else {
-                " ".repeat(indent)
-            };
-            self.line(&format!("{start}{l}"));
+        for (start, part) in hanging(lead, text, self.width) {
+            let part = self.styled(&part, style);
+            self.line(&format!("{start}{part}"));
         }
     }
 
@@ -397,6 +391,29 @@ impl Out {
             self.wrapped("  * ", &parts.join("; "), *style);
         }
     }
+}
+
+/// `lead`, then `text`, wrapped by words to `width` columns with its later lines under its first, each line
+/// ended; made safe to show by [`words::plain`].
+#[must_use]
+pub fn paragraph(lead: &str, text: &str, width: usize) -> String {
+    let lines = hanging(lead, text, width.max(MIN_WIDTH));
+    lines.map(|(start, part)| start + &part + "\n").collect()
+}
+
+/// The lines of a paragraph, each in two: `lead` or as many blanks, and its part of `text`.
+fn hanging(lead: &str, text: &str, width: usize) -> impl Iterator<Item = (String, String)> {
+    let indent = columns(lead);
+    let lead = lead.to_string();
+    let lines = wrap(&words::plain(text), width.saturating_sub(indent));
+    lines.into_iter().enumerate().map(move |(i, part)| {
+        let start = if i == 0 {
+            lead.clone()
+        } else {
+            " ".repeat(indent)
+        };
+        (start, part)
+    })
 }
 
 /// Columns that `text` takes in a terminal: East Asian wide characters take two (Unicode standard

@@ -1,8 +1,11 @@
 //! Words for states, counts, and text made safe to show.
 
 use super::{LensSource, Report};
+use crate::frame::{Point, Sheet};
 use crate::ink::MarkKind;
-use crate::verdict::{Decision, HoleState, Stray, StrayState};
+use crate::plan::Units;
+use crate::plan::length::{measured, planned};
+use crate::verdict::{Decision, HoleResult, HoleState, Stray, StrayState};
 
 /// Every hole state, the gravest first: the order of tables, counts and legends.
 pub const HOLE_STATES: [HoleState; 7] = [
@@ -230,6 +233,60 @@ pub fn escape(text: &str) -> String {
         }
     }
     out
+}
+
+/// A measured length with its sign, and in millimetres too where the plan is in inches.
+pub(super) fn both(mm: f64, units: Units) -> String {
+    with_mm(measured(mm, units), mm, units)
+}
+
+/// A planned length with its sign, and in millimetres too where the plan is in inches.
+pub(super) fn planned_both(mm: f64, units: Units) -> String {
+    with_mm(planned(mm, units), mm, units)
+}
+
+fn with_mm(text: String, mm: f64, units: Units) -> String {
+    match units {
+        Units::Inch => format!("{text} in ({} mm)", measured(mm, Units::Millimetre)),
+        Units::Millimetre => format!("{text} mm"),
+    }
+}
+
+/// A place without signs: "11/16, 5/16".
+pub(super) fn planned_place(at: Point<Sheet>, units: Units) -> String {
+    format!("{}, {}", planned(at.x, units), planned(at.y, units))
+}
+
+/// A measured place without signs.
+pub(super) fn measured_place(at: Point<Sheet>, units: Units) -> String {
+    format!("{}, {}", measured(at.x, units), measured(at.y, units))
+}
+
+/// How far the mark is from its plan, mm; `None` without a mark.
+pub(super) fn distance_mm(hole: &HoleResult) -> Option<f64> {
+    hole.found.map(|f| f.distance(hole.planned))
+}
+
+/// Which way the mark is off, as the plan draws the sheet: "0.055 right, 0.004 up".
+pub(super) fn which_way(hole: &HoleResult, units: Units) -> Option<String> {
+    let offset = hole.found? - hole.planned;
+    let part = |mm: f64, plus: &str, minus: &str| {
+        let text = measured(mm.abs(), units);
+        let zero = text.bytes().all(|b| b == b'0' || b == b'.');
+        (!zero).then(|| format!("{text} {}", if mm > 0.0 { plus } else { minus }))
+    };
+    let parts: Vec<String> = [
+        part(offset.x, "right", "left"),
+        part(offset.y, "up", "down"),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    Some(if parts.is_empty() {
+        "on the spot".into()
+    } else {
+        parts.join(", ")
+    })
 }
 
 #[cfg(test)]

@@ -40,7 +40,11 @@ pub fn decide(plan: &Plan, ink: &Ink, outline: &Outline, extra: &[(Weight, Reaso
     let judged = states::judge_face(plan, ink);
     let rows = figures::figures(plan, &judged, outline);
     let (decision, reasons, bench) = if reasons::stopped(ink, extra) {
-        (Decision::CannotTell, reasons::causes(extra), bench::start_over())
+        (
+            Decision::CannotTell,
+            reasons::causes(extra),
+            bench::start_over(),
+        )
     } else {
         let (decision, reasons) = reasons::weigh(plan, ink, outline, &judged, extra);
         let bench = bench::list(plan, &judged, &reasons);

@@ -220,7 +220,11 @@ fn holes(plan: &Plan, judged: &Judged, found: &mut Vec<(Gravity, Reason)>) {
         .partition(|&h| judged.seen[h]);
     let rest = format!(
         "{} that could not be named",
-        verb(&unsure, "has ink at its place", "each have ink at their place")
+        verb(
+            &unsure,
+            "has ink at its place",
+            "each have ink at their place"
+        )
     );
     tell(Gravity::Unproven, "hole-unsure", &unsure, rest);
     let rest = format!("{} not seen in the photo", verb(&unseen, "is", "are"));

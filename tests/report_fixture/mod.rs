@@ -9,7 +9,9 @@ use image::{Rgb, RgbImage};
 use punchready::frame::{Pixel, Point, Sheet};
 use punchready::ink::{MarkKind, RuledLine, Seen};
 use punchready::plan::{Edge, Hole, Plan, Row, Units};
-use punchready::report::{CardSummary, Fit, InPhoto, LensSource, PhotoSummary, Report, SurveySummary};
+use punchready::report::{
+    CardSummary, Fit, InPhoto, LensSource, PhotoSummary, Report, SurveySummary,
+};
 use punchready::sheet::{MeasuredEdge, Outline};
 use punchready::verdict::{
     Decision, HoleResult, HoleState, Reason, RowFigures, Stray, StrayState, Verdict,
@@ -491,5 +493,44 @@ pub(crate) fn crowd() -> Fixture {
             kind: Some(MarkKind::Dot),
         })
         .collect();
+    f
+}
+
+/// A check that ended before anything was measured: two cards read, the wrong thing taken for the sheet.
+pub(crate) fn stopped() -> Fixture {
+    let mut f = every_state();
+    f.verdict.decision = Decision::CannotTell;
+    f.verdict.reasons = vec![Reason {
+        code: "no-sheet",
+        text: "no sheet of 304.8 x 215.9 mm was found".into(),
+    }];
+    f.verdict.bench = vec!["put right what kept the photo from being measured".into()];
+    f.verdict.strays.clear();
+    for hole in &mut f.verdict.holes {
+        hole.state = HoleState::Unseen;
+        hole.found = None;
+        hole.uncertainty_mm = None;
+    }
+    f.lines.clear();
+    f.outline = Outline::default();
+    f.seen.cells.fill(false);
+    f.survey.fit = None;
+    for card in &mut f.survey.cards {
+        (card.rms_px, card.used) = (None, false);
+    }
+    let square = |x: f64, y: f64, side: f64| {
+        let corners = [(0.0, 0.0), (side, 0.0), (side, side), (0.0, side)];
+        corners.map(|(a, b)| Point::new(x + a, y + b)).to_vec()
+    };
+    f.in_photo = vec![
+        InPhoto {
+            card: Some(3),
+            corners: square(300.0, 400.0, 500.0),
+        },
+        InPhoto {
+            card: None,
+            corners: square(1500.0, 600.0, 1800.0),
+        },
+    ];
     f
 }
