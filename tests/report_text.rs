@@ -71,7 +71,7 @@ fn snapshots() {
 
 #[test]
 fn no_line_is_too_wide_and_colour_changes_no_letter() {
-    for f in [every_state(), ready(), hostile()] {
+    for f in [every_state(), ready(), hostile(), stopped()] {
         for width in [30, 40, 60, 80, 100, 132] {
             let plain = text::summary(&f.report(), width, false);
             assert!(

@@ -1018,8 +1018,8 @@ fn many_doubts_are_few_sentences() {
     assert_eq!(print.len(), 4);
     assert_eq!(
         print[2],
-        "before measuring A1 to A6 by rule, check again and say with --bars what a steel rule shows on the two \
-         bars of a card: that may settle it"
+        "first check again and say with --bars what a steel rule shows on the two bars of a card: that may prove \
+         what is too near the limit now, without another photo"
     );
     let height = with(&[note(HEIGHT_UNSAID)]);
     assert!(height[2].contains("--card-below") && !height[2].contains("--bars"));

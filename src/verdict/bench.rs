@@ -218,8 +218,7 @@ fn close(plan: &Plan, judged: &Judged, reasons: &[Reason], bench: &mut Vec<Strin
     };
     if let Some(say) = say {
         bench.push(format!(
-            "before measuring {} by rule, check again and say {say}: that may settle it",
-            names(plan, &all)
+            "first check again and say {say}: that may prove what is too near the limit now, without another photo"
         ));
     }
     // Those that look wrong are measured first.
