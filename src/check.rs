@@ -2,6 +2,8 @@
 //!
 //! [`check`] is the whole story; what follows it is what it needs to tell it honestly.
 
+mod unsaid;
+
 use std::time::{Duration, Instant};
 
 use nalgebra::Vector2;
@@ -11,7 +13,7 @@ use crate::frame::{Pixel, Point, Sheet};
 use crate::ink::{self, Ink};
 use crate::photo::Photo;
 use crate::plan::{Edge, Plan};
-use crate::report::{CardSummary, LensSource, PhotoSummary, Report, SurveySummary};
+use crate::report::{CardSummary, Fit, InPhoto, LensSource, PhotoSummary, Report, SurveySummary};
 use crate::sheet::{self, MeasuredEdge, Outline, Sides};
 use crate::survey::{
     self, KNOWN_SD_MM, KnownLength, Options, PrintScale, Priors, SheetDatum, SheetFrame, Sighting,
@@ -34,6 +36,11 @@ pub fn check(photo: &Photo, plan: &Plan, given: &Given) -> Checked {
         checked.findings.push((Weight::Blocks, stop));
     }
     checked.verdict = verdict::decide(plan, &checked.ink, &checked.outline, &checked.findings);
+    let unsaid = unsaid::findings(&checked, given);
+    if !unsaid.is_empty() {
+        checked.findings.extend(unsaid);
+        checked.verdict = verdict::decide(plan, &checked.ink, &checked.outline, &checked.findings);
+    }
     clock.lap("verdict", &mut checked);
     checked
 }
@@ -109,6 +116,12 @@ fn measure(
                 // any hole.
                 for (weight, finding) in size_findings(plan, &outline) {
                     if weight == Weight::Blocks {
+                        let corners = [(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0)];
+                        let corner = |(x, y)| Point::new(x * size_mm[0], y * size_mm[1]);
+                        checked.tried = corners
+                            .iter()
+                            .filter_map(|&c| frame.pixel_from_sheet(corner(c)))
+                            .collect();
                         return Err(finding);
                     }
                     checked.findings.push((weight, finding));
@@ -178,6 +191,8 @@ pub struct Checked {
     /// How long each stage took, in order.
     pub timings: Vec<(&'static str, Duration)>,
     measured: Option<(Survey, SheetDatum)>,
+    /// The outline that was tried and found to be of another size.
+    tried: Vec<Point<Pixel>>,
     findings: Vec<(Weight, Reason)>,
     notes: Vec<String>,
     photo: PhotoSummary,
@@ -211,6 +226,7 @@ impl Checked {
             found: card::find::Found::default(),
             timings: Vec::new(),
             measured: None,
+            tried: Vec::new(),
             findings: Vec::new(),
             notes: photo.warnings.clone(),
             photo: PhotoSummary {
@@ -279,7 +295,7 @@ impl Checked {
                 .map(|c| CardSummary {
                     number: c.number,
                     saddles: c.saddles_used,
-                    rms_px: c.rms_px,
+                    rms_px: Some(c.rms_px),
                     used: true,
                     note: None,
                 })
@@ -302,10 +318,21 @@ impl Checked {
             cards.extend(self.found.cards.iter().map(|c| CardSummary {
                 number: c.number,
                 saddles: c.saddles.len(),
-                rms_px: 0.0,
+                rms_px: None,
                 used: false,
-                note: Some("found, but the photo could not be measured".to_owned()),
+                note: None,
             }));
+        }
+        let mut in_photo: Vec<InPhoto> = Vec::new();
+        in_photo.extend(self.found.cards.iter().map(|c| InPhoto {
+            card: Some(c.number),
+            corners: c.outline.to_vec(),
+        }));
+        if !self.tried.is_empty() {
+            in_photo.push(InPhoto {
+                card: None,
+                corners: self.tried.clone(),
+            });
         }
         let mut notes = self.notes.clone();
         notes.extend(
@@ -320,18 +347,21 @@ impl Checked {
             seen: &self.ink.seen,
             outline: &self.outline,
             survey: SurveySummary {
-                rms_px: survey.map_or(0.0, |s| s.rms_px),
-                mm_per_px: survey.map_or(0.0, |s| s.mm_per_px),
+                fit: survey.map(|s| Fit {
+                    rms_px: s.rms_px,
+                    mm_per_px: s.mm_per_px,
+                    lens: match s.lens_source {
+                        survey::LensSource::Profile => LensSource::Profile,
+                        survey::LensSource::Exif => LensSource::Exif,
+                        survey::LensSource::None => LensSource::None,
+                    },
+                    scale: s.scale,
+                    scale_u: s.scale_u[0].max(s.scale_u[1]),
+                }),
                 cards,
                 left_out,
-                lens: match survey.map(|s| s.lens_source) {
-                    Some(survey::LensSource::Profile) => LensSource::Profile,
-                    Some(survey::LensSource::Exif) => LensSource::Exif,
-                    _ => LensSource::None,
-                },
-                scale: survey.map_or([1.0; 2], |s| s.scale),
-                scale_u: survey.map_or(0.0, |s| s.scale_u[0].max(s.scale_u[1])),
             },
+            in_photo,
             photos: vec![self.photo.clone()],
             notes,
         }
@@ -475,7 +505,7 @@ fn size_findings(plan: &Plan, outline: &Outline) -> Vec<(Weight, Reason)> {
             }
             let weight = if beyond > plan.tolerance_mm { Weight::Blocks } else { Weight::Note };
             let text = format!(
-                "the sheet's {name} measures {mm:.2} ± {:.2} mm, the plan says {planned:.2} mm: check it by rule; if the plan is right, the scale is wrong (lay a rule on a card's bars and use --bars)",
+                "the sheet's {name} measures {mm:.2} ± {:.2} mm, the plan says {planned:.2} mm: either something else was taken for the sheet (--picture or --report shows what), or the plan is not this sheet's, or the scale is wrong (lay a rule on a card's bars and use --bars)",
                 2.0 * u
             );
             Some((weight, Reason { code: "sheet-size", text }))

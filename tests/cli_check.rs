@@ -415,3 +415,39 @@ fn what_was_left_unsaid_is_asked_for() {
         "{lost}"
     );
 }
+
+/// Most of what makes holes close is what was left unsaid: it is named, and only then.
+#[test]
+fn the_bench_names_what_was_left_unsaid() {
+    let photo = Photos::path("ready.jpg");
+    let plan = &Photos::get().plan;
+    let asked = |given: &[&str]| {
+        let mut args = vec!["check", photo.to_str().unwrap(), "--json", "-", "--plan"];
+        args.push(plan.to_str().unwrap());
+        args.extend(given);
+        let ran = run(Path::new("."), &args);
+        let v: Value = serde_json::from_str(&ran.out).unwrap();
+        let codes: Vec<&str> = v["reasons"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|r| r["code"].as_str().unwrap())
+            .collect();
+        let bench = v["bench"].to_string();
+        let said = [
+            codes.contains(&"print-unsaid"),
+            codes.contains(&"height-unsaid"),
+        ];
+        assert_eq!(
+            said,
+            ["--bars", "--card-below"].map(|flag| bench.contains(flag)),
+            "{bench}"
+        );
+        said
+    };
+    assert!(asked(&[])[0], "nothing said: the bars come first");
+    assert_eq!(asked(&GIVEN), [false; 2]);
+    // A print measured with a rule is not asked for again.
+    assert!(!asked(&GIVEN[..2])[0]);
+    assert!(!asked(&GIVEN[2..])[1]);
+}

@@ -109,6 +109,9 @@ fn a_plan_in_words() {
     ] {
         assert!(ran.out.contains(part), "{part}: {}", ran.out);
     }
+    for line in ran.out.lines() {
+        assert!(line.chars().count() <= 80, "{line}");
+    }
 }
 
 #[test]

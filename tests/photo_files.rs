@@ -221,6 +221,11 @@ fn exif_numbers_are_read_and_unknown_ones_left_out() {
     }
     let broken = facts(b"no TIFF at all");
     assert_eq!(broken.warnings.len(), 1, "{:?}", broken.warnings);
+    assert!(
+        broken.warnings[0].contains("is damaged; the picture is taken as upright"),
+        "{:?}",
+        broken.warnings
+    );
 }
 
 #[test]

@@ -7,7 +7,7 @@ use proptest::prelude::*;
 use proptest::test_runner::RngSeed;
 use punchready::plan::Units;
 use punchready::plan::length::{
-    MM_PER_INCH, nearest_fraction, parse, parse_option, parse_pair, show, show_planned,
+    self, MM_PER_INCH, nearest_fraction, parse, parse_option, parse_pair, show, show_planned,
 };
 use serde_json::Value;
 
@@ -217,4 +217,28 @@ proptest! {
         let decimal = parse(&format!("{mm}mm"), Units::Inch).unwrap();
         prop_assert_eq!(decimal, mm);
     }
+}
+
+#[test]
+fn lengths_of_tables() {
+    let inch = |x: f64| x * length::MM_PER_INCH;
+    for (inches, text) in [
+        (0.0, "0"),
+        (0.6875, "11/16"),
+        (2.53125, "2 17/32"),
+        (-0.5, "-1/2"),
+        (8.0, "8"),
+        // On no 64th, however near: shown as it was written.
+        (0.703, "0.703"),
+        (0.7078, "0.708"),
+    ] {
+        assert_eq!(length::planned(inch(inches), Units::Inch), text);
+    }
+    assert_eq!(length::planned(14.3, Units::Millimetre), "14.30");
+    // Never understated.
+    assert_eq!(length::uncertainty(0.15, Units::Millimetre), "0.15");
+    assert_eq!(length::uncertainty(0.1501, Units::Millimetre), "0.16");
+    assert_eq!(length::uncertainty(0.0255, Units::Inch), "0.002");
+    assert_eq!(length::measured(-0.001, Units::Millimetre), "0.00");
+    assert_eq!(length::measured(f64::NAN, Units::Inch), "?");
 }

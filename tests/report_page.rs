@@ -11,7 +11,9 @@ use std::process::Command;
 
 use image::RgbImage;
 use punchready::report::{ReportError, page};
-use report_fixture::{Fixture, crowd, every_state, hostile, photo, pixel_from_sheet, ready};
+use report_fixture::{
+    Fixture, crowd, every_state, hostile, photo, pixel_from_sheet, ready, stopped,
+};
 
 /// A page is mailed and opened on phones.
 const MAX_BYTES: usize = 2_000_000;
@@ -31,7 +33,7 @@ fn attributes<'a>(html: &'a str, name: &str) -> Vec<&'a str> {
 
 #[test]
 fn nothing_is_fetched() {
-    for f in [every_state(), ready(), crowd()] {
+    for f in [every_state(), ready(), crowd(), stopped()] {
         let html = html(&f);
         assert!(
             html.len() < MAX_BYTES,
@@ -246,4 +248,23 @@ fn a_browser_shows_and_prints_it() {
         "{} bytes",
         pdf.len()
     );
+}
+
+#[test]
+fn where_nothing_was_measured_the_photo_is_shown() {
+    let html = html(&stopped());
+    assert!(html.find("no sheet of") < html.find("<img "));
+    assert_eq!(html.matches("<img ").count(), 1);
+    for shown in [
+        "The photo as it was read",
+        ">card 3<",
+        ">taken for the sheet<",
+    ] {
+        assert!(html.contains(shown), "{shown}");
+    }
+    for noise in ["<table", "unseen", "0.00 px", "Whole sheet", "not used"] {
+        let in_script = html.split("<script>").next().unwrap();
+        let body = in_script.split("</style>").nth(1).unwrap();
+        assert!(!body.contains(noise), "{noise}");
+    }
 }

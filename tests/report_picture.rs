@@ -11,7 +11,7 @@ use std::path::Path;
 use image::{Rgb, RgbImage};
 use punchready::frame::{Point, Sheet};
 use punchready::report::{ReportError, picture};
-use report_fixture::{crowd, every_state, hostile, photo, pixel_from_sheet, ready};
+use report_fixture::{crowd, every_state, hostile, photo, pixel_from_sheet, ready, stopped};
 
 /// Half a side of the square round a mark in which its sign must show, px: the smallest sign has a
 /// radius of 34 px in the 4000 px wide photo.
@@ -155,4 +155,17 @@ fn hostile_names_and_crowds_are_drawn() {
         let b = picture::draw(&f.report(), &grey, &map).unwrap();
         assert!(a == b, "same input, other picture");
     }
+}
+
+#[test]
+fn where_nothing_was_measured_what_was_found_is_outlined() {
+    let f = stopped();
+    let photo = photo(&f);
+    let picture = picture::draw(&f.report(), &photo, &|_| None).unwrap();
+    let b = banner_rows(&picture, &photo);
+    let differs = |x: u32, y: u32| picture.get_pixel(x, y + b) != photo.get_pixel(x, y);
+    // On the outlines, and not on empty bench.
+    assert!(differs(300, 500) && differs(550, 400), "the card");
+    assert!((1500..3300).any(|x| differs(x, 600)), "the sheet");
+    assert!(!differs(1100, 1000) && !differs(3600, 2800));
 }

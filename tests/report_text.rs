@@ -10,7 +10,7 @@ use std::path::Path;
 
 use punchready::plan::Units;
 use punchready::report::{CAUTION, json, text};
-use report_fixture::{Fixture, IN, every_state, hostile, ready};
+use report_fixture::{Fixture, IN, every_state, hostile, ready, stopped};
 use serde_json::Value;
 
 /// JSON lengths are rounded to 0.001 mm.
@@ -71,7 +71,7 @@ fn snapshots() {
 
 #[test]
 fn no_line_is_too_wide_and_colour_changes_no_letter() {
-    for f in [every_state(), ready(), hostile()] {
+    for f in [every_state(), ready(), hostile(), stopped()] {
         for width in [30, 40, 60, 80, 100, 132] {
             let plain = text::summary(&f.report(), width, false);
             assert!(
@@ -280,7 +280,7 @@ fn json_holds_what_the_report_holds() {
 #[test]
 fn what_is_no_number_is_null_in_json() {
     let mut f = every_state();
-    f.survey.rms_px = f64::NAN;
+    f.survey.fit.as_mut().unwrap().rms_px = f64::NAN;
     f.verdict.rows[0].angle_deg = Some(f64::INFINITY);
     let v = parsed(&f);
     assert!(v["survey"]["rms_px"].is_null() && v["lines"][0]["angle_deg"].is_null());
@@ -388,4 +388,34 @@ fn unseen_polygons_cover_the_unseen_cells_once_and_no_other() {
             assert_eq!(times, usize::from(!seen), "round {round}, cell {i}");
         }
     }
+}
+
+#[test]
+fn where_nothing_was_measured_the_cause_is_not_buried() {
+    let f = stopped();
+    let text = text::summary(&f.report(), 80, false);
+    assert!(
+        text.contains("planned; nothing could be measured"),
+        "{text}"
+    );
+    let cause = text.find("no sheet of").unwrap();
+    assert!(cause < 300, "{text}");
+    for noise in [
+        "unseen",
+        "UNSEEN",
+        "0.00 px",
+        "0.0 %",
+        "Rows as marked",
+        "not used",
+    ] {
+        assert!(!text.contains(noise), "{noise}:\n{text}");
+    }
+    assert!(text.contains("Scale cards: 3 (48 corners)"), "{text}");
+    // To a program a zero would read as a perfect fit.
+    let v = parsed(&f);
+    for field in ["rms_px", "mm_per_px", "lens", "scale", "scale_uncertainty"] {
+        assert!(v["survey"][field].is_null(), "{field}");
+    }
+    assert!(v["survey"]["cards"][0]["rms_px"].is_null());
+    assert_eq!(v["holes"][0]["state"], "unseen");
 }

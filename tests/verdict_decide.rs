@@ -10,7 +10,9 @@ use punchready::frame::Point;
 use punchready::ink::{Ink, Mark, MarkKind, Seen, Unsure};
 use punchready::plan::{Edge, Plan, parse};
 use punchready::sheet::{MeasuredEdge, Outline};
-use punchready::verdict::{Decision, HoleState, Reason, StrayState, Verdict, Weight, decide};
+use punchready::verdict::{
+    Decision, HEIGHT_UNSAID, HoleState, PRINT_UNSAID, Reason, StrayState, Verdict, Weight, decide,
+};
 
 /// Standard uncertainty of the marks of these tests, each axis, mm.
 const U_MM: f64 = 0.05;
@@ -943,4 +945,95 @@ proptest! {
         prop_assert_eq!(used + verdict.strays.len(), ink.marks.len());
         prop_assert_eq!(verdict.rows.len(), 2);
     }
+}
+
+#[test]
+fn a_stopped_check_tells_its_cause_alone() {
+    let plan = plan();
+    let said = |weight, code| {
+        let text = format!("{code} is told");
+        (weight, Reason { code, text })
+    };
+    let extra = [
+        said(Weight::Note, "card-far"),
+        said(Weight::Blocks, "no-sheet"),
+    ];
+    let nothing = Ink::unseen([plan.width_mm, plan.height_mm]);
+    let verdict = decide(&plan, &nothing, &Outline::default(), &extra);
+    assert_eq!(verdict.decision, Decision::CannotTell);
+    assert_eq!(codes(&verdict), ["no-sheet", "card-far"]);
+    assert_eq!(verdict.bench.len(), 1);
+    assert!(verdict.bench[0].contains("nothing on the sheet has been judged"));
+    // What was read is never passed over.
+    let read = decide(&plan, &perfect(&plan), &Outline::default(), &extra);
+    assert_eq!(read.decision, Decision::CannotTell);
+    let mut blind = nothing;
+    blind.marks.push(mark(100.0, 70.0));
+    let stray = decide(&plan, &blind, &Outline::default(), &extra);
+    assert_eq!(stray.decision, Decision::NotReady);
+    // Without a finding that stopped the check, the holes not seen are the story.
+    let unsaid = decide(
+        &plan,
+        &Ink::unseen([plan.width_mm, plan.height_mm]),
+        &Outline::default(),
+        &extra[..1],
+    );
+    assert!(codes(&unsaid).contains(&"hole-unseen"));
+}
+
+#[test]
+fn many_doubts_are_few_sentences() {
+    let plan = plan();
+    let mut ink = perfect(&plan);
+    for i in 1..=6 {
+        // To both sides in turn: as a row they are where they should be.
+        let side = if i % 2 == 0 { 0.75 } else { -0.75 };
+        shift(&mut ink, &plan, &format!("A{i}"), 0.0, side);
+    }
+    for x in [60.0, 80.0, 100.0, 120.0, 140.0] {
+        ink.unsure.push(unsure(x, 60.0));
+    }
+    ink.unsure.push(Unsure {
+        why: "ink of no known shape",
+        ..unsure(50.0, 100.0)
+    });
+    let note = |code| {
+        let text = String::new();
+        (Weight::Note, Reason { code, text })
+    };
+    let with = |extra: &[(Weight, Reason)]| decide(&plan, &ink, &Outline::default(), extra).bench;
+    let plain = with(&[]);
+    assert_eq!(
+        plain,
+        [
+            "ink 42.0 mm right of L3 and 9.2 mm above it could not be named (ink of no known shape): look at it, then \
+             clean it off or mark it clearly",
+            "ink in 5 places could not be named (a single stroke away from any ruled line): nearest to L2 and P1: \
+             look at each, then clean it off or mark it clearly",
+            "measure A1 to A6 by rule: 0.75 to 0.75 mm from plan, ±0.10 to 0.10 mm, against 0.80 mm allowed",
+        ]
+    );
+    // What the user can say at the desk comes before the rule.
+    let print = with(&[note(PRINT_UNSAID)]);
+    assert_eq!(print.len(), 4);
+    assert_eq!(
+        print[2],
+        "first check again and say with --bars what a steel rule shows on the two bars of a card: that may prove \
+         what is too near the limit now, without another photo"
+    );
+    let height = with(&[note(HEIGHT_UNSAID)]);
+    assert!(height[2].contains("--card-below") && !height[2].contains("--bars"));
+    let both = with(&[note(PRINT_UNSAID), note(HEIGHT_UNSAID)]);
+    assert!(both[2].contains("--card-below") && both[2].contains("--bars"));
+
+    let mut strays = perfect(&plan);
+    for i in 0..9 {
+        strays.marks.push(mark(40.0 + 12.0 * f64::from(i), 130.0));
+    }
+    let verdict = judged(&plan, &strays);
+    assert_eq!(verdict.decision, Decision::NotReady);
+    assert_eq!(
+        verdict.bench,
+        ["cross out 9 strays, nearest to L4 and P1: the table of marks gives the place of each"]
+    );
 }

@@ -3,7 +3,49 @@
 use std::path::Path;
 
 use punchready::plan::{Plan, parse};
-use punchready::synth::demo::DEMO_PLAN;
+
+/// The outboard rows of a hatch cover: fewer holes than the demo's plan, and no symmetry.
+const OUTBOARD: &str = r#"title = "Hatch cover, outboard row"
+units = "in"
+
+[sheet]
+width = 12
+height = "8 1/2"
+thickness = 0.040
+
+[rivet]
+diameter = "1/8"
+head = "protruding"
+
+[tolerance]
+position = "1/32"
+
+[[row]]
+name = "A"
+along = "bottom"
+edge_distance = "5/16"
+first = "11/16"
+pitch = "13/16"
+count = 14
+
+[[row]]
+name = "B"
+along = "right"
+edge_distance = "5/16"
+first = "1 3/8"
+pitch = "13/16"
+count = 8
+
+[[hole]]
+name = "P1"
+x = "6"
+y = "2 17/32"
+
+[[hole]]
+name = "P2"
+x = "3 1/4"
+y = "5 7/16"
+"#;
 
 /// Two rows square to each other and three single holes; metric, tight tolerance.
 const TAB: &str = r#"title = "Tab plate"
@@ -158,7 +200,7 @@ impl Plans {
         };
         let own = |text: &str| parse(text, Path::new("ladder.toml")).map_err(|e| e.to_string());
         Ok(Self {
-            demo: own(DEMO_PLAN)?,
+            demo: own(OUTBOARD)?,
             hatch: fixture("hatch-cover.toml")?,
             keel: fixture("keel-strip.toml")?,
             coupon: fixture("coupon.toml")?,

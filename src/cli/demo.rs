@@ -18,8 +18,6 @@ use super::args::{DemoArgs, PhotoSize};
 use super::exit::{Failure, Status};
 use super::{check, out};
 
-/// The plan of the demo; the one in `fixtures/`, so that the two cannot drift apart.
-const PLAN: &str = include_str!("../../fixtures/hatch-cover.toml");
 /// Quality of the demo photo: 12 MP stay under 4 MB.
 const QUALITY: u8 = 92;
 /// Name and version of the truth file's format.
@@ -35,7 +33,7 @@ const RECORD_FILE: &str = ".punchready-demo";
 
 /// Draws the demo scenario, and checks it if asked.
 pub(crate) fn run(args: &DemoArgs) -> Result<Status, Failure> {
-    let plan = plan::parse(PLAN, Path::new(PLAN_FILE)).map_err(|e| Failure::told(&e))?;
+    let plan = plan::parse(demo::DEMO_PLAN, Path::new(PLAN_FILE)).map_err(|e| Failure::told(&e))?;
     let mut folder = Folder::open(&args.dir)?;
     let mut names = vec![PLAN_FILE, PHOTO_FILE, TRUTH_FILE];
     if args.check {
@@ -49,7 +47,7 @@ pub(crate) fn run(args: &DemoArgs) -> Result<Status, Failure> {
         ..ExifFacts::default()
     };
     let photo = synth::jpeg::jpeg_bytes(&rendered, &facts).map_err(|e| Failure::told(&e))?;
-    folder.write(PLAN_FILE, PLAN.as_bytes())?;
+    folder.write(PLAN_FILE, demo::DEMO_PLAN.as_bytes())?;
     folder.write(PHOTO_FILE, &photo)?;
     folder.write(
         TRUTH_FILE,

@@ -6,9 +6,11 @@ use std::path::{Path, PathBuf};
 use super::args::When;
 use super::exit::Failure;
 
-/// Columns of text: the terminal's, within these bounds. Narrower, tables break; wider, lines are
-/// hard to read.
-const COLUMNS: std::ops::RangeInclusive<usize> = 80..=100;
+/// Columns of text: the terminal's, within these bounds. Narrower, words break; wider, lines are hard to
+/// read.
+const COLUMNS: std::ops::RangeInclusive<usize> = 40..=100;
+/// Columns where no terminal tells its own.
+const USUAL_COLUMNS: usize = 80;
 
 /// Prints a result to standard output. A reader that has gone away (`| head`) is no error: it has
 /// seen what it wanted, and the other files are still to be written.
@@ -33,7 +35,11 @@ pub(crate) fn tell(line: &str) {
 
 /// Columns that a summary on standard output may use.
 pub(crate) fn columns() -> usize {
-    let wide = terminal_size::terminal_size().map_or(0, |(width, _)| usize::from(width.0));
+    columns_of(terminal_size::terminal_size().map(|(width, _)| usize::from(width.0)))
+}
+
+fn columns_of(terminal: Option<usize>) -> usize {
+    let wide = terminal.unwrap_or(USUAL_COLUMNS);
     wide.clamp(*COLUMNS.start(), *COLUMNS.end())
 }
 
@@ -98,4 +104,17 @@ fn place(path: &Path) -> Option<PathBuf> {
         _ => Path::new("."),
     };
     Some(folder.canonicalize().ok()?.join(path.file_name()?))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn text_fits_the_terminal() {
+        let known = [(None, 80), (Some(60), 60), (Some(250), 100), (Some(7), 40)];
+        for (terminal, columns) in known {
+            assert_eq!(columns_of(terminal), columns, "{terminal:?}");
+        }
+    }
 }

@@ -1,10 +1,10 @@
 //! `punchready plan`.
 
-use std::fmt::Write as _;
 use std::path::Path;
 
 use punchready::plan::length::show_planned;
 use punchready::plan::{self, Edge, Head, Plan, PlanError};
+use punchready::report::text::paragraph;
 use punchready::report::words::{count, percent, plain};
 
 use super::exit::{Failure, Status};
@@ -12,7 +12,7 @@ use super::out;
 
 /// Reads a plan and says what it holds.
 pub(crate) fn check(path: &Path) -> Result<Status, Failure> {
-    out::print(&describe(&read(path)?))?;
+    out::print(&describe(&read(path)?, out::columns()))?;
     Ok(Status::Done)
 }
 
@@ -27,41 +27,38 @@ pub(super) fn read(path: &Path) -> Result<Plan, Failure> {
     })
 }
 
-fn describe(plan: &Plan) -> String {
+fn describe(plan: &Plan, width: usize) -> String {
     let length = |mm| show_planned(mm, plan.units);
-    let mut out = String::new();
-    // Writing to a string cannot fail, here and below.
-    let _ = writeln!(out, "{}", plain(&plan.title));
-    let _ = write!(
-        out,
-        "  sheet      {} wide, {} high",
+    let mut out = paragraph("", &plan.title, width);
+    let mut tell = |what: &str, text: String| {
+        out.push_str(&paragraph(&format!("  {what}"), &text, width));
+    };
+    let mut sheet = format!(
+        "{} wide, {} high",
         length(plan.width_mm),
         length(plan.height_mm)
     );
     if let Some(mm) = plan.thickness_mm {
-        let _ = write!(out, ", {} thick", length(mm));
+        sheet.push_str(&format!(", {} thick", length(mm)));
     }
-    let _ = writeln!(out);
+    tell("sheet      ", sheet);
     if let Some(mm) = plan.rivet_mm {
         let head = match plan.head {
             Some(Head::Protruding) => ", protruding head",
             Some(Head::Countersunk) => ", countersunk head",
             None => "",
         };
-        let _ = writeln!(out, "  rivet      {}{head}", length(mm));
+        tell("rivet      ", format!("{}{head}", length(mm)));
     }
-    let _ = writeln!(
-        out,
-        "  tolerance  {} round each hole",
-        length(plan.tolerance_mm)
-    );
-    let _ = writeln!(
-        out,
-        "  seen       {} of the face or more, to be ready",
-        percent(plan.seen_fraction)
+    let tolerance = format!("{} round each hole", length(plan.tolerance_mm));
+    tell("tolerance  ", tolerance);
+    let seen = percent(plan.seen_fraction);
+    tell(
+        "seen       ",
+        format!("{seen} of the face or more, to be ready"),
     );
     if let Some([a, b]) = &plan.datum {
-        let _ = writeln!(out, "  datum      holes {} and {}", plain(a), plain(b));
+        tell("datum      ", format!("holes {a} and {b}"));
     }
     for row in &plan.rows {
         let edge = match row.along {
@@ -70,32 +67,34 @@ fn describe(plan: &Plan) -> String {
             Edge::Top => "top",
             Edge::Left => "left",
         };
-        let _ = write!(
-            out,
-            "  row {}: {} along the {edge} edge, {} from it",
-            plain(&row.name),
+        let mut text = format!(
+            "{} along the {edge} edge, {} from it",
             count(row.stations_mm.len(), "hole", "holes"),
             length(row.edge_distance_mm),
         );
         if let [first, .., last] = row.stations_mm[..] {
-            let _ = write!(
-                out,
-                ",\n         from {} to {}",
-                length(first),
-                length(last)
-            );
+            text.push_str(&format!(", from {} to {}", length(first), length(last)));
         }
-        let _ = writeln!(out);
+        tell(&format!("row {}: ", short(&row.name)), text);
     }
     for hole in plan.holes.iter().filter(|h| h.row.is_none()) {
-        let _ = writeln!(
-            out,
-            "  hole {}: x {}, y {}",
-            plain(&hole.name),
-            length(hole.at.x),
-            length(hole.at.y)
-        );
+        let text = format!("x {}, y {}", length(hole.at.x), length(hole.at.y));
+        tell(&format!("hole {}: ", short(&hole.name)), text);
     }
-    let _ = writeln!(out, "  {} in all", count(plan.holes.len(), "hole", "holes"));
+    tell(
+        "",
+        format!("{} in all", count(plan.holes.len(), "hole", "holes")),
+    );
     out
+}
+
+/// A name as the lead of a paragraph: a long one would leave no room for what is said of it.
+fn short(name: &str) -> String {
+    const LONGEST: usize = 16;
+    let name = plain(name);
+    if name.chars().count() <= LONGEST {
+        return name;
+    }
+    let start: String = name.chars().take(LONGEST).collect();
+    start + "..."
 }

@@ -1,6 +1,6 @@
 //! What the camera wrote about the shot.
 
-use ::exif::{Error, Exif, In, Reader, Tag, Value};
+use ::exif::{Exif, In, Reader, Tag, Value};
 
 use super::Camera;
 
@@ -22,20 +22,22 @@ pub(super) fn camera(block: Option<Vec<u8>>) -> (Camera, Vec<String>) {
         .continue_on_error(true)
         .read_raw(block)
         .or_else(|e| {
-            e.distill_partial_result(|errors| {
-                let first = errors.first().map(Error::to_string).unwrap_or_default();
-                warnings.push(format!(
-                    "part of the camera's EXIF notes cannot be read ({first}); the rest is used"
-                ));
+            // What exactly the decoder stumbled on helps nobody who took a photo; it is left out.
+            e.distill_partial_result(|_| {
+                warnings.push(
+                    "part of what the camera noted in the file (EXIF) is damaged; the rest is used"
+                        .to_owned(),
+                );
             })
         });
     let exif = match read {
         Ok(exif) => exif,
-        Err(error) => {
-            warnings.push(format!(
-                "the camera's EXIF notes cannot be read ({error}); the picture is taken as upright \
+        Err(_) => {
+            warnings.push(
+                "what the camera noted in the file (EXIF) is damaged; the picture is taken as upright \
                  and the lens as unknown"
-            ));
+                    .to_owned(),
+            );
             return (unknown, warnings);
         }
     };

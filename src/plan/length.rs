@@ -299,22 +299,72 @@ pub fn show(mm: f64, units: Units) -> String {
 /// where it is on no 64th, or `103.2 mm`.
 #[must_use]
 pub fn show_planned(mm: f64, units: Units) -> String {
-    /// A length this near to a 64th was meant to be on it; the rest is rounding.
-    const ON_DIVISION_INCH: f64 = 1e-6;
     match units {
         Units::Millimetre => format!("{} mm", short_decimal(mm)),
-        Units::Inch => {
-            let inches = mm / MM_PER_INCH;
-            let parts = inches * f64::from(SHOWN_DIVISION);
-            let near = (parts - parts.round()).abs() < ON_DIVISION_INCH * f64::from(SHOWN_DIVISION);
-            if near {
-                let fraction = nearest_fraction(inches, SHOWN_DIVISION);
-                format!("{fraction} in ({} mm)", tenths(mm))
-            } else {
-                format!("{inches:.3} in ({} mm)", tenths(mm))
-            }
-        }
+        Units::Inch => format!("{} in ({} mm)", planned(mm, units), tenths(mm)),
     }
+}
+
+/// The unit's sign.
+#[must_use]
+pub fn unit_sign(units: Units) -> &'static str {
+    match units {
+        Units::Inch => "in",
+        Units::Millimetre => "mm",
+    }
+}
+
+/// The unit's name, of many.
+#[must_use]
+pub fn unit_name(units: Units) -> &'static str {
+    match units {
+        Units::Inch => "inches",
+        Units::Millimetre => "millimetres",
+    }
+}
+
+/// A planned length for a table, without its sign: a fraction where it is on a 64th, else as [`measured`].
+#[must_use]
+pub fn planned(mm: f64, units: Units) -> String {
+    /// A length this near to a 64th was meant to be on it; the rest is rounding.
+    const ON_DIVISION_INCH: f64 = 1e-6;
+    let inches = mm / MM_PER_INCH;
+    let parts = inches * f64::from(SHOWN_DIVISION);
+    let near = (parts - parts.round()).abs() < ON_DIVISION_INCH * f64::from(SHOWN_DIVISION);
+    if units == Units::Inch && near {
+        nearest_fraction(inches, SHOWN_DIVISION)
+    } else {
+        measured(mm, units)
+    }
+}
+
+/// A measured length for a table, without its sign: thousandths of an inch or hundredths of a millimetre;
+/// `?` for what is no number.
+#[must_use]
+pub fn measured(mm: f64, units: Units) -> String {
+    if !mm.is_finite() {
+        return "?".into();
+    }
+    let text = match units {
+        Units::Inch => format!("{:.3}", mm / MM_PER_INCH),
+        Units::Millimetre => format!("{mm:.2}"),
+    };
+    // No "-0.000": it reads as a direction that is not there.
+    match text.strip_prefix('-') {
+        Some(rest) if rest.bytes().all(|b| b == b'0' || b == b'.') => rest.to_string(),
+        _ => text,
+    }
+}
+
+/// An uncertainty for a table, without its sign, rounded *up* so that it is never understated.
+#[must_use]
+pub fn uncertainty(mm: f64, units: Units) -> String {
+    let step_mm = match units {
+        Units::Inch => 0.001 * MM_PER_INCH,
+        Units::Millimetre => 0.01,
+    };
+    // 1e-6 of a step: 0.15 mm is not 16 hundredths because of binary rounding.
+    measured((mm / step_mm - 1e-6).ceil() * step_mm, units)
 }
 
 /// One decimal, halves away from zero (1/4 in is 6.4 mm however it was computed), and never "-0.0".

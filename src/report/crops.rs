@@ -6,9 +6,9 @@ use image::RgbImage;
 
 use super::flat::{self, Window};
 use super::signs::Sign;
-use super::{PixelFromSheet, Report, ReportError, overlay, units, words};
+use super::{PixelFromSheet, Report, ReportError, overlay, words};
 use crate::frame::{Point, Sheet};
-use crate::plan::Units;
+use crate::plan::{Units, length};
 use crate::verdict::{HoleState, StrayState};
 
 /// Most places shown: beyond this the page grows too heavy for a phone, and the sheet is too far off
@@ -84,8 +84,8 @@ fn stray_places(r: &Report) -> Vec<Place> {
             title: format!(
                 "{} at {} {}",
                 words::stray_word(s),
-                units::measured_place(s.at, r.plan.units),
-                units::sign(r.plan.units)
+                words::measured_place(s.at, r.plan.units),
+                length::unit_sign(r.plan.units)
             ),
             why: sentence(words::stray_meaning(s)),
             middle: s.at,
@@ -104,12 +104,12 @@ fn hole_places(r: &Report) -> Vec<Place> {
         .filter(|h| overlay::worth_a_look(h) && h.state != HoleState::Unseen)
         .map(|h| {
             let mut why = sentence(words::hole_meaning(h.state));
-            if let (Some(d), Some(unc)) = (units::distance_mm(h), h.uncertainty_mm) {
+            if let (Some(d), Some(unc)) = (words::distance_mm(h), h.uncertainty_mm) {
                 why = format!(
                     "{why}. {} from plan, U {}, allowed {}",
-                    units::both(d, u),
-                    units::uncertainty(unc, u),
-                    units::planned_both(r.plan.tolerance_mm, u)
+                    words::both(d, u),
+                    length::uncertainty(unc, u),
+                    words::planned_both(r.plan.tolerance_mm, u)
                 );
             }
             Place {
@@ -119,7 +119,7 @@ fn hole_places(r: &Report) -> Vec<Place> {
                 middle: h.found.map_or(h.planned, |f| f.midpoint(h.planned)),
                 planned: Some(h.planned),
                 found: h.found.map(|f| (f, h.uncertainty_mm.unwrap_or(0.0))),
-                extent_mm: units::distance_mm(h).unwrap_or(0.0) + 2.0 * r.plan.tolerance_mm,
+                extent_mm: words::distance_mm(h).unwrap_or(0.0) + 2.0 * r.plan.tolerance_mm,
             }
         })
         .collect()

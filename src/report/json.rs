@@ -88,17 +88,19 @@ fn survey(r: &Report) -> Value {
         .cards
         .iter()
         .map(|c| {
-            json!({"number": c.number, "saddles": c.saddles, "rms_px": rounded(c.rms_px, 1e4),
+            json!({"number": c.number, "saddles": c.saddles,
+                   "rms_px": c.rms_px.map(|x| rounded(x, 1e4)),
                    "used": c.used, "note": c.note})
         })
         .collect();
+    // Where nothing could be measured, null: a zero would read as a perfect fit.
     json!({
-        "rms_px": rounded(s.rms_px, 1e4),
-        "mm_per_px": rounded(s.mm_per_px, 1e6),
+        "rms_px": s.fit.map(|f| rounded(f.rms_px, 1e4)),
+        "mm_per_px": s.fit.map(|f| rounded(f.mm_per_px, 1e6)),
         "cards": cards,
-        "lens": words::lens_code(s.lens),
-        "scale": s.scale.map(|x| rounded(x, 1e6)),
-        "scale_uncertainty": rounded(s.scale_u, 1e6),
+        "lens": s.fit.map(|f| words::lens_code(f.lens)),
+        "scale": s.fit.map(|f| f.scale.map(|x| rounded(x, 1e6))),
+        "scale_uncertainty": s.fit.map(|f| rounded(f.scale_u, 1e6)),
         "left_out": s.left_out,
     })
 }

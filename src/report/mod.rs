@@ -2,12 +2,12 @@
 //!
 //! | what | module |
 //! | --- | --- |
-//! | words for states, counts, safe text | [`words`] |
-//! | lengths as people read them | `units` |
+//! | words for states, counts, places, safe text | [`words`] |
 //! | summary for a terminal | [`text`] |
 //! | result for programs | [`json`] |
 //! | outlines of what was not seen | `unseen` |
 //! | signs, their labels and where labels go | `signs`, `labels`, `overlay` |
+//! | what was found where nothing could be measured | `found` |
 //! | SVG to pixels | `raster` |
 //! | the photo with everything drawn on it | [`picture`] |
 //! | flat view, enlarged places, the page | `flat`, `crops`, [`page`] |
@@ -15,6 +15,7 @@
 
 mod crops;
 mod flat;
+mod found;
 pub mod json;
 mod labels;
 mod overlay;
@@ -23,7 +24,6 @@ pub mod picture;
 mod raster;
 mod signs;
 pub mod text;
-mod units;
 mod unseen;
 pub mod words;
 mod write;
@@ -54,8 +54,8 @@ pub struct CardSummary {
     pub number: u16,
     /// Checker corners measured on it.
     pub saddles: usize,
-    /// Root mean square of its residuals, px.
-    pub rms_px: f64,
+    /// Root mean square of its residuals, px; `None` where there was no survey.
+    pub rms_px: Option<f64>,
     /// Whether the survey used it.
     pub used: bool,
     /// What is to be said of it, such as why it was left out.
@@ -76,20 +76,36 @@ pub enum LensSource {
 /// The quality of the survey.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SurveySummary {
-    /// Root mean square of all residuals, px.
-    pub rms_px: f64,
-    /// Size of a photo pixel at the sheet's middle, mm.
-    pub mm_per_px: f64,
+    /// How well it fits; `None` where nothing could be measured.
+    pub fit: Option<Fit>,
     /// Every card found, used or not.
     pub cards: Vec<CardSummary>,
     /// What was left out and why, a sentence each.
     pub left_out: Vec<String>,
+}
+
+/// How well a survey fits, and what it rests on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Fit {
+    /// Root mean square of all residuals, px.
+    pub rms_px: f64,
+    /// Size of a photo pixel at the sheet's middle, mm.
+    pub mm_per_px: f64,
     /// What the lens rests on.
     pub lens: LensSource,
     /// Printed size over designed size, across and down the card.
     pub scale: [f64; 2],
     /// Standard uncertainty of `scale`, same for both.
     pub scale_u: f64,
+}
+
+/// Something found in the photo itself: shown where nothing could be measured.
+#[derive(Debug, Clone, PartialEq)]
+pub struct InPhoto {
+    /// The card's number; `None` for the outline that was tried for the sheet.
+    pub card: Option<u16>,
+    /// Its corners in order, px of the upright photo.
+    pub corners: Vec<Point<Pixel>>,
 }
 
 /// One photo of the check.
@@ -120,6 +136,8 @@ pub struct Report<'a> {
     pub outline: &'a Outline,
     /// How well the photo was measured.
     pub survey: SurveySummary,
+    /// The cards and, where it was refused, the sheet's outline, in pixels of the first photo.
+    pub in_photo: Vec<InPhoto>,
     /// The photos; the first is the one that is drawn on.
     pub photos: Vec<PhotoSummary>,
     /// Warnings of any stage, a sentence each.

@@ -8,8 +8,9 @@ use std::fmt::Write;
 use super::labels::{self, Disc, Label, Placed, Rect};
 use super::signs::{self, Sign};
 use super::unseen::{self, Patch};
-use super::{Report, units, words};
+use super::{Report, words};
 use crate::frame::{Point, Sheet};
+use crate::plan::length;
 use crate::verdict::{HoleResult, HoleState};
 
 /// Size of quiet letters, units.
@@ -18,10 +19,15 @@ const QUIET: f64 = 0.68;
 const STEPS: u32 = 24;
 /// Longest hole name shown whole, em.
 const NAME_EM: f64 = 9.0;
+/// With more findings than this, labels would hide the sheet: they are thinned out.
+const CROWD: usize = 20;
 /// Unseen patches smaller than this, square units, are hatched and not labelled.
 const PATCH_LABEL: f64 = 2.0;
 /// Fonts: the embedded one, and for a browser others of like width.
 pub(super) const FONTS: &str = "DejaVu Sans, Verdana, Geneva, sans-serif";
+
+/// What is said where labels are thinned out.
+pub(super) const CROWDED: &str = "Too much was found to name each sign here: see the list";
 
 /// The picture that is drawn on.
 pub(super) struct Canvas<'m> {
@@ -36,17 +42,20 @@ pub(super) struct Canvas<'m> {
 }
 
 /// What was drawn.
+#[derive(Default)]
 pub(super) struct Overlay {
     /// SVG elements, without the `svg` element itself.
     pub(super) svg: String,
-    /// The signs that occur, the gravest first.
-    pub(super) signs: Vec<Sign>,
+    /// The signs that occur and how often, the gravest first.
+    pub(super) signs: Vec<(Sign, usize)>,
     /// Whether an unseen patch is hatched.
     pub(super) hatched: bool,
     /// Whether a ruled line is drawn.
     pub(super) ruled: bool,
     /// Important labels that found no room.
     pub(super) left_out: usize,
+    /// There is too much to name each sign: runs are named by their ends, other marks by nothing.
+    pub(super) crowded: bool,
     /// Holes and strays that lie outside the picture.
     pub(super) outside: Vec<String>,
 }
@@ -58,18 +67,13 @@ struct Item<'a> {
     hole: Option<&'a HoleResult>,
     planned: Option<[f64; 2]>,
     name: String,
+    /// Its place in the verdict's list.
+    nth: usize,
 }
 
 /// Draws the report over `canvas`.
 pub(super) fn overlay(r: &Report, canvas: &Canvas) -> Overlay {
-    let mut out = Overlay {
-        svg: String::new(),
-        signs: Vec::new(),
-        hatched: false,
-        ruled: false,
-        left_out: 0,
-        outside: Vec::new(),
-    };
+    let mut out = Overlay::default();
     let patches = unseen::patches(r.seen, r.plan);
     hatch(&patches, canvas, &mut out);
     edges(r, canvas, &mut out);
@@ -78,7 +82,8 @@ pub(super) fn overlay(r: &Report, canvas: &Canvas) -> Overlay {
     size(&mut items, canvas.unit);
     out.signs = signs::ALL
         .into_iter()
-        .filter(|s| items.iter().any(|i| i.sign == *s))
+        .map(|s| (s, items.iter().filter(|i| i.sign == s).count()))
+        .filter(|&(_, n)| n > 0)
         .collect();
     let mut hard: Vec<Disc> = items.iter().map(|i| Disc { at: i.at, r: i.r }).collect();
     let arrows = arrows(&items, &mut hard);
@@ -97,7 +102,7 @@ fn items<'a>(r: &'a Report, canvas: &Canvas, out: &mut Overlay) -> Vec<Item<'a>>
     let mut items = Vec::new();
     let inside =
         |p: [f64; 2]| (0.0..=canvas.width).contains(&p[0]) && (0.0..=canvas.height).contains(&p[1]);
-    for h in &r.verdict.holes {
+    for (nth, h) in r.verdict.holes.iter().enumerate() {
         let place = h.found.unwrap_or(h.planned);
         let name = labels::cut(&h.name, NAME_EM, true);
         match (canvas.at)(place).filter(|p| inside(*p)) {
@@ -108,11 +113,12 @@ fn items<'a>(r: &'a Report, canvas: &Canvas, out: &mut Overlay) -> Vec<Item<'a>>
                 hole: Some(h),
                 planned: (canvas.at)(h.planned),
                 name,
+                nth,
             }),
             None => out.outside.push(name),
         }
     }
-    for s in &r.verdict.strays {
+    for (nth, s) in r.verdict.strays.iter().enumerate() {
         match (canvas.at)(s.at).filter(|p| inside(*p)) {
             Some(at) => items.push(Item {
                 sign: Sign::of_stray(s),
@@ -121,11 +127,12 @@ fn items<'a>(r: &'a Report, canvas: &Canvas, out: &mut Overlay) -> Vec<Item<'a>>
                 hole: None,
                 planned: None,
                 name: words::stray_word(s).into(),
+                nth,
             }),
             None => out.outside.push(format!(
                 "{} at {}",
                 words::stray_word(s),
-                units::measured_place(s.at, r.plan.units)
+                words::measured_place(s.at, r.plan.units)
             )),
         }
     }
@@ -182,19 +189,59 @@ fn arrows(items: &[Item], hard: &mut Vec<Disc>) -> String {
     svg
 }
 
+/// What is written at each item where there is too much to name all: a run of neighbours in one state is
+/// named once, at its middle, by its ends; of ink without a name and of many strays the sign says enough.
+/// `None` where the item is named as usual, `Some` of no text where it is not named.
+fn thinned(items: &[Item]) -> Vec<Option<String>> {
+    /// Fewer strays are still named.
+    const FEW: usize = 8;
+    /// Runs of so many neighbours are named by their ends.
+    const RUN: usize = 4;
+    let strays = items.iter().filter(|i| i.sign == Sign::Stray).count();
+    let mut texts: Vec<Option<String>> = items
+        .iter()
+        .map(|i| match i.sign {
+            Sign::Unsure => Some(String::new()),
+            Sign::Stray if strays > FEW => Some(String::new()),
+            _ => None,
+        })
+        .collect();
+    let mut order: Vec<usize> = (0..items.len())
+        .filter(|&i| items[i].hole.is_some() && !items[i].sign.quiet())
+        .collect();
+    order.sort_by_key(|&i| items[i].nth);
+    let follows = |a: &Item, b: &Item| {
+        let row = |i: &Item| i.hole.and_then(|h| h.row.clone());
+        a.nth + 1 == b.nth && a.sign == b.sign && row(a).is_some() && row(a) == row(b)
+    };
+    for run in order.chunk_by(|&a, &b| follows(&items[a], &items[b])) {
+        if let [first, .., last] = run
+            && run.len() >= RUN
+        {
+            let (first, last) = (&items[*first], &items[*last]);
+            let word = first.hole.map_or("", |h| words::hole_word(h.state));
+            for &i in run {
+                texts[i] = Some(String::new());
+            }
+            texts[run[run.len() / 2]] = Some(format!("{} to {} {word}", first.name, last.name));
+        }
+    }
+    texts
+}
+
 fn label_of(r: &Report, i: &Item, unit: f64) -> Label {
     let word = i.hole.map_or("", |h| words::hole_word(h.state));
     let texts = match (i.sign, i.hole) {
         (Sign::Good, _) => vec![i.name.clone()],
         (Sign::Off, Some(h)) => {
-            let by = units::distance_mm(h).unwrap_or_default();
+            let by = words::distance_mm(h).unwrap_or_default();
             let u = r.plan.units;
             vec![
                 format!(
                     "{} off {} {}",
                     i.name,
-                    units::measured(by, u),
-                    units::sign(u)
+                    length::measured(by, u),
+                    length::unit_sign(u)
                 ),
                 format!("{} off", i.name),
                 i.name.clone(),
@@ -231,11 +278,23 @@ fn lettering(
     out: &mut Overlay,
 ) {
     let unit = canvas.unit;
-    let mut wanted: Vec<Label> = items.iter().map(|i| label_of(r, i, unit)).collect();
-    let mut colours: Vec<Option<Sign>> = items
-        .iter()
-        .map(|i| (!i.sign.quiet()).then_some(i.sign))
-        .collect();
+    out.crowded = items.iter().filter(|i| !i.sign.quiet()).count() > CROWD;
+    let texts = if out.crowded {
+        thinned(items)
+    } else {
+        vec![None; items.len()]
+    };
+    let mut wanted: Vec<Label> = Vec::new();
+    let mut colours: Vec<Option<Sign>> = Vec::new();
+    for (i, text) in items.iter().zip(texts) {
+        if text.as_ref().is_some_and(String::is_empty) {
+            continue;
+        }
+        let mut label = label_of(r, i, unit);
+        label.texts = text.map_or(label.texts, |t| vec![t]);
+        wanted.push(label);
+        colours.push((!i.sign.quiet()).then_some(i.sign));
+    }
     let quiet = |at, text: &str, clear, rings| Label {
         at,
         clear,
@@ -461,4 +520,69 @@ fn path(points: &[[f64; 2]], closed: bool, d: &mut String) {
 /// Whether a hole's state calls for a look.
 pub(super) fn worth_a_look(h: &HoleResult) -> bool {
     h.state != HoleState::Good
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn hole(row: &str, n: usize, state: HoleState) -> HoleResult {
+        HoleResult {
+            name: format!("{row}{n}"),
+            row: Some(row.into()),
+            planned: Point::new(0.0, 0.0),
+            found: None,
+            uncertainty_mm: None,
+            state,
+            ringed: false,
+            kind: None,
+        }
+    }
+
+    #[test]
+    fn runs_are_named_once_and_the_rest_by_their_signs() {
+        use HoleState::{Close, Good, Off};
+        let states = [Close, Close, Close, Close, Close, Good, Off, Close, Close];
+        let mut holes: Vec<HoleResult> = states
+            .iter()
+            .enumerate()
+            .map(|(i, s)| hole("A", i + 1, *s))
+            .collect();
+        // A row of its own, so that no run crosses from row to row.
+        holes.extend((1..=2).map(|n| hole("B", n, Close)));
+        let item = |sign, hole, name: &str, nth| Item {
+            sign,
+            at: [0.0; 2],
+            r: 0.0,
+            hole,
+            planned: None,
+            name: name.into(),
+            nth,
+        };
+        let mut items: Vec<Item> = holes
+            .iter()
+            .enumerate()
+            .map(|(i, h)| item(Sign::of_hole(h.state), Some(h), &h.name, i))
+            .collect();
+        items.push(item(Sign::Unsure, None, "unsure", 0));
+        items.push(item(Sign::Stray, None, "stray", 1));
+        items.push(item(Sign::RingedStray, None, "ringed stray", 2));
+        // As they come to be lettered: by gravity, not by place.
+        items.reverse();
+        let mut texts = thinned(&items);
+        texts.reverse();
+        let none = Some(String::new());
+        let run = Some("A1 to A5 close".to_string());
+        let mut want = vec![
+            none.clone(),
+            none.clone(),
+            none.clone(),
+            none.clone(),
+            none.clone(),
+        ];
+        want[2] = run;
+        want.extend(vec![None; 6]);
+        want.extend([none, None, None]);
+        assert_eq!(texts, want);
+    }
 }

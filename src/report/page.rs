@@ -9,9 +9,9 @@ use super::flat::{self, Window};
 use super::overlay::{self, Canvas, Overlay};
 use super::signs::{self, Sign};
 use super::words::{self, escape};
-use super::{CAUTION, PixelFromSheet, Report, ReportError, units};
+use super::{CAUTION, PixelFromSheet, Report, ReportError, found};
 use crate::frame::Point;
-use crate::plan::Units;
+use crate::plan::{Units, length};
 use crate::verdict::{HoleResult, StrayState};
 
 /// Longest side of the flat view, px: sharp when zoomed, and under a megabyte.
@@ -38,10 +38,7 @@ pub fn html(r: &Report, photo: &RgbImage, map: PixelFromSheet) -> Result<String,
     if photo.width() == 0 || photo.height() == 0 {
         return Err(ReportError::EmptyPhoto);
     }
-    let window = window(r);
-    let picture = flat::data_uri(&flat::resample(photo, map, window), QUALITY)?;
-    let (crops, left_out) = crops::crops(r, photo, map)?;
-    let mut h = String::with_capacity(picture.len() + 200_000);
+    let mut h = String::with_capacity(1 << 20);
     head(r, &mut h);
     h.push_str("<main>");
     list("Why", &r.verdict.reasons, |x| &x.text, &mut h);
@@ -49,11 +46,18 @@ pub fn html(r: &Report, photo: &RgbImage, map: PixelFromSheet) -> Result<String,
     for n in &r.notes {
         let _ = write!(h, "<p class=\"note\">{}</p>", escape(n));
     }
-    view(r, window, &picture, &mut h);
-    look(&crops, left_out, &mut h);
-    holes(r, window, &mut h);
-    strays(r, window, &mut h);
-    rows(r, &mut h);
+    if r.survey.fit.is_some() {
+        let window = window(r);
+        let picture = flat::data_uri(&flat::resample(photo, map, window), QUALITY)?;
+        view(r, window, &picture, &mut h);
+        let (crops, left_out) = crops::crops(r, photo, map)?;
+        look(&crops, left_out, &mut h);
+        holes(r, window, &mut h);
+        strays(r, window, &mut h);
+        rows(r, &mut h);
+    } else {
+        as_taken(r, photo, &mut h)?;
+    }
     quality(r, &mut h);
     let _ = write!(
         h,
@@ -132,6 +136,36 @@ fn window(r: &Report) -> Window {
     }
 }
 
+/// The photo itself, where there is no flat view to show: the cards read in it and what was taken for the
+/// sheet tell more of what went wrong than tables of holes that were not judged.
+fn as_taken(r: &Report, photo: &RgbImage, h: &mut String) -> Result<(), ReportError> {
+    let (pw, ph) = (f64::from(photo.width()), f64::from(photo.height()));
+    let shrink = (LONG_SIDE_PX / pw.max(ph)).min(1.0);
+    let side = |x: f64| ((x * shrink).round() as u32).max(1);
+    let (w, t) = (side(pw), side(ph));
+    let (width, height) = (f64::from(w), f64::from(t));
+    let small = image::imageops::thumbnail(photo, w, t);
+    let picture = flat::data_uri(&small, QUALITY)?;
+    let _ = write!(
+        h,
+        "<section id=\"sheet\"><h2>The photo as it was read</h2><figure><div class=\"view\" \
+         style=\"--shape:{:.4}\"><div class=\"pan\"><img src=\"{picture}\" width=\"{w}\" height=\"{t}\" \
+         alt=\"The photo, with the scale cards that were read in it.\">",
+        width / height
+    );
+    for (class, per) in [("wide", PER_WIDTH_WIDE), ("narrow", PER_WIDTH_NARROW)] {
+        let unit = width.max(TALL * height) / per;
+        let drawn = found::overlay(r, [width / pw, height / ph], unit);
+        let _ = write!(
+            h,
+            "<svg class=\"{class}\" viewBox=\"0 0 {w} {t}\" aria-hidden=\"true\">{}</svg>",
+            drawn.svg
+        );
+    }
+    h.push_str("</div></div></figure></section>");
+    Ok(())
+}
+
 fn view(r: &Report, window: Window, picture: &str, h: &mut String) {
     let (w, t) = window.size();
     let (width, height) = (f64::from(w), f64::from(t));
@@ -179,8 +213,8 @@ fn view(r: &Report, window: Window, picture: &str, h: &mut String) {
 
 fn legend(o: &Overlay, h: &mut String) {
     h.push_str("<ul class=\"legend\">");
-    for s in &o.signs {
-        let _ = write!(h, "<li>{}{}</li>", icon(*s), s.legend());
+    for (s, n) in &o.signs {
+        let _ = write!(h, "<li>{}{n} &times; {}</li>", icon(*s), s.legend());
     }
     if o.hatched {
         h.push_str(
@@ -203,7 +237,9 @@ fn legend(o: &Overlay, h: &mut String) {
             escape(&o.outside.join(", "))
         );
     }
-    if o.left_out > 0 {
+    if o.crowded {
+        let _ = write!(h, "<p>{}.</p>", overlay::CROWDED);
+    } else if o.left_out > 0 {
         let n = words::count(o.left_out, "label", "labels");
         let _ = write!(h, "<p>{n} left out for want of room: see the tables.</p>");
     }
@@ -298,8 +334,8 @@ fn holes(r: &Report, window: Window, h: &mut String) {
     let lengths = format!(
         "Lengths in {}; tolerance {} round each planned centre; U is the expanded uncertainty (k = \
          2).",
-        units::name(u),
-        units::planned_both(r.plan.tolerance_mm, u)
+        length::unit_name(u),
+        words::planned_both(r.plan.tolerance_mm, u)
     );
     let head = [
         "Hole",
@@ -338,10 +374,10 @@ fn hole(r: &Report, x: &HoleResult, window: Window, h: &mut String) {
         link(&x.name, x.found.unwrap_or(x.planned), window),
         icon(sign),
         words::hole_word(x.state),
-        units::planned_place(x.planned, u),
-        cell(units::distance_mm(x), u, units::measured),
-        cell(x.found.and(x.uncertainty_mm), u, units::uncertainty),
-        units::which_way(x, u).unwrap_or_else(|| "&ndash;".into())
+        words::planned_place(x.planned, u),
+        cell(words::distance_mm(x), u, length::measured),
+        cell(x.found.and(x.uncertainty_mm), u, length::uncertainty),
+        words::which_way(x, u).unwrap_or_else(|| "&ndash;".into())
     );
 }
 
@@ -350,7 +386,10 @@ fn strays(r: &Report, window: Window, h: &mut String) {
         return;
     }
     let u = r.plan.units;
-    let lengths = format!("Lengths in {}, from the lower left corner.", units::name(u));
+    let lengths = format!(
+        "Lengths in {}, from the lower left corner.",
+        length::unit_name(u)
+    );
     let head = ["At x, y", "What", "Size", "U", "Meaning"];
     table("Marks where no hole is planned", &lengths, &head, h);
     for s in &r.verdict.strays {
@@ -362,11 +401,11 @@ fn strays(r: &Report, window: Window, h: &mut String) {
         let _ = write!(
             h,
             "<tr{class}><th scope=\"row\">{}</th><td>{}{}</td>{}{}<td class=\"words\">{}</td></tr>",
-            link(&units::measured_place(s.at, u), s.at, window),
+            link(&words::measured_place(s.at, u), s.at, window),
             icon(Sign::of_stray(s)),
             words::stray_word(s),
-            cell(Some(s.size_mm), u, units::measured),
-            cell(Some(s.uncertainty_mm), u, units::uncertainty),
+            cell(Some(s.size_mm), u, length::measured),
+            cell(Some(s.uncertainty_mm), u, length::uncertainty),
             escape(words::stray_meaning(s))
         );
     }
@@ -378,7 +417,7 @@ fn rows(r: &Report, h: &mut String) {
         return;
     }
     let u = r.plan.units;
-    let lengths = format!("Lengths in {}.", units::name(u));
+    let lengths = format!("Lengths in {}.", length::unit_name(u));
     let head = [
         "Row",
         "Edge distance planned",
@@ -394,22 +433,22 @@ fn rows(r: &Report, h: &mut String) {
     table("Rows as marked", &lengths, &head, h);
     for x in &r.verdict.rows {
         let plan = r.plan.rows.iter().find(|p| p.name == x.row);
-        let edge = |i: usize| cell(x.edge_distance_mm.map(|d| d[i]), u, units::measured);
-        let pitch = |i: usize| cell(x.pitch_mm.map(|d| d[i]), u, units::measured);
+        let edge = |i: usize| cell(x.edge_distance_mm.map(|d| d[i]), u, length::measured);
+        let pitch = |i: usize| cell(x.pitch_mm.map(|d| d[i]), u, length::measured);
         let _ = write!(
             h,
             "<tr><th scope=\"row\">{}</th>{}{}{}{}<td>{}</td>{}{}{}{}</tr>",
             escape(&x.row),
-            cell(plan.map(|p| p.edge_distance_mm), u, units::planned),
+            cell(plan.map(|p| p.edge_distance_mm), u, length::planned),
             edge(0),
             edge(1),
-            cell(x.uncertainty_mm, u, units::uncertainty),
+            cell(x.uncertainty_mm, u, length::uncertainty),
             x.angle_deg
                 .map_or("&ndash;".into(), |a| format!("{a:.2}&deg;")),
             pitch(0),
             pitch(1),
             pitch(2),
-            cell(x.straightness_mm, u, units::measured)
+            cell(x.straightness_mm, u, length::measured)
         );
     }
     h.push_str("</tbody></table></div></section>");
@@ -417,52 +456,67 @@ fn rows(r: &Report, h: &mut String) {
 
 fn quality(r: &Report, h: &mut String) {
     let (s, u) = (&r.survey, r.plan.units);
-    h.push_str("<section><h2>How well it was measured</h2><dl>");
+    let title = if s.fit.is_some() {
+        "How well it was measured"
+    } else {
+        "What was found in the photo"
+    };
+    let _ = write!(h, "<section><h2>{title}</h2><dl>");
     let mut entry = |term: &str, text: String| {
         let _ = write!(h, "<dt>{term}</dt><dd>{}</dd>", escape(&text));
     };
-    entry(
-        "Seen",
-        format!(
-            "{} of the sheet; the plan asks for {}",
-            words::percent(r.seen.fraction()),
-            words::percent(r.plan.seen_fraction)
-        ),
-    );
-    entry(
-        "Fit",
-        format!("{:.2} px RMS; {:.3} mm per pixel", s.rms_px, s.mm_per_px),
-    );
-    entry("Lens", words::lens_phrase(s.lens).into());
-    entry(
-        "Print scale",
-        format!(
-            "{:.4} across, {:.4} down (U {:.2} %)",
-            s.scale[0],
-            s.scale[1],
-            200.0 * s.scale_u
-        ),
-    );
-    for c in &s.cards {
-        let used = if c.used { "" } else { ", not used" };
-        let note = c.note.as_ref().map_or(String::new(), |n| format!(": {n}"));
+    if let Some(f) = &s.fit {
         entry(
-            &format!("Card {}", c.number),
-            format!("{} corners, {:.2} px RMS{used}{note}", c.saddles, c.rms_px),
+            "Seen",
+            format!(
+                "{} of the sheet; the plan asks for {}",
+                words::percent(r.seen.fraction()),
+                words::percent(r.plan.seen_fraction)
+            ),
         );
+        entry(
+            "Fit",
+            format!("{:.2} px RMS; {:.3} mm per pixel", f.rms_px, f.mm_per_px),
+        );
+        entry("Lens", words::lens_phrase(f.lens).into());
+        entry(
+            "Print scale",
+            format!(
+                "{:.4} across, {:.4} down (U {:.2} %)",
+                f.scale[0],
+                f.scale[1],
+                200.0 * f.scale_u
+            ),
+        );
+    }
+    for c in &s.cards {
+        let mut text = format!("{} corners", c.saddles);
+        if let Some(rms) = c.rms_px {
+            let _ = write!(text, ", {rms:.2} px RMS");
+        }
+        if !c.used && s.fit.is_some() {
+            text.push_str(", not used");
+        }
+        if let Some(note) = &c.note {
+            let _ = write!(text, ": {note}");
+        }
+        entry(&format!("Card {}", c.number), text);
+    }
+    if s.cards.is_empty() {
+        entry("Scale cards", "none".into());
     }
     for x in &s.left_out {
         entry("Left out", x.clone());
     }
     let size = |x: Option<[f64; 2]>| {
-        x.map(|[mm, unc]| format!("{}, U {}", units::both(mm, u), units::both(2.0 * unc, u)))
+        x.map(|[mm, unc]| format!("{}, U {}", words::both(mm, u), words::both(2.0 * unc, u)))
     };
     if let Some(t) = size(r.outline.width_mm) {
-        let plan = units::planned_both(r.plan.width_mm, u);
+        let plan = words::planned_both(r.plan.width_mm, u);
         entry("Sheet width", format!("{t}; planned {plan}"));
     }
     if let Some(t) = size(r.outline.height_mm) {
-        let plan = units::planned_both(r.plan.height_mm, u);
+        let plan = words::planned_both(r.plan.height_mm, u);
         entry("Sheet height", format!("{t}; planned {plan}"));
     }
     for p in &r.photos {

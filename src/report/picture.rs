@@ -6,7 +6,7 @@ use image::{GenericImage, RgbImage, imageops};
 
 use super::labels::{self, text_width};
 use super::overlay::{self, Canvas, FONTS, Overlay};
-use super::{CAUTION, PixelFromSheet, Report, ReportError, raster, signs, words};
+use super::{CAUTION, PixelFromSheet, Report, ReportError, found, raster, signs, words};
 
 /// More pixels than this are scaled down: a phone's usual photo, and all that a reader can use.
 const MAX_PIXELS: f64 = 12.0e6;
@@ -40,15 +40,17 @@ pub fn draw(r: &Report, photo: &RgbImage, map: PixelFromSheet) -> Result<RgbImag
         let p = map(p)?;
         (p.x.is_finite() && p.y.is_finite()).then_some([p.x * scale[0], p.y * scale[1]])
     };
-    let drawn = overlay::overlay(
-        r,
-        &Canvas {
-            width: width.into(),
-            height: height.into(),
-            unit,
-            at: &at,
-        },
-    );
+    let canvas = Canvas {
+        width: width.into(),
+        height: height.into(),
+        unit,
+        at: &at,
+    };
+    let drawn = if r.survey.fit.is_some() {
+        overlay::overlay(r, &canvas)
+    } else {
+        found::overlay(r, scale, unit)
+    };
     let (banner, banner_rows) = banner(r, width.into(), unit);
     let (legend, legend_rows) = legend(&drawn, width.into(), unit);
     let rows = banner_rows + height + legend_rows;
@@ -104,11 +106,13 @@ fn banner(r: &Report, width: f64, unit: f64) -> (String, u32) {
         }
     };
     paragraph(&words::plain(&r.plan.title), unit, true);
-    let mut counts = words::hole_counts(r);
-    if let Some(s) = words::stray_counts(r) {
-        counts = format!("{counts}; other marks: {s}");
+    paragraph(&words::counts(r), 0.85 * unit, false);
+    // A picture is sent without its page: where it shows no findings it says why.
+    if r.survey.fit.is_none()
+        && let Some(cause) = r.verdict.reasons.first()
+    {
+        paragraph(&words::plain(&cause.text), 0.85 * unit, false);
     }
-    paragraph(&counts, 0.85 * unit, false);
     let rows = (y + 0.5 * unit).ceil();
     let ground = format!(
         "<rect width=\"{width}\" height=\"{rows}\" fill=\"{}\"/>{badge}{svg}",
@@ -123,6 +127,7 @@ fn legend(drawn: &Overlay, width: f64, unit: f64) -> (String, u32) {
     let (side, size) = (0.8 * unit, 0.72 * unit);
     let ink = "#111";
     let (mut x, mut y) = (side, 1.0 * unit);
+    let empty = drawn.signs.is_empty() && !drawn.hatched && !drawn.ruled;
     let mut entry = |icon: &dyn Fn([f64; 2]) -> String, word: &str| {
         let long = 1.5 * unit + text_width(word, false) * size + 0.9 * unit;
         if x > side && x + long > width {
@@ -139,8 +144,11 @@ fn legend(drawn: &Overlay, width: f64, unit: f64) -> (String, u32) {
         );
         x += long;
     };
-    for s in &drawn.signs {
-        entry(&|at| s.icon(at, 0.55 * unit), s.legend());
+    for (s, n) in &drawn.signs {
+        entry(
+            &|at| s.icon(at, 0.55 * unit),
+            &format!("{n} × {}", s.legend()),
+        );
     }
     let swatch = |at: [f64; 2], paint: String| {
         format!(
@@ -171,7 +179,7 @@ fn legend(drawn: &Overlay, width: f64, unit: f64) -> (String, u32) {
             "ruled line found",
         );
     }
-    y += 1.1 * unit;
+    y += if empty { -0.6 } else { 1.1 } * unit;
     let mut paragraph = |content: &str, bold: bool| {
         for line in labels::wrap(content, (width - 2.0 * side) / size, bold) {
             let line = labels::cut(&line, (width - 2.0 * side) / size, bold);
@@ -184,7 +192,9 @@ fn legend(drawn: &Overlay, width: f64, unit: f64) -> (String, u32) {
         let names = drawn.outside.join(", ");
         paragraph(&format!("Not in this picture: {names}"), true);
     }
-    if drawn.left_out > 0 {
+    if drawn.crowded {
+        paragraph(overlay::CROWDED, true);
+    } else if drawn.left_out > 0 {
         let n = words::count(drawn.left_out, "label", "labels");
         paragraph(
             &format!("{n} left out for want of room: see the list"),

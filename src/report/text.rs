@@ -1,6 +1,7 @@
 //! The summary for a terminal: verdict first, caution last.
 
-use super::{CAUTION, Report, units, words};
+use super::{CAUTION, Report, words};
+use crate::plan::length;
 use crate::verdict::{Decision, HoleState, StrayState};
 
 /// Narrower than this no table can be read; the text is laid out for this width instead.
@@ -45,9 +46,12 @@ pub fn summary(r: &Report, width: usize, colour: bool) -> String {
         colour,
     };
     verdict(r, &mut out);
-    holes(r, &mut out);
-    strays(r, &mut out);
-    rows(r, &mut out);
+    // Where nothing could be measured, tables of holes that all are "unseen" would bury the cause.
+    if r.survey.fit.is_some() {
+        holes(r, &mut out);
+        strays(r, &mut out);
+        rows(r, &mut out);
+    }
     quality(r, &mut out);
     out.blank();
     out.wrapped("", CAUTION, Style::Quiet);
@@ -68,11 +72,7 @@ fn verdict(r: &Report, out: &mut Out) {
     for more in lines {
         out.line(&format!("{}{more}", " ".repeat(columns(&badge) + 2)));
     }
-    let mut counts = words::hole_counts(r);
-    if let Some(s) = words::stray_counts(r) {
-        counts = format!("{counts}; other marks: {s}");
-    }
-    out.wrapped("", &format!("{counts}."), Style::Plain);
+    out.wrapped("", &format!("{}.", words::counts(r)), Style::Plain);
     if !r.verdict.reasons.is_empty() {
         out.heading("Why");
         for x in &r.verdict.reasons {
@@ -102,12 +102,12 @@ fn holes(r: &Report, out: &mut Out) {
     } else {
         out.heading(&format!("Holes that are not good: {} of {all}", bad.len()));
     }
-    let tolerance = units::planned_both(r.plan.tolerance_mm, u);
+    let tolerance = words::planned_both(r.plan.tolerance_mm, u);
     out.wrapped(
         "  ",
         &format!(
             "Tolerance {tolerance} round each planned centre; +/- is U, k = 2; lengths in {}.",
-            units::name(u)
+            length::unit_name(u)
         ),
         Style::Quiet,
     );
@@ -130,12 +130,12 @@ fn holes(r: &Report, out: &mut Out) {
                 } else {
                     state
                 },
-                units::planned_place(h.planned, u),
-                units::distance_mm(h).map_or_else(dash, |d| units::measured(d, u)),
+                words::planned_place(h.planned, u),
+                words::distance_mm(h).map_or_else(dash, |d| length::measured(d, u)),
                 h.found
                     .and(h.uncertainty_mm)
-                    .map_or_else(dash, |x| units::uncertainty(x, u)),
-                units::which_way(h, u).unwrap_or_else(dash),
+                    .map_or_else(dash, |x| length::uncertainty(x, u)),
+                words::which_way(h, u).unwrap_or_else(dash),
             ];
             (style, cells)
         })
@@ -171,13 +171,13 @@ fn strays(r: &Report, out: &mut Out) {
             };
             let word = words::stray_word(s);
             let cells = vec![
-                units::measured_place(s.at, u),
+                words::measured_place(s.at, u),
                 if s.state == StrayState::Cancelled {
                     word.into()
                 } else {
                     word.to_uppercase()
                 },
-                units::measured(s.size_mm, u),
+                length::measured(s.size_mm, u),
                 words::stray_meaning(s).to_string(),
             ];
             (style, cells)
@@ -191,9 +191,9 @@ fn rows(r: &Report, out: &mut Out) {
         return;
     }
     let u = r.plan.units;
-    out.heading(&format!("Rows as marked ({})", units::sign(u)));
+    out.heading(&format!("Rows as marked ({})", length::unit_sign(u)));
     let dash = || "-".to_string();
-    let length = |x: Option<f64>| x.map_or_else(dash, |x| units::measured(x, u));
+    let length = |x: Option<f64>| x.map_or_else(dash, |x| length::measured(x, u));
     let table: Vec<(Style, Vec<String>)> = r
         .verdict
         .rows
@@ -202,14 +202,14 @@ fn rows(r: &Report, out: &mut Out) {
             let plan = r.plan.rows.iter().find(|p| p.name == x.row);
             let cells = vec![
                 words::plain(&x.row),
-                plan.map_or_else(dash, |p| units::planned(p.edge_distance_mm, u)),
+                plan.map_or_else(dash, |p| length::planned(p.edge_distance_mm, u)),
                 length(x.edge_distance_mm.map(|d| d[0])),
                 length(x.edge_distance_mm.map(|d| d[1])),
                 x.uncertainty_mm
-                    .map_or_else(dash, |x| units::uncertainty(x, u)),
+                    .map_or_else(dash, |x| length::uncertainty(x, u)),
                 x.angle_deg.map_or_else(dash, |a| format!("{a:.2}")),
                 x.pitch_mm
-                    .map_or_else(dash, |p| p.map(|d| units::measured(d, u)).join(" ")),
+                    .map_or_else(dash, |p| p.map(|d| length::measured(d, u)).join(" ")),
                 length(x.straightness_mm),
             ];
             (Style::Plain, cells)
@@ -232,25 +232,29 @@ fn rows(r: &Report, out: &mut Out) {
 
 fn quality(r: &Report, out: &mut Out) {
     let s = &r.survey;
-    out.heading("How well it was seen and measured");
-    let seen = format!(
-        "Seen: {} of the sheet; the plan asks for {}.",
-        words::percent(r.seen.fraction()),
-        words::percent(r.plan.seen_fraction)
-    );
-    out.wrapped("  ", &seen, Style::Plain);
-    let survey = format!(
-        "Survey: fit {:.2} px, {:.3} mm per pixel; {}; print scale {:.4} across, {:.4} down \
-         (+/- {:.2} %).",
-        s.rms_px,
-        s.mm_per_px,
-        words::lens_phrase(s.lens),
-        s.scale[0],
-        s.scale[1],
-        // Twice the standard uncertainty, as everywhere in this text.
-        200.0 * s.scale_u
-    );
-    out.wrapped("  ", &survey, Style::Plain);
+    if let Some(f) = &s.fit {
+        out.heading("How well it was seen and measured");
+        let seen = format!(
+            "Seen: {} of the sheet; the plan asks for {}.",
+            words::percent(r.seen.fraction()),
+            words::percent(r.plan.seen_fraction)
+        );
+        out.wrapped("  ", &seen, Style::Plain);
+        let survey = format!(
+            "Survey: fit {:.2} px, {:.3} mm per pixel; {}; print scale {:.4} across, {:.4} down \
+             (+/- {:.2} %).",
+            f.rms_px,
+            f.mm_per_px,
+            words::lens_phrase(f.lens),
+            f.scale[0],
+            f.scale[1],
+            // Twice the standard uncertainty, as everywhere in this text.
+            200.0 * f.scale_u
+        );
+        out.wrapped("  ", &survey, Style::Plain);
+    } else {
+        out.heading("What was found in the photo");
+    }
     out.wrapped("  ", &cards(r), Style::Plain);
     for p in &r.photos {
         let camera = p.camera.as_deref().unwrap_or("camera unknown");
@@ -271,8 +275,11 @@ fn cards(r: &Report) -> String {
         .cards
         .iter()
         .map(|c| {
-            let mut text = format!("{} ({} corners, {:.2} px", c.number, c.saddles, c.rms_px);
-            if !c.used {
+            let mut text = format!("{} ({} corners", c.number, c.saddles);
+            if let Some(rms) = c.rms_px {
+                text.push_str(&format!(", {rms:.2} px"));
+            }
+            if !c.used && r.survey.fit.is_some() {
                 text.push_str(", not used");
             }
             if let Some(note) = &c.note {
@@ -324,16 +331,9 @@ impl Out {
 
     /// `lead`, then `text` wrapped with its later lines under its first.
     fn wrapped(&mut self, lead: &str, text: &str, style: Style) {
-        let indent = columns(lead);
-        let lines = wrap(&words::plain(text), self.width.saturating_sub(indent));
-        for (i, l) in lines.iter().enumerate() {
-            let l = self.styled(l, style);
-            let start = if i == 0 {
-                lead.to_string()
-            } else {
-                " ".repeat(indent)
-            };
-            self.line(&format!("{start}{l}"));
+        for (start, part) in hanging(lead, text, self.width) {
+            let part = self.styled(&part, style);
+            self.line(&format!("{start}{part}"));
         }
     }
 
@@ -391,6 +391,29 @@ impl Out {
             self.wrapped("  * ", &parts.join("; "), *style);
         }
     }
+}
+
+/// `lead`, then `text`, wrapped by words to `width` columns with its later lines under its first, each line
+/// ended; made safe to show by [`words::plain`].
+#[must_use]
+pub fn paragraph(lead: &str, text: &str, width: usize) -> String {
+    let lines = hanging(lead, text, width.max(MIN_WIDTH));
+    lines.map(|(start, part)| start + &part + "\n").collect()
+}
+
+/// The lines of a paragraph, each in two: `lead` or as many blanks, and its part of `text`.
+fn hanging(lead: &str, text: &str, width: usize) -> impl Iterator<Item = (String, String)> {
+    let indent = columns(lead);
+    let lead = lead.to_string();
+    let lines = wrap(&words::plain(text), width.saturating_sub(indent));
+    lines.into_iter().enumerate().map(move |(i, part)| {
+        let start = if i == 0 {
+            lead.clone()
+        } else {
+            " ".repeat(indent)
+        };
+        (start, part)
+    })
 }
 
 /// Columns that `text` takes in a terminal: East Asian wide characters take two (Unicode standard

@@ -1,8 +1,11 @@
 //! Words for states, counts, and text made safe to show.
 
 use super::{LensSource, Report};
+use crate::frame::{Point, Sheet};
 use crate::ink::MarkKind;
-use crate::verdict::{Decision, HoleState, Stray, StrayState};
+use crate::plan::Units;
+use crate::plan::length::{measured, planned};
+use crate::verdict::{Decision, HoleResult, HoleState, Stray, StrayState};
 
 /// Every hole state, the gravest first: the order of tables, counts and legends.
 pub const HOLE_STATES: [HoleState; 7] = [
@@ -143,7 +146,9 @@ pub fn hole_counts(r: &Report) -> String {
         })
         .collect();
     let planned = count(r.verdict.holes.len(), "hole", "holes");
-    if parts.is_empty() {
+    if r.survey.fit.is_none() {
+        format!("{planned} planned; nothing could be measured")
+    } else if parts.is_empty() {
         format!("{planned} planned")
     } else {
         format!("{planned} planned: {}", parts.join(", "))
@@ -175,6 +180,16 @@ pub fn stray_counts(r: &Report) -> Option<String> {
     .map(|(n, one, many)| count(n, one, many))
     .collect();
     (!parts.is_empty()).then(|| parts.join(", "))
+}
+
+/// [`hole_counts`] and, where there are any, [`stray_counts`].
+#[must_use]
+pub fn counts(r: &Report) -> String {
+    let holes = hole_counts(r);
+    match stray_counts(r) {
+        Some(strays) => format!("{holes}; other marks: {strays}"),
+        None => holes,
+    }
 }
 
 /// A share in percent, rounded *down* to a tenth: 100.0 only where nothing is lacking.
@@ -218,6 +233,60 @@ pub fn escape(text: &str) -> String {
         }
     }
     out
+}
+
+/// A measured length with its sign, and in millimetres too where the plan is in inches.
+pub(super) fn both(mm: f64, units: Units) -> String {
+    with_mm(measured(mm, units), mm, units)
+}
+
+/// A planned length with its sign, and in millimetres too where the plan is in inches.
+pub(super) fn planned_both(mm: f64, units: Units) -> String {
+    with_mm(planned(mm, units), mm, units)
+}
+
+fn with_mm(text: String, mm: f64, units: Units) -> String {
+    match units {
+        Units::Inch => format!("{text} in ({} mm)", measured(mm, Units::Millimetre)),
+        Units::Millimetre => format!("{text} mm"),
+    }
+}
+
+/// A place without signs: "11/16, 5/16".
+pub(super) fn planned_place(at: Point<Sheet>, units: Units) -> String {
+    format!("{}, {}", planned(at.x, units), planned(at.y, units))
+}
+
+/// A measured place without signs.
+pub(super) fn measured_place(at: Point<Sheet>, units: Units) -> String {
+    format!("{}, {}", measured(at.x, units), measured(at.y, units))
+}
+
+/// How far the mark is from its plan, mm; `None` without a mark.
+pub(super) fn distance_mm(hole: &HoleResult) -> Option<f64> {
+    hole.found.map(|f| f.distance(hole.planned))
+}
+
+/// Which way the mark is off, as the plan draws the sheet: "0.055 right, 0.004 up".
+pub(super) fn which_way(hole: &HoleResult, units: Units) -> Option<String> {
+    let offset = hole.found? - hole.planned;
+    let part = |mm: f64, plus: &str, minus: &str| {
+        let text = measured(mm.abs(), units);
+        let zero = text.bytes().all(|b| b == b'0' || b == b'.');
+        (!zero).then(|| format!("{text} {}", if mm > 0.0 { plus } else { minus }))
+    };
+    let parts: Vec<String> = [
+        part(offset.x, "right", "left"),
+        part(offset.y, "up", "down"),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    Some(if parts.is_empty() {
+        "on the spot".into()
+    } else {
+        parts.join(", ")
+    })
 }
 
 #[cfg(test)]

@@ -239,6 +239,32 @@ impl Survey {
         &self.cov
     }
 
+    /// This survey as it would be were the print scale known for sure: only the covariance changes.
+    #[must_use]
+    pub fn knowing_print(&self) -> Self {
+        self.knowing(&[SCALE_AT, SCALE_AT + 1])
+    }
+
+    /// This survey as it would be were it known for sure how low the cards beside the sheet lie.
+    #[must_use]
+    pub fn knowing_height(&self) -> Self {
+        let heights: Vec<usize> = self.index.bench.iter().flatten().copied().collect();
+        self.knowing(&heights)
+    }
+
+    /// The covariance of the unknowns given that those of `known` hold, by the rule for the conditional
+    /// covariance of a normal distribution, one at a time.
+    fn knowing(&self, known: &[usize]) -> Self {
+        let mut sure = self.clone();
+        for &i in known {
+            let with = sure.cov.column(i).into_owned();
+            if with[i] > 0.0 {
+                sure.cov -= &with * with.transpose() / with[i];
+            }
+        }
+        sure
+    }
+
     /// [`View::pixel_from_face`] of the first photo.
     #[must_use]
     pub fn pixel_from_face(&self, p: Point<Face>) -> Option<Point<Pixel>> {

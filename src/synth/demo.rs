@@ -1,5 +1,5 @@
-//! The demo scenario: the outboard row of a small seaplane float's hatch cover, marked out on the
-//! bench. All of it is invented.
+//! The demo scenario: the hatch cover of a small seaplane float, marked out on the bench. All of it is
+//! invented.
 
 use super::camera::Camera;
 use super::marking::{Hand, Marking};
@@ -8,48 +8,8 @@ use super::scene::{Bench, PlacedCard, Scene, Sensor, SheetPiece, Surface};
 use crate::frame::{Point, Sheet};
 use crate::plan::Plan;
 
-/// The demo plan as its author wrote it.
-pub const DEMO_PLAN: &str = r#"title = "Hatch cover, outboard row"
-units = "in"
-
-[sheet]
-width = 12
-height = "8 1/2"
-thickness = 0.040
-
-[rivet]
-diameter = "1/8"
-head = "protruding"
-
-[tolerance]
-position = "1/32"
-
-[[row]]
-name = "A"
-along = "bottom"
-edge_distance = "5/16"
-first = "11/16"
-pitch = "13/16"
-count = 14
-
-[[row]]
-name = "B"
-along = "right"
-edge_distance = "5/16"
-first = "1 3/8"
-pitch = "13/16"
-count = 8
-
-[[hole]]
-name = "P1"
-x = "6"
-y = "2 17/32"
-
-[[hole]]
-name = "P2"
-x = "3 1/4"
-y = "5 7/16"
-"#;
+/// The demo plan as its author wrote it; the one in `fixtures/`, so that the two cannot drift apart.
+pub const DEMO_PLAN: &str = include_str!("../../fixtures/hatch-cover.toml");
 
 /// How far the misplaced mark is off, mm.
 pub const OFF_MM: f64 = 1.2;

@@ -4,7 +4,7 @@ use nalgebra::Vector2;
 
 use super::decision_rule::{Proof, judge};
 use super::states::{Judged, expanded_offset};
-use super::words::{names, offset_fine, place_near, planned_place, way};
+use super::words::{names, nearest, offset_fine, place_near, planned_place, way};
 use super::{HoleState, Reason, StrayState};
 use crate::plan::length::show;
 use crate::plan::{Edge, Plan, Row};
@@ -16,7 +16,9 @@ pub(super) fn list(plan: &Plan, judged: &Judged, reasons: &[Reason]) -> Vec<Stri
     doubles(plan, judged, &mut bench);
     rows(plan, judged, &mut bench);
     wrong_holes(plan, judged, &mut bench);
-    unproven(plan, judged, &mut bench);
+    unsure(plan, judged, &mut bench);
+    close(plan, judged, reasons, &mut bench);
+    unseen(plan, judged, &mut bench);
     if reasons.iter().any(|r| r.code == "face-unseen") {
         bench.push(
             "look over the parts of the face that the photo does not show, or take another photo"
@@ -26,19 +28,35 @@ pub(super) fn list(plan: &Plan, judged: &Judged, reasons: &[Reason]) -> Vec<Stri
     bench
 }
 
+/// Strays to cross out: ringed ones each by itself, plain ones together where there are many.
 fn live_strays(plan: &Plan, judged: &Judged, bench: &mut Vec<String>) {
-    for (stray, at) in judged.strays.iter().zip(&judged.stray_at) {
+    /// Each of so many is still told with its place.
+    const EACH: usize = 8;
+    let mut plain = Vec::new();
+    for (s, (stray, at)) in judged.strays.iter().zip(&judged.stray_at).enumerate() {
         if stray.state != StrayState::Stray {
             continue;
         }
-        let place = place_near(plan, stray.at);
         if stray.ringed {
+            let place = place_near(plan, stray.at);
             bench.push(format!(
                 "RINGED stray {place}: it will be drilled as it stands; cross it out before anything else"
             ));
         } else if at.is_none() {
-            bench.push(format!("stray {place}: cross it out"));
+            plain.push(s);
         }
+    }
+    if plain.len() > EACH {
+        bench.push(format!(
+            "cross out {} strays, {}: the table of marks gives the place of each",
+            plain.len(),
+            where_each(plan, judged, &plain)
+        ));
+        return;
+    }
+    for s in plain {
+        let place = place_near(plan, judged.strays[s].at);
+        bench.push(format!("stray {place}: cross it out"));
     }
 }
 
@@ -111,34 +129,157 @@ fn wrong_holes(plan: &Plan, judged: &Judged, bench: &mut Vec<String>) {
     }
 }
 
-fn unproven(plan: &Plan, judged: &Judged, bench: &mut Vec<String>) {
-    for (stray, at) in judged.strays.iter().zip(&judged.stray_at) {
+/// What to do where nothing could be measured; the reason says what is amiss.
+pub(super) fn start_over() -> Vec<String> {
+    vec!["put right what kept the photo from being measured, and check again: nothing on the sheet has been judged yet".into()]
+}
+
+/// So many of a kind are told in one sentence: a list of 74 is not read.
+const MANY: usize = 4;
+
+/// Ink without a name, the same "why" together, in the order of the face.
+fn unsure(plan: &Plan, judged: &Judged, bench: &mut Vec<String>) {
+    let mut whys: Vec<(&'static str, Vec<usize>)> = Vec::new();
+    for (s, stray) in judged.strays.iter().enumerate() {
         if stray.state == StrayState::Unsure {
-            let place = match at {
-                Some(h) => format!("at {}", plan.holes[*h].name),
-                None => place_near(plan, stray.at),
-            };
             let why = stray.why.unwrap_or("no name fits it");
+            match whys.iter_mut().find(|(w, _)| *w == why) {
+                Some((_, places)) => places.push(s),
+                None => whys.push((why, vec![s])),
+            }
+        }
+    }
+    for (why, places) in whys {
+        if let [one] = places[..] {
+            let place = match judged.stray_at[one] {
+                Some(h) => format!("at {}", plan.holes[h].name),
+                None => place_near(plan, judged.strays[one].at),
+            };
             bench.push(format!(
                 "ink {place} could not be named ({why}): look at it, then clean it off or mark it clearly"
             ));
+        } else {
+            bench.push(format!(
+                "ink in {} places could not be named ({why}): {}: look at each, then clean it off or mark it \
+                 clearly",
+                places.len(),
+                where_each(plan, judged, &places)
+            ));
         }
     }
-    for hole in judged.holes.iter().filter(|h| h.state == HoleState::Close) {
-        let told = match (hole.found, hole.uncertainty_mm) {
-            (Some(found), Some(expanded)) => {
-                let offset = found - hole.planned;
-                format!(
-                    "{:.2} mm from plan ({}), ±{expanded:.2} mm against {:.2} mm allowed",
-                    offset.norm(),
-                    offset_fine(offset),
-                    plan.tolerance_mm
-                )
-            }
-            _ => "the photo does not give its place well enough".into(),
-        };
-        bench.push(format!("measure {} by rule: {told}", hole.name));
+}
+
+/// "at A1 to A4, and nearest to A7 and B2": strays by the holes they are at or nearest to; a few away from
+/// holes are told to the tenth of a millimetre.
+fn where_each(plan: &Plan, judged: &Judged, strays: &[usize]) -> String {
+    let (at, away): (Vec<usize>, Vec<usize>) = strays
+        .iter()
+        .copied()
+        .partition(|&s| judged.stray_at[s].is_some());
+    let named = |mut holes: Vec<usize>| {
+        holes.sort_unstable();
+        holes.dedup();
+        names(plan, &holes)
+    };
+    let mut parts = Vec::new();
+    if !at.is_empty() {
+        let holes = at.iter().filter_map(|&s| judged.stray_at[s]).collect();
+        parts.push(format!("at {}", named(holes)));
     }
+    if !away.is_empty() && away.len() < MANY {
+        let told = away.iter().map(|&s| place_near(plan, judged.strays[s].at));
+        parts.extend(told);
+    } else if !away.is_empty() {
+        let holes = away
+            .iter()
+            .filter_map(|&s| nearest(plan, judged.strays[s].at))
+            .collect();
+        parts.push(format!("nearest to {}", named(holes)));
+    }
+    parts.join("; ")
+}
+
+/// Holes that can be neither proven nor refuted: first what may settle them at the desk, then the rule.
+fn close(plan: &Plan, judged: &Judged, reasons: &[Reason], bench: &mut Vec<String>) {
+    let all: Vec<usize> = (0..judged.holes.len())
+        .filter(|&h| judged.holes[h].state == HoleState::Close)
+        .collect();
+    if all.is_empty() {
+        return;
+    }
+    let unsaid = |code| reasons.iter().any(|r| r.code == code);
+    let bars = "with --bars what a steel rule shows on the two bars of a card";
+    let below = "with --card-below how far the cards lie below the marked face";
+    let say = match (unsaid(super::PRINT_UNSAID), unsaid(super::HEIGHT_UNSAID)) {
+        (true, true) => Some(format!("{bars}, and {below}")),
+        (true, false) => Some(bars.into()),
+        (false, true) => Some(below.into()),
+        (false, false) => None,
+    };
+    if let Some(say) = say {
+        bench.push(format!(
+            "first check again and say {say}: that may prove what is too near the limit now, without another photo"
+        ));
+    }
+    // Those that look wrong are measured first.
+    let (beyond, within): (Vec<usize>, Vec<usize>) = all.into_iter().partition(|&h| {
+        let hole = &judged.holes[h];
+        hole.found
+            .is_some_and(|f| f.distance(hole.planned) > plan.tolerance_mm)
+    });
+    for holes in [beyond, within] {
+        if holes.len() < MANY {
+            bench.extend(holes.iter().map(|&h| measure(plan, judged, h)));
+        } else {
+            bench.push(measure_all(plan, judged, &holes));
+        }
+    }
+}
+
+fn measure(plan: &Plan, judged: &Judged, h: usize) -> String {
+    let hole = &judged.holes[h];
+    let told = match (hole.found, hole.uncertainty_mm) {
+        (Some(found), Some(expanded)) => {
+            let offset = found - hole.planned;
+            format!(
+                "{:.2} mm from plan ({}), ±{expanded:.2} mm against {:.2} mm allowed",
+                offset.norm(),
+                offset_fine(offset),
+                plan.tolerance_mm
+            )
+        }
+        _ => NO_PLACE.into(),
+    };
+    format!("measure {} by rule: {told}", hole.name)
+}
+
+const NO_PLACE: &str = "the photo does not give its place well enough";
+
+fn measure_all(plan: &Plan, judged: &Judged, holes: &[usize]) -> String {
+    let figures = holes.iter().filter_map(|&h| {
+        let hole = &judged.holes[h];
+        Some((hole.found?.distance(hole.planned), hole.uncertainty_mm?))
+    });
+    let (mut low, mut high) = ([f64::INFINITY; 2], [0.0_f64; 2]);
+    let mut told = 0;
+    for (distance, expanded) in figures {
+        for (i, x) in [distance, expanded].into_iter().enumerate() {
+            low[i] = low[i].min(x);
+            high[i] = high[i].max(x);
+        }
+        told += 1;
+    }
+    let each = names(plan, holes);
+    if told < holes.len() {
+        return format!("measure {each} by rule: the photo does not give their places well enough");
+    }
+    format!(
+        "measure {each} by rule: {:.2} to {:.2} mm from plan, ±{:.2} to {:.2} mm, against {:.2} mm allowed",
+        low[0], high[0], low[1], high[1], plan.tolerance_mm
+    )
+}
+
+fn unseen(plan: &Plan, judged: &Judged, bench: &mut Vec<String>) {
     let unseen: Vec<usize> = (0..judged.holes.len())
         .filter(|&h| judged.holes[h].state == HoleState::Unseen && !judged.seen[h])
         .collect();

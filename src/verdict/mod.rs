@@ -33,12 +33,23 @@ use crate::sheet::Outline;
 /// - The further marks of a `Double` hole are in `strays` too: nothing on the face is left out.
 /// - A mark both ringed and crossed out contradicts itself, and is unsure ink.
 /// - A covariance that is none gives no uncertainty, and the hole is `Close`.
+/// - Where an earlier stage stopped before anything was read, its finding is the whole story: that
+///   nothing was seen of any hole is a consequence, and is not told as a reason of its own.
 #[must_use]
 pub fn decide(plan: &Plan, ink: &Ink, outline: &Outline, extra: &[(Weight, Reason)]) -> Verdict {
     let judged = states::judge_face(plan, ink);
     let rows = figures::figures(plan, &judged, outline);
-    let (decision, reasons) = reasons::weigh(plan, ink, outline, &judged, extra);
-    let bench = bench::list(plan, &judged, &reasons);
+    let (decision, reasons, bench) = if reasons::stopped(ink, extra) {
+        (
+            Decision::CannotTell,
+            reasons::causes(extra),
+            bench::start_over(),
+        )
+    } else {
+        let (decision, reasons) = reasons::weigh(plan, ink, outline, &judged, extra);
+        let bench = bench::list(plan, &judged, &reasons);
+        (decision, reasons, bench)
+    };
     Verdict {
         decision,
         reasons,
@@ -48,6 +59,11 @@ pub fn decide(plan: &Plan, ink: &Ink, outline: &Outline, extra: &[(Weight, Reaso
         bench,
     }
 }
+
+/// Code of the finding that most of what makes holes close is the print of the cards, which nobody measured.
+pub const PRINT_UNSAID: &str = "print-unsaid";
+/// Code of the finding that it is how low the cards lie, which nobody said.
+pub const HEIGHT_UNSAID: &str = "height-unsaid";
 
 /// What a finding of an earlier stage does to the decision.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

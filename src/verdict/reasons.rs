@@ -1,7 +1,7 @@
 //! The decision, and why.
 
 use super::states::{Judged, seen_share};
-use super::words::{join, names, nearest};
+use super::words::{names, nearest};
 use super::{Decision, HoleState, Reason, StrayState, Weight};
 use crate::ink::Ink;
 use crate::plan::Plan;
@@ -16,6 +16,23 @@ enum Gravity {
     Unproven,
     /// Worth knowing.
     Note,
+}
+
+/// Whether an earlier stage stopped before anything was read from the face.
+pub(super) fn stopped(ink: &Ink, extra: &[(Weight, Reason)]) -> bool {
+    extra.iter().any(|(weight, _)| *weight == Weight::Blocks)
+        && ink.marks.is_empty()
+        && ink.unsure.is_empty()
+        && !ink.seen.cells.contains(&true)
+}
+
+/// The findings of earlier stages alone, those that block first.
+pub(super) fn causes(extra: &[(Weight, Reason)]) -> Vec<Reason> {
+    let of = |wanted| extra.iter().filter(move |(weight, _)| *weight == wanted);
+    of(Weight::Blocks)
+        .chain(of(Weight::Note))
+        .map(|(_, reason)| reason.clone())
+        .collect()
 }
 
 /// Weighs all findings. Ready needs that there is none but notes; this is the only way to it.
@@ -85,8 +102,7 @@ fn near(plan: &Plan, judged: &Judged, strays: &[usize]) -> String {
     if holes.is_empty() {
         return String::new();
     }
-    let each: Vec<String> = holes.iter().map(|&h| plan.holes[h].name.clone()).collect();
-    format!(", near {}", join(&each))
+    format!(", near {}", names(plan, &holes))
 }
 
 fn strays(plan: &Plan, judged: &Judged, found: &mut Vec<(Gravity, Reason)>) {
@@ -203,8 +219,12 @@ fn holes(plan: &Plan, judged: &Judged, found: &mut Vec<(Gravity, Reason)>) {
         .into_iter()
         .partition(|&h| judged.seen[h]);
     let rest = format!(
-        "{} ink at its place that could not be named",
-        verb(&unsure, "has", "have each")
+        "{} that could not be named",
+        verb(
+            &unsure,
+            "has ink at its place",
+            "each have ink at their place"
+        )
     );
     tell(Gravity::Unproven, "hole-unsure", &unsure, rest);
     let rest = format!("{} not seen in the photo", verb(&unseen, "is", "are"));

@@ -9,7 +9,9 @@ use image::{Rgb, RgbImage};
 use punchready::frame::{Pixel, Point, Sheet};
 use punchready::ink::{MarkKind, RuledLine, Seen};
 use punchready::plan::{Edge, Hole, Plan, Row, Units};
-use punchready::report::{CardSummary, LensSource, PhotoSummary, Report, SurveySummary};
+use punchready::report::{
+    CardSummary, Fit, InPhoto, LensSource, PhotoSummary, Report, SurveySummary,
+};
 use punchready::sheet::{MeasuredEdge, Outline};
 use punchready::verdict::{
     Decision, HoleResult, HoleState, Reason, RowFigures, Stray, StrayState, Verdict,
@@ -24,6 +26,7 @@ pub(crate) struct Fixture {
     pub(crate) seen: Seen,
     pub(crate) outline: Outline,
     pub(crate) survey: SurveySummary,
+    pub(crate) in_photo: Vec<InPhoto>,
     pub(crate) photos: Vec<PhotoSummary>,
     pub(crate) notes: Vec<String>,
 }
@@ -37,6 +40,7 @@ impl Fixture {
             seen: &self.seen,
             outline: &self.outline,
             survey: self.survey.clone(),
+            in_photo: self.in_photo.clone(),
             photos: self.photos.clone(),
             notes: self.notes.clone(),
         }
@@ -213,29 +217,32 @@ pub(crate) fn every_state() -> Fixture {
         lines,
         outline,
         survey: SurveySummary {
-            rms_px: 0.31,
-            mm_per_px: 0.0812,
+            fit: Some(Fit {
+                rms_px: 0.31,
+                mm_per_px: 0.0812,
+                lens: LensSource::Exif,
+                scale: [1.0021, 0.9987],
+                scale_u: 0.0005,
+            }),
             cards: vec![
                 CardSummary {
                     number: 3,
                     saddles: 48,
-                    rms_px: 0.29,
+                    rms_px: Some(0.29),
                     used: true,
                     note: None,
                 },
                 CardSummary {
                     number: 7,
                     saddles: 31,
-                    rms_px: 1.42,
+                    rms_px: Some(1.42),
                     used: false,
                     note: Some("not lying flat".into()),
                 },
             ],
             left_out: vec!["5 checker corners of card 3 lay in glare.".into()],
-            lens: LensSource::Exif,
-            scale: [1.0021, 0.9987],
-            scale_u: 0.0005,
         },
+        in_photo: Vec::new(),
         photos: vec![PhotoSummary {
             file: "hatch cover.jpg".into(),
             width: 4000,
@@ -486,5 +493,44 @@ pub(crate) fn crowd() -> Fixture {
             kind: Some(MarkKind::Dot),
         })
         .collect();
+    f
+}
+
+/// A check that ended before anything was measured: two cards read, the wrong thing taken for the sheet.
+pub(crate) fn stopped() -> Fixture {
+    let mut f = every_state();
+    f.verdict.decision = Decision::CannotTell;
+    f.verdict.reasons = vec![Reason {
+        code: "no-sheet",
+        text: "no sheet of 304.8 x 215.9 mm was found".into(),
+    }];
+    f.verdict.bench = vec!["put right what kept the photo from being measured".into()];
+    f.verdict.strays.clear();
+    for hole in &mut f.verdict.holes {
+        hole.state = HoleState::Unseen;
+        hole.found = None;
+        hole.uncertainty_mm = None;
+    }
+    f.lines.clear();
+    f.outline = Outline::default();
+    f.seen.cells.fill(false);
+    f.survey.fit = None;
+    for card in &mut f.survey.cards {
+        (card.rms_px, card.used) = (None, false);
+    }
+    let square = |x: f64, y: f64, side: f64| {
+        let corners = [(0.0, 0.0), (side, 0.0), (side, side), (0.0, side)];
+        corners.map(|(a, b)| Point::new(x + a, y + b)).to_vec()
+    };
+    f.in_photo = vec![
+        InPhoto {
+            card: Some(3),
+            corners: square(300.0, 400.0, 500.0),
+        },
+        InPhoto {
+            card: None,
+            corners: square(1500.0, 600.0, 1800.0),
+        },
+    ];
     f
 }

@@ -1,0 +1,78 @@
+//! What the user left unsaid, where that is most of what keeps holes from being proven.
+
+use super::{Checked, Given};
+use crate::frame::Cov2;
+use crate::survey::Survey;
+use crate::verdict::decision_rule::COVERAGE_FACTOR;
+use crate::verdict::{HEIGHT_UNSAID, HoleState, PRINT_UNSAID, Reason, Weight};
+
+/// From this share of a hole's variance on, what is unsaid is most of it.
+const MOST: f64 = 0.5;
+
+/// Notes on what to say, if it is most of the uncertainty of most close holes.
+pub(super) fn findings(checked: &Checked, given: &Given) -> Vec<(Weight, Reason)> {
+    let Some((survey, _)) = &checked.measured else {
+        return Vec::new();
+    };
+    let note = |code, text: &str| {
+        let text = text.to_owned();
+        (Weight::Note, Reason { code, text })
+    };
+    let print = note(
+        PRINT_UNSAID,
+        "much of the uncertainty comes from the size of the cards' print, which was not measured",
+    );
+    let height = note(
+        HEIGHT_UNSAID,
+        "much of the uncertainty comes from how low the cards lie, which was not said",
+    );
+    let knowing_print = given.print_scale.is_none().then(|| survey.knowing_print());
+    let knowing_height = given
+        .card_below_mm
+        .is_none()
+        .then(|| survey.knowing_height());
+    let gains = |sure: &Option<Survey>| sure.as_ref().is_some_and(|s| gains(checked, s));
+    match (gains(&knowing_print), gains(&knowing_height)) {
+        (true, _) => vec![print],
+        (_, true) => vec![height],
+        _ if gains(&knowing_print.map(|s| s.knowing_height())) && knowing_height.is_some() => {
+            vec![print, height]
+        }
+        _ => Vec::new(),
+    }
+}
+
+/// Whether most close holes would lose most of their variance in a survey that is as sure as `sure`.
+fn gains(checked: &Checked, sure: &Survey) -> bool {
+    let Some((survey, datum)) = &checked.measured else {
+        return false;
+    };
+    let (Ok(now), Ok(then)) = (survey.sheet_frame(datum, 0), sure.sheet_frame(datum, 0)) else {
+        return false;
+    };
+    let mut close = 0;
+    let mut gain = 0;
+    for hole in &checked.verdict.holes {
+        if hole.state != HoleState::Close {
+            continue;
+        }
+        close += 1;
+        let (Some(found), Some(expanded)) = (hole.found, hole.uncertainty_mm) else {
+            continue;
+        };
+        let way = (found - hole.planned)
+            .try_normalize(f64::MIN_POSITIVE)
+            .unwrap_or_default();
+        // The mark's own share is the same in both, and falls out.
+        let var = |frame: &crate::survey::SheetFrame| {
+            let pixel = frame.pixel_from_sheet(found)?;
+            let (_, cov) = frame.point(pixel, Cov2::zeros())?;
+            Some(way.dot(&(cov * way)))
+        };
+        if let (Some(a), Some(b)) = (var(&now), var(&then)) {
+            let all = (expanded / COVERAGE_FACTOR).powi(2);
+            gain += usize::from(a - b > MOST * all);
+        }
+    }
+    close > 0 && 2 * gain > close
+}
