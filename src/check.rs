@@ -2,6 +2,7 @@
 //!
 //! [`check`] is the whole story; what follows it is what it needs to tell it honestly.
 
+mod turn;
 mod unsaid;
 
 use std::time::{Duration, Instant};
@@ -20,6 +21,9 @@ use crate::survey::{
     Survey,
 };
 use crate::verdict::{self, Reason, Verdict, Weight};
+use turn::Way;
+
+pub use turn::Corner;
 
 /// Checks the marks in a photo against a plan.
 ///
@@ -86,7 +90,14 @@ fn measure(
     let beside = beside(&rough, &cards, &sides);
     checked.warn_of_print(given);
     checked.warn_of_bench(plan, given, &cards, &beside);
-    let mut turns = 0;
+    let mut turns = given.datum_corner.map_or(0, Corner::turns);
+    if turns % 2 == 1 && !sides.square {
+        return Err(reason(
+            "datum-corner",
+            "the sheet is not square, so the plan's lower left corner can only be at the lower left or the upper right of the photo: give one of these with --datum-corner",
+        ));
+    }
+    let mut settled = given.datum_corner.is_some();
     loop {
         let options = options(plan, given, &sides, turns);
         let sighting = Sighting {
@@ -104,14 +115,18 @@ fn measure(
         let outline = outline(&survey, &frame, turns);
         let (ink, _) = ink::read(&photo.grey, &frame, &outline, &cards, size_mm);
         clock.lap("ink", checked);
-        let better = if turns == 0 {
-            better_turn(plan, &ink, sides.square)
+        let way = if settled {
+            Way::Turned(turns)
         } else {
-            None
+            turn::which(plan, &ink, sides.square)
         };
-        match better {
-            Some(t) => turns = t,
-            None => {
+        match way {
+            Way::Turned(t) if t != turns => {
+                turns = t;
+                settled = true;
+            }
+            Way::Either([a, b]) => return Err(two_ways(a, b)),
+            Way::Turned(_) => {
                 // With a wrong outline or a wrong scale every place is wrong: then nothing is claimed of
                 // any hole.
                 for (weight, finding) in size_findings(plan, &outline) {
@@ -126,12 +141,12 @@ fn measure(
                     }
                     checked.findings.push((weight, finding));
                 }
-                if turns != 0 {
+                if turns != 0 && given.datum_corner.is_none() {
                     checked.note(
                         "sheet-turned",
                         format!(
-                            "the marks fit the plan with its lower left corner {} in the photo",
-                            CORNERS[turns as usize]
+                            "the marks fit the plan with its lower left corner at the {} in the photo",
+                            Corner::of(turns).name().replace('-', " ")
                         ),
                     );
                 }
@@ -154,6 +169,8 @@ pub struct Given {
     pub card_below_mm: Option<f64>,
     /// Measured lengths.
     pub known: Vec<(Known, f64)>,
+    /// Where the plan's lower left corner is in the upright photo; unsaid, the marks tell.
+    pub datum_corner: Option<Corner>,
 }
 
 /// A length that the user can measure and tell.
@@ -197,18 +214,6 @@ pub struct Checked {
     notes: Vec<String>,
     photo: PhotoSummary,
 }
-
-/// Where the plan's lower left corner is seen, by quarter turns from upright.
-const CORNERS: [&str; 4] = [
-    "at the lower left",
-    "at the lower right",
-    "at the upper right",
-    "at the upper left",
-];
-/// A sheet is only taken to lie another way round when that explains this many marks more.
-const CLEARLY_BETTER: usize = 3;
-/// A mark counts as a hole's for this purpose within this many tolerances.
-const NEAR_TOLERANCES: f64 = 1.0;
 
 impl Checked {
     fn nothing_yet(photo: &Photo, plan: &Plan) -> Self {
@@ -459,34 +464,17 @@ fn outline(survey: &Survey, frame: &SheetFrame, turns: u32) -> Outline {
     }
 }
 
-/// Quarter turns by which the marks fit the plan clearly better than as the sheet was taken to lie.
-///
-/// A plain rectangle has no upright of its own: only its marks say which corner the plan starts from.
-fn better_turn(plan: &Plan, ink: &Ink, square: bool) -> Option<u32> {
-    let (w, h) = (plan.width_mm, plan.height_mm);
-    let near = NEAR_TOLERANCES * plan.tolerance_mm;
-    let fits = |turns: u32| {
-        plan.holes
-            .iter()
-            .filter(|hole| {
-                ink.marks.iter().any(|m| {
-                    let p = m.at;
-                    let turned = match turns {
-                        1 => Point::new(p.y, w - p.x),
-                        2 => Point::new(w - p.x, h - p.y),
-                        3 => Point::new(h - p.y, p.x),
-                        _ => p,
-                    };
-                    turned.distance(hole.at) < near
-                })
-            })
-            .count()
-    };
-    let as_is = fits(0);
-    let ways: &[u32] = if square { &[1, 2, 3] } else { &[2] };
-    let best = ways.iter().copied().max_by_key(|&t| fits(t))?;
-    let count = fits(best);
-    (count >= as_is + CLEARLY_BETTER && count >= 2 * as_is).then_some(best)
+/// Marks that fit the plan two ways round: whichever is taken, some would be called right that are not.
+fn two_ways(a: Corner, b: Corner) -> Reason {
+    let (a, b) = (a.name(), b.name());
+    reason(
+        "which-way-round",
+        format!(
+            "the marks fit the plan two ways round: most of them with its lower left corner at the {} of the photo, the rest only with it at the {} (were rows measured from the wrong end?). Say which is right with --datum-corner {a} or --datum-corner {b}",
+            a.replace('-', " "),
+            b.replace('-', " ")
+        ),
+    )
 }
 
 /// A sheet of another size than planned means a wrong scale or a wrong sheet.

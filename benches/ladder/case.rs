@@ -159,6 +159,7 @@ impl Draft {
                 print_scale: PrintScale::from_bars([100.0, 100.0]).ok(),
                 card_below_mm: Some(0.0),
                 known: Vec::new(),
+                datum_corner: None,
             },
             excuse: None,
             crossed_otherwise: Vec::new(),

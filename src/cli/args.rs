@@ -7,7 +7,7 @@ use clap::{Parser, Subcommand, ValueEnum};
 
 use punchready::card::layout::Shape;
 use punchready::card::print::{PX_PER_MM, Paper};
-use punchready::check::Known;
+use punchready::check::{Corner, Known};
 use punchready::plan::length;
 use punchready::survey::PrintScale;
 
@@ -124,6 +124,12 @@ pub(crate) struct CheckArgs {
     /// (on scrap of the same thickness). Unsaid, both are thought possible and the result is less certain.
     #[arg(long, value_name = "LENGTH", value_parser = below, allow_hyphen_values = true)]
     pub(crate) card_below: Option<f64>,
+
+    /// Which corner in the photo is the plan's lower left: lower-left, lower-right, upper-right, upper-left
+    ///
+    /// Unsaid, the marks tell. Where they fit the plan two ways round the check asks for this.
+    #[arg(long, value_name = "CORNER", value_parser = corner)]
+    pub(crate) datum_corner: Option<Corner>,
 
     /// Reserved: camera profiles are not read yet.
     #[arg(long, value_name = "FILE", hide = true)]
@@ -309,6 +315,11 @@ fn known(text: &str) -> Result<(Known, f64), String> {
         return Err("a sheet's size is more than zero".to_owned());
     }
     Ok((name, mm))
+}
+
+fn corner(text: &str) -> Result<Corner, String> {
+    Corner::named(text)
+        .ok_or_else(|| "expected lower-left, lower-right, upper-right or upper-left".to_owned())
 }
 
 fn below(text: &str) -> Result<f64, String> {

@@ -86,6 +86,7 @@ impl Options {
                 print_scale: args.bars,
                 card_below_mm: args.card_below,
                 known: args.known,
+                datum_corner: args.datum_corner,
             },
             json: args.json.map(|path| {
                 if path == Path::new("-") {

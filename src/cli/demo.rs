@@ -71,6 +71,7 @@ pub(crate) fn run(args: &DemoArgs) -> Result<Status, Failure> {
         // The cards lie on scrap of the sheet's thickness.
         card_below_mm: Some(0.0),
         known: Vec::new(),
+        datum_corner: None,
     };
     let options = check::Options::of_demo(
         file(PHOTO_FILE),

@@ -22,6 +22,14 @@ use crate::ink::{Ink, MarkKind};
 use crate::plan::Plan;
 use crate::sheet::Outline;
 
+/// Pairs marks (places in mm) with the plan's holes, by the gates that [`decide`] uses.
+pub(crate) fn pair_with_plan(plan: &Plan, marks: &[nalgebra::Vector2<f64>]) -> pairing::Pairs {
+    let planned: Vec<_> = plan.holes.iter().map(|h| h.at.vec()).collect();
+    let gates = states::gates(&planned, plan.tolerance_mm);
+    let widest = gates.iter().copied().fold(0.0, f64::max);
+    pairing::pair(&planned, marks, |h, _| gates[h], widest)
+}
+
 /// Compares what was found with the plan.
 ///
 /// All places are in the `Sheet` frame, mm. `extra` are findings of earlier stages: those that

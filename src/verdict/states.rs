@@ -279,7 +279,7 @@ fn pair_live(plan: &Plan, planned: &[Vector2<f64>], live: &[&Mark]) -> Pairs {
     pair(planned, &places, |h, m| gates[h].max(slack[m]), widest)
 }
 
-fn gates(planned: &[Vector2<f64>], tolerance_mm: f64) -> Vec<f64> {
+pub(super) fn gates(planned: &[Vector2<f64>], tolerance_mm: f64) -> Vec<f64> {
     planned
         .iter()
         .enumerate()
