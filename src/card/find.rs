@@ -55,6 +55,9 @@ const SMALL_CELL_PX: f64 = 9.0;
 /// Fewest corners for a card to be kept: a homography has 8 unknowns, 4 points, and as many again to
 /// check it.
 pub const MIN_SADDLES: usize = 8;
+/// Checker squares narrower than this are smeared into one another, px: a window of
+/// [`saddle::MIN_RADIUS_PX`] then reaches past the next corner.
+const SMALLEST_SQUARE_PX: f64 = 2.8;
 /// Largest window round a corner, px: past this the edges are long enough.
 const MAX_RADIUS_PX: f64 = 12.0;
 
@@ -284,7 +287,7 @@ fn measure_in(
             };
             let nearest_px = jacobian.singular_values().min() * layout.checker_mm;
             let radius = (0.46 * nearest_px).min(MAX_RADIUS_PX);
-            if radius < 0.75 * saddle::MIN_RADIUS_PX {
+            if nearest_px < SMALLEST_SQUARE_PX {
                 continue;
             }
             let Some(r) = saddle::refine(picture, start, radius, noise) else {
