@@ -79,14 +79,8 @@ impl Quadric {
                 }
                 // Smooth to zero at the rim, as pixels enter and leave the window.
                 let weight = (1.0 - reach) * (1.0 - reach);
-                let terms: Vector6<f64> = SVector::from([
-                    1.0,
-                    d.x,
-                    d.y,
-                    d.x * d.x / 2.0,
-                    d.x * d.y,
-                    d.y * d.y / 2.0,
-                ]);
+                let terms: Vector6<f64> =
+                    SVector::from([1.0, d.x, d.y, d.x * d.x / 2.0, d.x * d.y, d.y * d.y / 2.0]);
                 let outer = terms * terms.transpose();
                 normal += outer * weight;
                 square += outer * (weight * weight);
@@ -130,7 +124,12 @@ mod tests {
                 let weight = (-d.norm_squared() / (2.0 * 0.8 * 0.8)).exp();
                 let (u, v) = (f64::from(px) + 0.5 + d.x - x, f64::from(py) + 0.5 + d.y - y);
                 let cell = ((u * c + v * s) / side).floor() + ((v * c - u * s) / side).floor();
-                sum += weight * if cell.rem_euclid(2.0) < 0.5 { 40.0 } else { 210.0 };
+                sum += weight
+                    * if cell.rem_euclid(2.0) < 0.5 {
+                        40.0
+                    } else {
+                        210.0
+                    };
                 weights += weight;
             }
             image::Luma([f64::round(sum / weights) as u8])
