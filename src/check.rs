@@ -36,6 +36,7 @@ pub fn check(photo: &Photo, plan: &Plan, given: &Given) -> Checked {
     let found = card::find::find(&photo.grey);
     clock.lap("cards", &mut checked);
     checked.found = found;
+    checked.note_left_out();
     if let Err(stop) = measure(photo, plan, given, &mut checked, &mut clock) {
         checked.findings.push((Weight::Blocks, stop));
     }
@@ -153,6 +154,9 @@ fn measure(
                 checked.outline = outline;
                 checked.ink = ink;
                 drop(frame);
+                for l in &survey.left_out {
+                    checked.note("card-left-out", format!("card {}: {}", l.number, l.reason));
+                }
                 checked.measured = Some((survey, datum));
                 return Ok(());
             }
@@ -247,6 +251,14 @@ impl Checked {
         self.findings.push((Weight::Note, Reason { code, text }));
     }
 
+    /// Cards that were seen and not used: fewer cards mean a less certain result, and each is easily mended.
+    fn note_left_out(&mut self) {
+        let said: Vec<String> = self.found.left_out.iter().map(said_of).collect();
+        for text in said {
+            self.note("card-left-out", text);
+        }
+    }
+
     /// A print that nobody measured is uncertain: say so, for it is easily put right.
     fn warn_of_print(&mut self, given: &Given) {
         if given.print_scale.is_none() {
@@ -310,15 +322,7 @@ impl Checked {
         for l in survey.iter().flat_map(|s| &s.left_out) {
             left_out.push(format!("card {}: {}", l.number, l.reason));
         }
-        for l in &self.found.left_out {
-            let name = l
-                .number
-                .map_or_else(|| "a card".to_owned(), |n| format!("card {n}"));
-            left_out.push(format!(
-                "{name} at pixel ({:.0}, {:.0}): {}",
-                l.at.x, l.at.y, l.why
-            ));
-        }
+        left_out.extend(self.found.left_out.iter().map(said_of));
         if survey.is_none() {
             cards.extend(self.found.cards.iter().map(|c| CardSummary {
                 number: c.number,
@@ -384,6 +388,17 @@ fn reason(code: &'static str, error: impl ToString) -> Reason {
         code,
         text: error.to_string(),
     }
+}
+
+/// A card that was seen and not used, in a sentence.
+fn said_of(l: &card::find::LeftOut) -> String {
+    let name = l
+        .number
+        .map_or_else(|| "a card".to_owned(), |n| format!("card {n}"));
+    format!(
+        "{name} at pixel ({:.0}, {:.0}) is not used: {}",
+        l.at.x, l.at.y, l.why
+    )
 }
 
 /// The cards whose middle lies off the sheet.

@@ -4,6 +4,7 @@ use image::GrayImage;
 use nalgebra::{Matrix2, Vector2};
 use rayon::prelude::*;
 
+use super::code::Read;
 use super::layout::{FRAME_CELLS, Layout, Saddle};
 use super::payload::{self, Payload};
 use super::quad::{self, Quad};
@@ -15,6 +16,33 @@ use crate::raster::sample;
 use crate::raster::threshold::dark_mask;
 use crate::survey::homography::Homography;
 
+/// What keeps a card that was seen from being used.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum Cause {
+    /// Part of it lies outside the photo.
+    CutByFrame,
+    /// Its checker squares are too few pixels wide.
+    TooSmall,
+    /// Too few of its checker corners are in the open.
+    Covered,
+    /// Frame and checkers are there, but the pattern is no card's.
+    Unreadable,
+}
+
+impl Cause {
+    /// A stable name.
+    #[must_use]
+    pub fn code(self) -> &'static str {
+        match self {
+            Self::CutByFrame => "cut-by-frame",
+            Self::TooSmall => "too-small",
+            Self::Covered => "covered",
+            Self::Unreadable => "unreadable",
+        }
+    }
+}
+
 /// A card that was seen and not used.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LeftOut {
@@ -22,7 +50,9 @@ pub struct LeftOut {
     pub number: Option<u16>,
     /// Where its middle is.
     pub at: Point<Pixel>,
-    /// Why, and what to do.
+    /// Why.
+    pub cause: Cause,
+    /// The same in words, and what to do.
     pub why: String,
 }
 
@@ -55,6 +85,12 @@ const SMALL_CELL_PX: f64 = 9.0;
 /// Fewest corners for a card to be kept: a homography has 8 unknowns, 4 points, and as many again to
 /// check it.
 pub const MIN_SADDLES: usize = 8;
+/// Checker squares narrower than this are smeared into one another, px: a window of
+/// [`saddle::MIN_RADIUS_PX`] then reaches past the next corner.
+const SMALLEST_SQUARE_PX: f64 = 2.8;
+/// A square card's cell is 0.72 of a checker square: below this width, px, the squares reach the limit
+/// above, with the frame's outline known to a fifth of a pixel a cell.
+const SMALLEST_CELL_PX: f64 = 2.2;
 /// Largest window round a corner, px: past this the edges are long enough.
 const MAX_RADIUS_PX: f64 = 12.0;
 
@@ -99,6 +135,27 @@ fn cell_px(card: &SeenCard) -> f64 {
     across.min(down) * layout.cell_mm
 }
 
+/// Corners of one flat card lie on one map within hundredths of a square, a few hundredths where it curls;
+/// corners of other things, which may be anywhere within a third of a square, do not.
+const LATTICE_SQUARES: f64 = 0.05;
+
+/// Whether the corners' places are those of a printed card, by their RMS misfit.
+fn is_lattice(card: &SeenCard) -> bool {
+    let pairs: Vec<_> = card.saddles.iter().map(|s| (s.on_card, s.at)).collect();
+    let (Ok(map), Some(layout)) = (
+        Homography::<Pixel, Card>::fit(&pairs),
+        Layout::of(card.number),
+    ) else {
+        return false;
+    };
+    let square: f64 = pairs
+        .iter()
+        .map(|(on, at)| map.map(*on).map_or(f64::MAX, |p| (p - *at).norm_squared()))
+        .sum();
+    let side_px = cell_px(card) / layout.cell_mm * layout.checker_mm;
+    (square / pairs.len() as f64).sqrt() < LATTICE_SQUARES * side_px
+}
+
 fn inside(outline: &[Point<Pixel>; 4], p: Point<Pixel>) -> bool {
     (0..4).all(|i| (outline[(i + 1) % 4] - outline[i]).perp(&(p - outline[i])) >= 0.0)
 }
@@ -128,13 +185,23 @@ fn search(pictures: &[&GrayImage], level: usize, found: &mut Found) {
         match read {
             Payload::Nothing => {}
             Payload::Unreadable => {
-                // Any pattern's corners stand in the same places: are they there?
+                // Any pattern's corners stand in the same places: are they there? At least half of them,
+                // for a checked cloth round something dark has a few by chance.
                 let field = [1, super::layout::LAST_SQUARE + 1]
                     .into_iter()
                     .any(|number| {
-                        measure(pictures, level, &quad, number, 0)
-                            .or_else(|| measure(pictures, level, &quad, number, 1))
-                            .is_some()
+                        let all = Layout::of(number).map_or(usize::MAX, |l| l.saddles.len());
+                        [0, 1].into_iter().any(|turns| {
+                            measure(pictures, level, &quad, number, turns).is_some_and(|c| {
+                                // On both sides of the frame: a cloth may end at something dark.
+                                let right = c.saddles.iter().filter(|s| s.on_card.x > 0.0);
+                                let right = right.count();
+                                let left = c.saddles.len() - right;
+                                2 * c.saddles.len() >= all
+                                    && 6 * left.min(right) >= all
+                                    && is_lattice(&c)
+                            })
+                        })
                     });
                 if field
                     && !found
@@ -146,6 +213,7 @@ fn search(pictures: &[&GrayImage], level: usize, found: &mut Found) {
                     found.left_out.push(LeftOut {
                         number: None,
                         at: middle,
+                        cause: Cause::Unreadable,
                         why,
                     });
                 }
@@ -159,12 +227,11 @@ fn search(pictures: &[&GrayImage], level: usize, found: &mut Found) {
                         found.cards.push(card);
                     }
                     None if found.left_out.iter().all(|l| l.number != Some(read.number)) => {
-                        let why = format!(
-                            "fewer than {MIN_SADDLES} of its checker corners can be measured; show the whole card, flat and sharp"
-                        );
+                        let (cause, why) = too_few(pictures[0], &quad, scale, &read);
                         found.left_out.push(LeftOut {
                             number: Some(read.number),
                             at: middle,
+                            cause,
                             why,
                         });
                     }
@@ -173,6 +240,51 @@ fn search(pictures: &[&GrayImage], level: usize, found: &mut Found) {
             }
         }
     }
+}
+
+/// Why a card whose number is read shows too few checker corners.
+fn too_few(photo: &GrayImage, quad: &Quad, scale: f64, read: &Read) -> (Cause, String) {
+    let corners = quad.map(|q| q * scale);
+    let side = |i: usize| (corners[(i + 1) % 4] - corners[i]).norm();
+    let cell = (0..4).map(side).fold(f64::INFINITY, f64::min) / FRAME_CELLS as f64;
+    let whole = Layout::of(read.number).is_none_or(|layout| {
+        let pairs: Vec<_> = (0..4)
+            .map(|i| {
+                let seen = corners[(i + 4 - usize::from(read.quarter_turns)) % 4];
+                (layout.frame_corners()[i], Point::at(seen))
+            })
+            .collect();
+        let inside = |p: Point<Pixel>| {
+            let (w, h) = (f64::from(photo.width()), f64::from(photo.height()));
+            p.x > 0.0 && p.y > 0.0 && p.x < w && p.y < h
+        };
+        Homography::<Pixel, Card>::fit(&pairs).is_ok_and(|map| {
+            let corners = layout.outer_corners();
+            corners.iter().all(|&c| map.map(c).is_some_and(inside))
+        })
+    });
+    if !whole {
+        return (
+            Cause::CutByFrame,
+            format!(
+                "the photo's edge cuts it, and fewer than {MIN_SADDLES} of its checker corners are in the photo; show the whole card"
+            ),
+        );
+    }
+    if cell < SMALLEST_CELL_PX {
+        return (
+            Cause::TooSmall,
+            format!(
+                "its cells are {cell:.1} px wide, and {SMALLEST_CELL_PX} px are needed; go nearer, or take the photo at full size"
+            ),
+        );
+    }
+    (
+        Cause::Covered,
+        format!(
+            "fewer than {MIN_SADDLES} of its checker corners can be measured; take off what covers it, and lay it flat and in focus"
+        ),
+    )
 }
 
 fn frame_sized(c: &Component) -> bool {
@@ -284,7 +396,7 @@ fn measure_in(
             };
             let nearest_px = jacobian.singular_values().min() * layout.checker_mm;
             let radius = (0.46 * nearest_px).min(MAX_RADIUS_PX);
-            if radius < 0.75 * saddle::MIN_RADIUS_PX {
+            if nearest_px < SMALLEST_SQUARE_PX {
                 continue;
             }
             let Some(r) = saddle::refine(picture, start, radius, noise) else {
@@ -376,7 +488,8 @@ fn consistent(mut seen: Vec<SeenSaddle>) -> Vec<SeenSaddle> {
         let median = sorted[sorted.len() / 2];
         let worst = (0..residuals.len()).max_by(|&a, &b| residuals[a].total_cmp(&residuals[b]));
         match worst {
-            Some(i) if residuals[i] > (5.0 * median).max(0.35) && seen.len() > MIN_SADDLES => {
+            // Down to fewer than a card needs, if it comes to that: what is left must fit.
+            Some(i) if residuals[i] > (5.0 * median).max(0.35) => {
                 seen.swap_remove(i);
             }
             _ => break,

@@ -7,9 +7,10 @@
 //! | finding frames, then corners, in a photo | [`find`] |
 //! | the four sides of a dark shape | [`quad`] |
 //! | the pattern inside a frame | [`payload`] |
-//! | the sub-pixel place of a corner | [`saddle`] |
+//! | the sub-pixel place of a corner | [`saddle`], and `blunt` where squares are a few pixels wide |
 //! | PDF pages and PNGs to print | [`mod@print`] |
 
+mod blunt;
 pub mod code;
 pub mod find;
 pub mod layout;

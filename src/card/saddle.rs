@@ -3,11 +3,13 @@
 //! Along every edge that runs through the corner the brightness gradient is at a right angle to the
 //! way to the corner. The corner is the point for which this holds best, weighted towards the middle:
 //! Förstner and Gülch, "A fast operator for detection and precise location of distinct points, corners
-//! and centres of circular features", ISPRS Intercommission Conference, Interlaken, 1987.
+//! and centres of circular features", ISPRS Intercommission Conference, Interlaken, 1987. Where the window
+//! is too small to hold straight edges, the quadric of `blunt` takes its place.
 
 use image::GrayImage;
 use nalgebra::{Matrix2, Vector2};
 
+use super::blunt;
 use crate::frame::{Cov2, Pixel, Point};
 
 /// A refined corner.
@@ -19,14 +21,18 @@ pub struct Refined {
     pub cov: Cov2,
 }
 
-/// Smallest radius for which the window holds enough gradients, px.
-pub const MIN_RADIUS_PX: f64 = 2.0;
+/// Smallest radius for which the window holds enough pixels, px.
+pub const MIN_RADIUS_PX: f64 = 2.5;
+/// In windows smaller than this, px, the blur of some 0.9 px that photos have rounds a good part of the
+/// edges. Below 4 px the rule of this file finds nothing at all; at 5 px it leaves 0.025 px on drawn photos
+/// and the quadric 0.010; from about eight times the blur on edges rule the window.
+const BLUNT_BELOW_PX: f64 = 7.0;
 /// Rounds before giving up; a good corner needs three to six.
-const MAX_ROUNDS: usize = 25;
+pub(super) const MAX_ROUNDS: usize = 25;
 /// What is left without noise, px: pixels sample a corner at their centres, phones sharpen, JPEG rounds.
-const FLOOR_PX: f64 = 0.015;
+pub(super) const FLOOR_PX: f64 = 0.015;
 /// A step below this changes nothing that matters, px.
-const DONE_PX: f64 = 1e-4;
+pub(super) const DONE_PX: f64 = 1e-4;
 
 /// Moves `start` to the corner near it.
 ///
@@ -42,6 +48,9 @@ pub fn refine(
     noise: f64,
 ) -> Option<Refined> {
     let radius = radius_px.max(MIN_RADIUS_PX);
+    if radius < BLUNT_BELOW_PX {
+        return blunt::refine(image, start, radius, noise);
+    }
     let mut at = start;
     for _ in 0..MAX_ROUNDS {
         let sums = Sums::around(image, at, radius)?;

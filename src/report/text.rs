@@ -264,7 +264,9 @@ fn quality(r: &Report, out: &mut Out) {
         );
         out.wrapped("  ", &text, Style::Plain);
     }
-    for x in s.left_out.iter().chain(&r.notes) {
+    // What a reason says already is not said again.
+    let told = |x: &&String| !r.verdict.reasons.iter().any(|reason| reason.text == **x);
+    for x in s.left_out.iter().filter(told).chain(&r.notes) {
         out.wrapped("  Note: ", x, Style::Doubt);
     }
 }
