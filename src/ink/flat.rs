@@ -3,8 +3,9 @@
 use image::GrayImage;
 use nalgebra::{Matrix2, Vector2};
 
+use super::habit::{Habit, Meaning};
 use super::lines::{self, Line};
-use super::name::{self, FlatMark, Name};
+use super::name::{self, Crossing, FlatMark, Name};
 use super::picture::{LINE_BIT, Picture};
 use super::{MarkKind, beads, figure};
 use crate::frame::{Cov2, Flat, Point};
@@ -135,12 +136,34 @@ fn in_flat(line: &Line) -> LineInFlat {
     }
 }
 
+/// Of the crossings the marks and the unsure ones are put where they belong; the cross-outs are left.
+fn judged(
+    habit: &Habit,
+    crossings: Vec<Crossing>,
+    marks: &mut Vec<FlatMark>,
+    unsure: &mut Vec<UnsureInFlat>,
+) -> Vec<Crossing> {
+    let mut outs = Vec::new();
+    for c in crossings {
+        match habit.meaning(&c) {
+            Meaning::Mark => marks.push(c.mark),
+            Meaning::CrossOut => outs.push(c),
+            Meaning::Unsure => unsure.push(UnsureInFlat {
+                at: Point::at(c.mark.at),
+                size_mm: c.size_mm,
+                why: "two strokes that cross: a mark or a cross-out",
+            }),
+        }
+    }
+    outs
+}
+
 /// Puts rings and cross-outs to the marks that they were drawn for.
 fn combine(picture: &Picture, names: Vec<Name>) -> FlatInk {
     let mm = picture.scale;
     let mut marks: Vec<FlatMark> = Vec::new();
     let mut rings = Vec::new();
-    let mut outs: Vec<(Vector2<f64>, f64, Matrix2<f64>)> = Vec::new();
+    let mut crossings: Vec<Crossing> = Vec::new();
     let mut unsure: Vec<UnsureInFlat> = Vec::new();
     let mut queue = names;
     let mut ink = FlatInk::default();
@@ -151,7 +174,7 @@ fn combine(picture: &Picture, names: Vec<Name>) -> FlatInk {
                 rings.push(outline);
                 queue.extend(inner.map(|n| *n));
             }
-            Name::CrossOut { at, reach, cov } => outs.push((at, reach, cov)),
+            Name::Crossing(c) => crossings.push(c),
             Name::Unsure { at, size_mm, why } => unsure.push(UnsureInFlat {
                 at: Point::at(at),
                 size_mm,
@@ -160,7 +183,15 @@ fn combine(picture: &Picture, names: Vec<Name>) -> FlatInk {
             Name::OfLine | Name::OfEdge | Name::OfPrint => {}
         }
     }
-    for (at, reach, cov) in outs {
+    let habit = Habit::of(&crossings, marks.len());
+    for Crossing {
+        mark,
+        size_mm,
+        reach,
+        ..
+    } in judged(&habit, crossings, &mut marks, &mut unsure)
+    {
+        let (at, cov) = (mark.at, mark.cov);
         let mut any = false;
         for m in &mut marks {
             if (m.at - at).norm() < 0.6 * reach {
@@ -175,7 +206,7 @@ fn combine(picture: &Picture, names: Vec<Name>) -> FlatInk {
                 at,
                 cov: about,
                 kind: MarkKind::Cross,
-                size_mm: 2.0 * reach / mm,
+                size_mm,
                 ringed: false,
                 crossed_out: true,
             });

@@ -9,6 +9,7 @@
 //! | what one hand drew in one place | `figure` |
 //! | strokes, loops | `shape` |
 //! | dot, tick, cross, ring, cross-out | `name` |
+//! | whether a cross marks or strikes out | `habit` |
 //! | dots hardly wider than their line | `beads` |
 //! | centres and their uncertainty | `place` |
 
@@ -16,6 +17,7 @@ mod beads;
 mod figure;
 pub mod flat;
 mod ground;
+mod habit;
 mod lines;
 mod name;
 mod picture;

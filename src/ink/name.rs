@@ -27,12 +27,8 @@ pub(super) enum Name {
     Mark(FlatMark),
     /// A loop, and what was drawn inside and touches it.
     Ring(Box<Loop>, Option<Box<Name>>),
-    /// An X over something: where, how far it reaches (px), and how well its middle is known.
-    CrossOut {
-        at: Vector2<f64>,
-        reach: f64,
-        cov: Matrix2<f64>,
-    },
+    /// Two strokes that cross: a mark, or a mark struck out. The hand's habit on this sheet decides.
+    Crossing(Crossing),
     /// Ink without a sure meaning.
     Unsure {
         at: Vector2<f64>,
@@ -47,6 +43,21 @@ pub(super) enum Name {
     OfPrint,
 }
 
+/// Two strokes that cross.
+#[derive(Debug, Clone)]
+pub(super) struct Crossing {
+    /// The mark it is if it is one.
+    pub(super) mark: FlatMark,
+    /// The longer stroke, blur and pen's width taken off, mm.
+    pub(super) size_mm: f64,
+    /// Half the shorter stroke, px.
+    pub(super) reach: f64,
+    /// Other ink lies under the crossing.
+    pub(super) over_ink: bool,
+    /// Both strokes run along the sheet's axes: +, not x.
+    pub(super) upright: bool,
+}
+
 /// Diameters of a dot, mm: the pen's finest point to its broadest, with a margin for measuring.
 const DOT_MM: [f64; 2] = [0.22, 1.9];
 /// Longest over shortest side of a dot.
@@ -57,11 +68,10 @@ const BAND_MM: f64 = 0.42;
 const PEN_MM: f64 = 0.8;
 /// Shortest stroke that is one, mm.
 const STROKE_MM: f64 = 1.1;
-/// Two crossing strokes up to this long are a mark however they lean; from the second value on they
-/// are a cross-out. Between, a cross upright to the sheet (+) is a mark and a slanted one (x) is unsure: people
-/// set out with + and strike out with x.
-const CROSS_MM: f64 = 4.3;
-const CROSS_OUT_MM: f64 = 5.4;
+/// Ink beside two crossing strokes within this of their crossing shows what they strike out, mm; how much
+/// of it there must be, mm².
+const UNDER_MM: f64 = 0.9;
+const UNDER_MM2: f64 = 0.06;
 /// A cross leans less than this from the sheet's axes to count as upright, rad.
 const UPRIGHT: f64 = 0.4;
 /// Longest tick, mm.
@@ -135,15 +145,18 @@ fn unsure(picture: &Picture, figure: &Figure, why: &'static str) -> Name {
 }
 
 fn mark(picture: &Picture, place: &Place, kind: MarkKind) -> Name {
-    let size_mm = place.diameter / picture.scale;
-    Name::Mark(FlatMark {
+    Name::Mark(flat_mark(picture, place, kind))
+}
+
+fn flat_mark(picture: &Picture, place: &Place, kind: MarkKind) -> FlatMark {
+    FlatMark {
         at: place.at,
         cov: place.cov,
         kind,
-        size_mm,
+        size_mm: place.diameter / picture.scale,
         ringed: false,
         crossed_out: false,
-    })
+    }
 }
 
 fn dot(picture: &Picture, figure: &Figure) -> Name {
@@ -273,50 +286,41 @@ fn cross_out_or_cross(
             let place = place::crossing(picture, a, b)?;
             // A stroke's pixels are spread evenly over its width, blur included: width is 3.46 spreads.
             let width = 3.46 * a.spread.max(b.spread);
-            let something_under =
-                other_ink > 0 || thick_at(picture, at, (0.65 * mm).max(0.95 * width));
+            let over_ink = other_ink > 0 || ink_under(picture, figure, at, [a, b]);
             // Blur and the pen's width lengthen a stroke by about that width.
-            let size = (long - width) / mm;
+            let size_mm = (long - width) / mm;
             let upright = [a, b]
                 .iter()
                 .all(|s| s.along.x.abs().min(s.along.y.abs()) < UPRIGHT.sin());
-            if (size >= CROSS_OUT_MM && (something_under || !upright))
-                || (something_under && size > 3.0)
-            {
-                return Some(Name::CrossOut {
-                    at,
-                    reach: reach.max(1.0),
-                    cov: place.cov,
-                });
-            }
-            if !something_under && (size <= CROSS_MM || (upright && size < CROSS_OUT_MM)) {
-                return Some(mark(picture, &place, MarkKind::Cross));
-            }
-            return Some(unsure(
-                picture,
-                figure,
-                "two strokes that cross: a mark or a cross-out",
-            ));
+            return Some(Name::Crossing(Crossing {
+                mark: flat_mark(picture, &place, MarkKind::Cross),
+                size_mm,
+                reach: reach.max(1.0),
+                over_ink,
+                upright,
+            }));
         }
     }
     None
 }
 
-/// Whether a disc of this radius round `at` is mostly ink: more than two crossing strokes fill.
-fn thick_at(picture: &Picture, at: Vector2<f64>, radius: f64) -> bool {
-    let n = radius.ceil() as i32;
-    let mut inside = 0;
-    let mut inked = 0;
-    for dy in -n..=n {
-        for dx in -n..=n {
-            let d = Vector2::new(f64::from(dx), f64::from(dy));
-            if d.norm() <= radius {
-                inside += 1;
-                inked += i32::from(picture.is_ink(at + d));
-            }
-        }
-    }
-    inked * 20 > inside * 19
+/// Whether ink beside both strokes, near their crossing, shows a mark under them.
+fn ink_under(picture: &Picture, figure: &Figure, at: Vector2<f64>, strokes: [&Stroke; 2]) -> bool {
+    let mm = picture.scale;
+    let beside = |p: &Vector2<f64>| {
+        strokes.iter().all(|s| {
+            // A stroke's pixels are spread evenly over its width; blur fills the corners between two.
+            let half = 1.73 * s.spread;
+            s.along.perp(&(p - s.origin)).abs() > 1.3 * half + 1.0
+        })
+    };
+    let near = |p: &Vector2<f64>| (p - at).norm() < UNDER_MM * mm;
+    let area = figure
+        .points
+        .iter()
+        .filter(|p| near(p) && beside(p))
+        .count();
+    area as f64 > UNDER_MM2 * mm * mm
 }
 
 /// A stroke by itself: across a ruled line it is a tick.

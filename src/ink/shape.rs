@@ -74,6 +74,9 @@ pub(super) fn length_and_width(points: &[Vector2<f64>]) -> (f64, f64) {
     (extent(along), extent(Vector2::new(-along.y, along.x)))
 }
 
+/// A stroke explains at least this share of its figure.
+const LEAST_SHARE: f64 = 0.2;
+
 /// Splits points into straight strokes, the strongest first, and what no stroke explains.
 ///
 /// `band`: how far from its axis a stroke's pixels may lie, px. `shortest`: the shortest stroke, px.
@@ -99,7 +102,12 @@ pub(super) fn strokes(
         if stroke.length() < shortest || stroke.length() < 1.7 * 2.0 * 1.73 * stroke.spread {
             break;
         }
-        left.retain(|p| !covers(&stroke, *p, band));
+        // Slivers of a stroke that is bolder than the band, or swells in its middle, are no strokes.
+        if (stroke.pixels as f64) < LEAST_SHARE * points.len() as f64 {
+            break;
+        }
+        let width = band.max(2.0 * stroke.spread);
+        left.retain(|p| !covers(&stroke, *p, width));
         found.push(stroke);
     }
     (found, left)
@@ -195,6 +203,27 @@ impl Loop {
     }
 }
 
+/// Width of the stroke that a loop was drawn with: in each direction how far ink goes in from the rim
+/// without a pause, and of these the upper quartile (ink inside may touch the rim in a few).
+fn rim_width(points: &[Vector2<f64>], outline: &Loop) -> f64 {
+    let mut depths: Vec<Vec<f64>> = vec![Vec::new(); SECTORS];
+    for p in points {
+        let d = p - outline.middle;
+        depths[sector(d)].push(outline.rim[sector(d)] - d.norm());
+    }
+    let mut widths: Vec<f64> = depths
+        .iter_mut()
+        .filter(|d| !d.is_empty())
+        .map(|d| {
+            d.sort_by(f64::total_cmp);
+            let pause = d.windows(2).find(|w| w[1] - w[0] > 2.0).map(|w| w[0]);
+            pause.unwrap_or(d[d.len() - 1]) + 1.0
+        })
+        .collect();
+    widths.sort_by(f64::total_cmp);
+    widths[widths.len() * 3 / 4]
+}
+
 fn sector(d: Vector2<f64>) -> usize {
     let turn = (d.y.atan2(d.x) / std::f64::consts::TAU + 1.0) % 1.0;
     ((turn * SECTORS as f64) as usize).min(SECTORS - 1)
@@ -263,16 +292,17 @@ pub(super) fn as_loop(
         rim,
         radius,
     };
-    // The rim is a pen's stroke wide; the inside is mostly empty.
+    // The rim is as wide as this pen draws; the inside is mostly empty.
+    let clear = rim_width(points, &outline).min(pen) + 0.3 * pen;
     let inner: Vec<Vector2<f64>> = points
         .iter()
         .copied()
-        .filter(|&p| (p - middle).norm() < outline.rim[sector(p - middle)] - 1.6 * pen)
+        .filter(|&p| (p - middle).norm() < outline.rim[sector(p - middle)] - clear)
         .collect();
     let inside_area: f64 = outline
         .rim
         .iter()
-        .map(|r| (r - 1.6 * pen).max(0.0).powi(2))
+        .map(|r| (r - clear).max(0.0).powi(2))
         .sum::<f64>()
         * std::f64::consts::PI
         / SECTORS as f64;
