@@ -81,10 +81,89 @@ const TOGETHER_MM: f64 = 4.0;
 /// Along a ruled line, what a figure explains of the ink beside its feet, mm.
 const BESIDE_A_FIGURE_MM: f64 = 0.5;
 
+/// A face whose median level is below this may bear bright marks: lines scribed through layout dye, silver pencil
+/// on dark primer. On a brighter one they would not show.
+const DARK_FACE: u8 = 125;
+/// Dark ink this near to bright ink is the shadow beside it, mm.
+const SHADOW_MM: f64 = 1.5;
+
 /// Reads a flat picture of `px_per_mm` pixels a millimetre. Pixels of level 0 are outside the sheet
 /// and hold nothing.
+///
+/// Ink is darker than the face, unless the face is dark and its ruled lines are bright: then marks are bright
+/// as well, and dark ink apart from them is unsure.
 #[must_use]
 pub fn read(flat: &GrayImage, px_per_mm: f64) -> FlatInk {
+    let dark = read_dark(flat, px_per_mm);
+    if median_level(flat).is_none_or(|m| m >= DARK_FACE) {
+        return dark;
+    }
+    let negative = GrayImage::from_fn(flat.width(), flat.height(), |x, y| {
+        let [v] = flat.get_pixel(x, y).0;
+        image::Luma([if v == 0 { 0 } else { 255 - v.min(254) }])
+    });
+    let bright = read_dark(&negative, px_per_mm);
+    if ruled_length(&bright) > ruled_length(&dark) && bright.marks.len() >= dark.marks.len() {
+        with_dark_left_over(bright, &dark, px_per_mm)
+    } else {
+        dark
+    }
+}
+
+fn median_level(flat: &GrayImage) -> Option<u8> {
+    let mut histogram = [0usize; 256];
+    for &v in flat.as_raw() {
+        histogram[usize::from(v)] += 1;
+    }
+    let known: usize = histogram[1..].iter().sum();
+    let mut below = 0;
+    (1..=255u8).find(|&v| {
+        below += histogram[usize::from(v)];
+        2 * below >= known && known > 0
+    })
+}
+
+/// Length of all ruled lines, px.
+fn ruled_length(ink: &FlatInk) -> f64 {
+    ink.lines
+        .iter()
+        .map(|l| l.ends[0].distance(l.ends[1]))
+        .sum()
+}
+
+/// The bright ink, and as unsure whatever dark ink is not the shadow beside it.
+fn with_dark_left_over(mut bright: FlatInk, dark: &FlatInk, px_per_mm: f64) -> FlatInk {
+    let marks = dark.marks.iter().map(|m| (m.at, m.size_mm));
+    let left: Vec<UnsureInFlat> = marks
+        .chain(dark.unsure.iter().map(|u| (u.at, u.size_mm)))
+        .filter(|&(at, size_mm)| {
+            let reach = |other_mm: f64| (SHADOW_MM + (size_mm + other_mm) / 2.0) * px_per_mm;
+            let beside_line = bright.lines.iter().any(|l| {
+                let d = (l.ends[1] - l.ends[0]).normalize();
+                d.perp(&(at - l.ends[0])).abs() < SHADOW_MM * px_per_mm
+            });
+            !beside_line
+                && !bright
+                    .marks
+                    .iter()
+                    .any(|m| m.at.distance(at) < reach(m.size_mm))
+                && !bright
+                    .unsure
+                    .iter()
+                    .any(|u| u.at.distance(at) < reach(u.size_mm))
+        })
+        .map(|(at, size_mm)| UnsureInFlat {
+            at,
+            size_mm,
+            why: "dark ink on a face that is marked with bright lines",
+        })
+        .collect();
+    bright.unsure.extend(left);
+    bright
+}
+
+/// Reads ink that is darker than the face.
+fn read_dark(flat: &GrayImage, px_per_mm: f64) -> FlatInk {
     let mut picture = Picture::new(flat, px_per_mm);
     let shapes = components(&picture.mask, picture.width as usize, 12, |v| {
         v & 1 != 0 && v & LINE_BIT == 0

@@ -24,6 +24,8 @@ pub(super) struct Habit {
     crossings: usize,
     /// Dots and ticks.
     others: usize,
+    /// Those of the crossings that stand upright to the sheet.
+    upright: usize,
     /// Median size of the crossings, mm.
     usual_mm: f64,
 }
@@ -51,6 +53,7 @@ impl Habit {
         Self {
             crossings: crossings.len(),
             others,
+            upright: crossings.iter().filter(|c| c.upright).count(),
             usual_mm: sizes.get(sizes.len() / 2).copied().unwrap_or(0.0),
         }
     }
@@ -63,9 +66,12 @@ impl Habit {
             && self.usual_mm < LARGEST_MM;
         if sets_out_with_crosses {
             let struck = crossing.over_ink || size >= CROSS_OUT_MM;
+            // An x among many + is not meant like them.
+            let odd =
+                !crossing.upright && self.upright * PER_OTHER > self.crossings * (PER_OTHER - 1);
             return if size > LARGER * self.usual_mm && struck {
                 Meaning::CrossOut
-            } else if size > ALIKE * self.usual_mm || crossing.over_ink {
+            } else if size > ALIKE * self.usual_mm || crossing.over_ink || odd {
                 Meaning::Unsure
             } else {
                 Meaning::Mark
@@ -141,6 +147,15 @@ mod tests {
         assert_eq!(habit.meaning(&cross(3.6, true, false)), Meaning::CrossOut);
         assert_eq!(habit.meaning(&cross(3.6, false, true)), Meaning::Mark);
         assert_eq!(habit.meaning(&cross(2.2, false, false)), Meaning::Mark);
+    }
+
+    #[test]
+    fn an_x_among_many_upright_crosses_is_unsure() {
+        let mut row: Vec<Crossing> = (0..8).map(|_| cross(3.0, false, true)).collect();
+        row.push(cross(3.4, false, false));
+        let habit = Habit::of(&row, 0);
+        assert_eq!(habit.meaning(&row[0]), Meaning::Mark);
+        assert_eq!(habit.meaning(&row[8]), Meaning::Unsure);
     }
 
     #[test]
