@@ -6,10 +6,14 @@
 //! | `new`: a plan to start from | [`new`] |
 //! | `check`: what a plan says, against published figures | [`check`] |
 //! | `stations`: where to mark | [`stations`] |
+//! | `sheet`: drawing and template | [`sheet`] |
+//! | `import`, `export`: CSV and DXF | [`exchange`] |
 
 pub(crate) mod args;
 mod check;
+mod exchange;
 mod new;
+mod sheet;
 mod stations;
 
 use std::path::Path;
@@ -27,6 +31,9 @@ pub(crate) fn run(command: PlanCommand) -> Result<Status, Failure> {
         PlanCommand::New(args) => new::run(&args),
         PlanCommand::Check(args) => check::run(&args),
         PlanCommand::Stations(args) => stations::run(&args),
+        PlanCommand::Sheet(args) => sheet::run(&args),
+        PlanCommand::Import(args) => exchange::import(&args),
+        PlanCommand::Export(args) => exchange::export(&args),
     }
 }
 
