@@ -36,6 +36,8 @@ const FIRST_BAND_MM: f64 = 6.0;
 const BAND_MM: f64 = 16.0;
 /// Depth of the overall dimension, mm.
 const OVERALL_MM: f64 = 7.0;
+/// Edge distances dimensioned on one side.
+const MOST_EDGE_DISTANCES: usize = 6;
 /// Width of the hole table, mm.
 const TABLE_MM: f64 = 46.0;
 /// Height of one line of it, mm.
@@ -131,7 +133,7 @@ fn bands(plan: &Plan, side: Edge) -> f64 {
         _ => 0,
     };
     let narrow = if crossing > 0 {
-        4.0 + 4.0 * crossing.min(4) as f64
+        4.0 + 4.0 * crossing.min(MOST_EDGE_DISTANCES) as f64
     } else {
         0.0
     };
@@ -202,10 +204,17 @@ fn dimensions(plan: &Plan, view: &View, out: &mut String) {
             text(out, place, FIGURES_MM, (anchor, 0.0), names);
         }
         // Distances of the rows from this edge, on the side where such rows end.
-        for (i, row) in rows.iter().take(4).enumerate() {
+        // Those of the opposite edge stand there too, nearer to the piece.
+        let before = match edge {
+            Edge::Top => rows_on(plan, Edge::Bottom).len(),
+            Edge::Right => rows_on(plan, Edge::Left).len(),
+            _ => 0,
+        };
+        let room_left = MOST_EDGE_DISTANCES.saturating_sub(before);
+        for (i, row) in rows.iter().take(room_left).enumerate() {
             let e = row.edge_distance_mm;
             let figure = length(e, u);
-            let off = 4.0 + 4.0 * i as f64;
+            let off = 4.0 + 4.0 * (before + i) as f64;
             match edge {
                 Edge::Bottom => narrow(
                     out,
@@ -334,22 +343,13 @@ fn hole_table(lines: &[[String; 3]], [x, top]: [f64; 2], height: f64, out: &mut 
         return;
     }
     let columns = [x + 20.0, x + 30.0, x + 39.0];
-    let head = ["", "x from left", "y from bottom"];
-    text(out, [x, top], FIGURES_MM, ("start", 0.0), "Hole");
-    text(
-        out,
-        [columns[1] - 3.0, top],
-        FIGURES_MM * 0.8,
-        ("end", 0.0),
-        head[1],
-    );
-    text(
-        out,
-        [columns[2] + 1.0, top],
-        FIGURES_MM * 0.8,
-        ("end", 0.0),
-        head[2],
-    );
+    for (at, anchor, what) in [
+        (x, "start", "Hole"),
+        (columns[1] - 3.0, "end", "from left"),
+        (columns[2] + 1.0, "end", "bottom"),
+    ] {
+        text(out, [at, top], FIGURES_MM, (anchor, 0.0), what);
+    }
     line(out, [x, top + 1.2], [columns[2] + 1.0, top + 1.2], THIN);
     let fits = ((height - MARGIN_MM - TITLE_MM - top - 8.0) / TABLE_LINE_MM) as usize;
     for (i, [name, across, up]) in lines.iter().take(fits).enumerate() {
