@@ -97,6 +97,16 @@ fn advice_where_rounding_eats_a_quarter() {
         table.advice(Division::ThirtySecond, &plan_far).unwrap(),
         "measure from the right edge instead, to 1/32 in (at most 0 % of the tolerance)"
     );
+    // Inches on a rule of half millimetres.
+    let plan = take(
+        "along = \"bottom\"\nedge_distance = 1\nstations = [\"1 1/32\", \"2 3/32\", \"3 3/64\"]\n",
+    );
+    assert_eq!(
+        tables(&plan)[0]
+            .advice(Division::HalfMillimetre, &plan)
+            .unwrap(),
+        "use a rule with 64ths of an inch (at most 0 % of the tolerance)"
+    );
     // Nothing on a rule fits: decimals.
     let plan =
         take("along = \"bottom\"\nedge_distance = 1\nstations = [1.0078, 2.0149, 3.0037, 4.01]\n");

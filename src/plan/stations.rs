@@ -116,15 +116,14 @@ impl Table {
             );
             ways.push((worst, way));
         }
-        if division == Division::ThirtySecond {
-            let finer = Division::Sixtyfourth;
-            ways.push((self.worst(finer), "use the 1/64 in edge of the rule".into()));
+        for (other, way) in [
+            (Division::Sixtyfourth, "use a rule with 64ths of an inch"),
+            (Division::HalfMillimetre, "use a rule with half millimetres"),
+        ] {
+            if other != division {
+                ways.push((self.worst(other), way.into()));
+            }
         }
-        let metric = Division::HalfMillimetre;
-        ways.push((
-            self.worst(metric),
-            "use a rule with half millimetres".into(),
-        ));
         // The order above is that of least change.
         let best = ways.into_iter().find(|(worst, _)| *worst <= allowed);
         Some(match best {

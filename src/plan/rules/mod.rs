@@ -248,7 +248,15 @@ impl Judge<'_> {
             let what = (about.as_str(), "pitch", "over the usual");
             self.most(Kind::PitchUsualHigh, what, (most, rows), findings);
         }
-        if let Some((mm, other)) = &run.transverse {
+        // Two rows that are each other's nearest are told of once.
+        let told = |other: &str| {
+            let index = |name: &str| all.iter().position(|l| l.name == name);
+            let back = all
+                .iter()
+                .any(|l| l.name == other && l.transverse.as_ref().is_some_and(|t| t.1 == run.name));
+            back && index(other) < index(&run.name)
+        };
+        if let Some((mm, other)) = run.transverse.as_ref().filter(|t| !told(&t.1)) {
             let what = format!("distance from row {other}");
             self.least(
                 Kind::TransverseLeast,
@@ -257,7 +265,7 @@ impl Judge<'_> {
                 findings,
             );
         }
-        if let Some(other) = &run.side_by_side
+        if let Some(other) = run.side_by_side.as_ref().filter(|o| !told(o))
             && self.books.contains(&Book::Navy)
         {
             findings.push(Finding {
@@ -335,7 +343,7 @@ impl Judge<'_> {
                     rules: Vec::new(),
                 });
             } else {
-                let what = "of two rows that meet: the spacing";
+                let what = "spacing where two rows meet";
                 self.least(Kind::PitchLeast, (&about, what), (mm, 1), findings);
             }
         }
