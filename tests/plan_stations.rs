@@ -98,9 +98,7 @@ fn advice_where_rounding_eats_a_quarter() {
         "measure from the right edge instead, to 1/32 in (at most 0 % of the tolerance)"
     );
     // Inches on a rule of half millimetres.
-    let plan = take(
-        "along = \"bottom\"\nedge_distance = 1\nstations = [\"1 1/32\", \"2 3/32\", \"3 3/64\"]\n",
-    );
+    let plan = take("along = \"bottom\"\nedge_distance = 1\nstations = [\"1 1/64\", \"2 1/32\"]\n");
     assert_eq!(
         tables(&plan)[0]
             .advice(Division::HalfMillimetre, &plan)
