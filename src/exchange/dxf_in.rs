@@ -3,9 +3,9 @@
 use std::collections::BTreeMap;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
-use dxf::Drawing;
 use dxf::entities::{Entity, EntityType, Insert};
 use dxf::enums::Units as Dxf;
+use dxf::{Block, Drawing};
 
 use super::{ExchangeError, Imported, MOST_HOLES, check_size};
 use crate::plan::Units;
@@ -26,6 +26,9 @@ pub struct DxfChoice {
 const ONE_HOLE_MM: f64 = 0.05;
 /// Corners this near to their bounding box are those of an upright rectangle, mm.
 const SQUARE_MM: f64 = 0.01;
+
+/// Inserts looked at: a file with more is no sheet, and would take long.
+const MOST_INSERTS: usize = 10_000;
 
 /// What is counted while reading: reason or sort, and how often.
 #[derive(Default)]
@@ -78,7 +81,8 @@ pub fn from_dxf(bytes: &[u8], choice: &DxfChoice) -> Result<Imported, ExchangeEr
     }
     let (units, scale) = unit(&drawing, choice)?;
     let mut reading = Reading {
-        drawing: &drawing,
+        blocks: drawing.blocks().map(|b| (b.name.as_str(), b)).collect(),
+        inserts: 0,
         choice,
         scale,
         holes: Vec::new(),
@@ -115,7 +119,8 @@ fn unit(drawing: &Drawing, choice: &DxfChoice) -> Result<(Units, f64), ExchangeE
 }
 
 struct Reading<'d> {
-    drawing: &'d Drawing,
+    blocks: BTreeMap<&'d str, &'d Block>,
+    inserts: usize,
     choice: &'d DxfChoice,
     scale: f64,
     holes: Vec<[f64; 2]>,
@@ -233,7 +238,11 @@ impl Reading<'_> {
             .take(40)
             .collect();
         let what = format!("block {name} {on}");
-        let Some(block) = self.drawing.blocks().find(|b| b.name == insert.name) else {
+        self.inserts += 1;
+        if self.inserts > MOST_INSERTS {
+            return Err(ExchangeError::TooMany);
+        }
+        let Some(block) = self.blocks.get(insert.name.as_str()).copied() else {
             self.left_out
                 .add(format!("{what}: the file does not have that block"));
             return Ok(());
