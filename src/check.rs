@@ -13,6 +13,7 @@ use crate::card::{self, SeenCard};
 use crate::frame::{Pixel, Point, Sheet};
 use crate::ink::{self, Ink};
 use crate::photo::Photo;
+use crate::plan::rules::{BOOKS, Marked, as_marked};
 use crate::plan::{Edge, Plan};
 use crate::report::{CardSummary, Fit, InPhoto, LensSource, PhotoSummary, Report, SurveySummary};
 use crate::sheet::{self, MeasuredEdge, Outline, Sides};
@@ -20,7 +21,7 @@ use crate::survey::{
     self, KNOWN_SD_MM, KnownLength, Options, PrintScale, Priors, SheetDatum, SheetFrame, Sighting,
     Survey,
 };
-use crate::verdict::{self, Reason, Verdict, Weight};
+use crate::verdict::{self, HoleState, Reason, Verdict, Weight};
 use turn::Way;
 
 pub use turn::Corner;
@@ -46,8 +47,33 @@ pub fn check(photo: &Photo, plan: &Plan, given: &Given) -> Checked {
         checked.findings.extend(unsaid);
         checked.verdict = verdict::decide(plan, &checked.ink, &checked.outline, &checked.findings);
     }
+    checked
+        .notes
+        .extend(under_as_marked(plan, &checked.verdict));
     clock.lap("verdict", &mut checked);
     checked
+}
+
+/// Notes of edge distances and spacings that are surely under a published least value as marked. They change
+/// nothing in the verdict: the plan and its tolerance decide, and the approved data decide on the plan.
+fn under_as_marked(plan: &Plan, verdict: &Verdict) -> Vec<String> {
+    let marks: Vec<Marked> = verdict
+        .holes
+        .iter()
+        .filter(|h| h.state != HoleState::Cancelled)
+        .filter_map(|h| {
+            Some(Marked {
+                hole: &h.name,
+                at: h.found?,
+                uncertainty_mm: h.uncertainty_mm?,
+            })
+        })
+        .collect();
+    as_marked(plan, &marks, &BOOKS)
+        .into_iter()
+        .filter(|f| f.sure)
+        .map(|f| f.text)
+        .collect()
 }
 
 /// From cards to ink; on the way out early, the reason.

@@ -16,7 +16,9 @@
 
 pub mod card;
 pub mod check;
+pub mod drafting;
 pub mod draw;
+pub mod exchange;
 pub mod frame;
 pub mod ink;
 pub mod photo;

@@ -167,7 +167,8 @@ fn knows_its_keys() {
     assert_eq!(
         said_of(&row("first = 1\npitch = 1\ncount = 2\ncolour = \"red\"\n")),
         "p.toml:14:1: row A has no key `colour`\n  hint: its keys are name, along, edge_distance, first, \
-         pitch, count, last, stations"
+         pitch, count, last, stations, last_from_end, pitch_about, pitch_min, pitch_max, from, to, offset_from, \
+         offset, stagger, copy_of, mirror, mirror_at, shift, skip, share"
     );
 }
 

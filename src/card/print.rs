@@ -298,7 +298,7 @@ fn path(rects: &[Rect], ox: f64, oy: f64) -> String {
     d
 }
 
-fn bar_path(bar: &layout::Bar, ox: f64, oy: f64) -> String {
+pub(crate) fn bar_path(bar: &layout::Bar, ox: f64, oy: f64) -> String {
     let [a, b] = bar.ends;
     path(&[bar.line, a, b], ox, oy)
 }

@@ -57,7 +57,7 @@ pub(crate) enum Command {
     Cards(CardsArgs),
     Demo(DemoArgs),
     #[command(subcommand)]
-    Plan(PlanCommand),
+    Plan(super::plan::args::PlanCommand),
 }
 
 /// Check a photo of a marked sheet against its plan
@@ -230,26 +230,6 @@ pub(crate) struct DemoArgs {
     /// The exit status is then 0 if the check ran, whatever it found.
     #[arg(long)]
     pub(crate) check: bool,
-}
-
-/// Look at a plan
-///
-/// A plan says where the holes should be.
-#[derive(Debug, Subcommand)]
-pub(crate) enum PlanCommand {
-    Check(PlanCheckArgs),
-}
-
-/// Read a plan and say what it holds, or what is wrong with it
-///
-/// Names every mistake with its line, column and key. Exit status 0 if the plan can be used, 2 if not.
-#[derive(Debug, clap::Args)]
-pub(crate) struct PlanCheckArgs {
-    /// The plan, a TOML file
-    ///
-    /// See the README for its keys.
-    #[arg(value_name = "PLAN")]
-    pub(crate) plan: PathBuf,
 }
 
 /// When to colour.

@@ -6,7 +6,7 @@
 //! | `check`: photo and plan to verdict | [`check`] |
 //! | `cards`: scale cards to print | [`cards`] |
 //! | `demo`: a scenario to try it on | [`demo`] |
-//! | `plan`: what a plan says | [`plan`] |
+//! | `plan`: start, look at, mark out, draw and exchange plans | [`plan`] |
 //! | terminal and output files | [`out`] |
 //! | exit status and failures | [`exit`] |
 
@@ -18,7 +18,7 @@ pub(crate) mod exit;
 pub(crate) mod out;
 mod plan;
 
-use args::{Args, Command, PlanCommand};
+use args::{Args, Command};
 use exit::{Failure, Status};
 
 /// Does what the command line asks.
@@ -27,6 +27,6 @@ pub(crate) fn run(args: Args) -> Result<Status, Failure> {
         Command::Check(args) => check::run(&check::Options::of(args)?),
         Command::Cards(args) => cards::run(&cards::Options::of(args)?),
         Command::Demo(args) => demo::run(&args),
-        Command::Plan(PlanCommand::Check(args)) => plan::check(&args.plan),
+        Command::Plan(command) => plan::run(command),
     }
 }

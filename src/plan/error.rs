@@ -162,6 +162,10 @@ impl<'t> Faults<'t> {
         });
     }
 
+    pub(super) fn count(&self) -> usize {
+        self.found.len()
+    }
+
     pub(super) fn is_empty(&self) -> bool {
         self.found.is_empty()
     }

@@ -4,12 +4,12 @@ use std::collections::BTreeMap;
 
 use super::error::Faults;
 use super::length::show_planned;
-use super::rows::{Drawn, SheetSize};
+use super::rows::{Drawn, DrawnHole, SheetSize};
 use super::table::{Got, Table};
 use super::{Hole, Units};
 
 /// Two holes nearer than this are one hole written twice, mm.
-const SAME_PLACE_MM: f64 = 0.1;
+pub(super) const SAME_PLACE_MM: f64 = 0.1;
 /// Distances that agree this well are the same, mm.
 const ROUNDING_MM: f64 = 1e-9;
 
@@ -25,14 +25,15 @@ pub(super) fn off_text(what: &str, edge: &str, by_mm: f64, units: Units) -> Stri
     }
 }
 
-/// Notes a single hole that is off the sheet, once for each direction.
+/// Notes a hole that is off the sheet, once for each direction; gives whether it is.
 pub(super) fn check_on_sheet(
     table: &Table,
     hole: &Hole,
     size: SheetSize,
     units: Units,
     faults: &mut Faults,
-) {
+) -> bool {
+    let before = faults.count();
     let sides = [
         ("x", hole.at.x, size.width_mm, ["left", "right"]),
         ("y", hole.at.y, size.height_mm, ["bottom", "top"]),
@@ -50,23 +51,28 @@ pub(super) fn check_on_sheet(
             show_planned(value, units),
             off_text("the hole", off.0, off.1, units)
         );
-        faults.add(table.place_of(key), table.name_of(key), text);
+        let name = match &hole.row {
+            Some(_) => format!("{}: {}", table.label, hole.name),
+            None => table.name_of(key),
+        };
+        faults.add(table.place_of(key), name, text);
     }
+    faults.count() > before
 }
 
 /// Notes names that are used twice; upper and lower case count as one, as they do in talk.
 pub(super) fn check_names(drawn: &Drawn, faults: &mut Faults) {
     let mut rows: BTreeMap<String, &str> = BTreeMap::new();
     let mut doubled_rows: Vec<&str> = Vec::new();
-    for (row, &at) in drawn.rows.iter().zip(&drawn.row_places) {
-        if let Some(before) = rows.insert(row.name.to_lowercase(), &row.name) {
+    for (name, at) in &drawn.run_places {
+        if let Some(before) = rows.insert(name.to_lowercase(), name) {
             let text = format!("a row before it has that name (\"{before}\")");
-            faults.add(at, format!("row {}: name", row.name), text);
-            doubled_rows.push(&row.name);
+            faults.add(*at, format!("row {name}: name"), text);
+            doubled_rows.push(name);
         }
     }
     let mut holes: BTreeMap<String, &Hole> = BTreeMap::new();
-    for drawn_hole in &drawn.holes {
+    for drawn_hole in drawn.all() {
         let hole = &drawn_hole.hole;
         let Some(before) = holes.insert(hole.name.to_lowercase(), hole) else {
             continue;
@@ -103,19 +109,14 @@ pub(super) fn check_distances(
     if !faults.is_empty() {
         return;
     }
-    let mut by_x: Vec<usize> = (0..drawn.holes.len()).collect();
-    by_x.sort_by(|&a, &b| {
-        drawn.holes[a]
-            .hole
-            .at
-            .x
-            .total_cmp(&drawn.holes[b].hole.at.x)
-    });
+    let holes: Vec<&DrawnHole> = drawn.all().collect();
+    let mut by_x: Vec<usize> = (0..holes.len()).collect();
+    by_x.sort_by(|&a, &b| holes[a].hole.at.x.total_cmp(&holes[b].hole.at.x));
     let mut nearest: Option<(f64, usize, usize)> = None;
     for (i, &a) in by_x.iter().enumerate() {
         for &b in &by_x[i + 1..] {
             let (first, second) = (a.min(b), a.max(b));
-            let (p, q) = (&drawn.holes[first].hole, &drawn.holes[second].hole);
+            let (p, q) = (&holes[first].hole, &holes[second].hole);
             let limit = nearest.map_or(f64::INFINITY, |n| n.0.max(SAME_PLACE_MM));
             if (p.at.x - q.at.x).abs() > limit {
                 break;
@@ -123,7 +124,16 @@ pub(super) fn check_distances(
             let distance = p.at.distance(q.at);
             if distance < SAME_PLACE_MM {
                 let text = format!("it is at the same place as {}", p.name);
-                faults.add(drawn.holes[second].at, format!("hole {}", q.name), text);
+                let key = format!("hole {}", q.name);
+                if q.row.is_some() {
+                    let hint = format!(
+                        "if both rows mean the one hole, say share = [\"{}\"]",
+                        p.name
+                    );
+                    faults.add_with_hint(holes[second].at, key, text, hint);
+                } else {
+                    faults.add(holes[second].at, key, text);
+                }
             }
             // Equal but for rounding: the first pair is named.
             if nearest.is_none_or(|n| distance < n.0 - ROUNDING_MM) {
@@ -139,8 +149,8 @@ pub(super) fn check_distances(
             "found {}, but {} and {} are only {} apart; expected at most half of that, so that a mark \
              cannot serve two holes",
             show_planned(tolerance.value, units),
-            drawn.holes[a].hole.name,
-            drawn.holes[b].hole.name,
+            holes[a].hole.name,
+            holes[b].hole.name,
             show_planned(distance, units)
         );
         faults.add(tolerance.at, "[tolerance]: position", text);

@@ -4,20 +4,36 @@
 //! | --- | --- |
 //! | open and walk the TOML file | `read` |
 //! | one table: its keys, their sorts and places | `table` |
-//! | rows: three forms, one list of stations | `rows` |
+//! | stations: the ways to write where a row's holes are | `spacing` |
+//! | rows: along an edge, between points, from another row | `rows` |
+//! | grids, circles and arcs | `patterns` |
+//! | points and the names of holes that stand for points | `places` |
 //! | names, places and tolerance make sense together | `geometry` |
 //! | lengths, as written and as shown | [`length`] |
 //! | what can be wrong | `error` |
+//! | edge distance, pitch and the like against published figures | [`rules`] |
+//! | where to mark, and what a rule's divisions cost | [`stations`] |
+//! | plans to start from | [`starters`] |
 
 mod error;
 mod geometry;
 pub mod length;
+mod patterns;
+mod places;
 mod read;
 mod rows;
+pub mod rules;
+
+mod spacing;
+pub mod starters;
+pub mod stations;
+
 mod table;
 
 pub use error::{Fault, PlanError};
 pub use read::{parse, read};
+
+use nalgebra::Vector2;
 
 use crate::frame::{Point, Sheet};
 
@@ -63,7 +79,8 @@ pub struct Hole {
     pub at: Point<Sheet>,
 }
 
-/// A row of holes along an edge. Its holes stand in `Plan::holes`, in order from the row's start.
+/// A row of holes that runs along an edge, or level with one. Its holes stand in `Plan::holes`, in order
+/// from the row's start; skipped and shared stations have none.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Row {
     /// Its name.
@@ -99,8 +116,88 @@ pub struct Plan {
     pub seen_fraction: f64,
     /// Two hole names that fix the frame instead of the sheet's edges.
     pub datum: Option<[String; 2]>,
-    /// The rows.
+    /// The rows that run along an edge or level with one, and away from the left or bottom edge. Others
+    /// (slanting rows, circles) are only in `runs`.
     pub rows: Vec<Row>,
-    /// All holes: those of the rows in order, then the single ones.
+    /// All holes to be marked: those of the rows in order, of circles, then the single ones.
     pub holes: Vec<Hole>,
+    /// Holes that are drilled already: nothing is to be marked there, but rows may start from them.
+    pub drilled: Vec<Hole>,
+    /// Everything that has more than one hole, as it was planned.
+    pub runs: Vec<Run>,
+}
+
+impl Plan {
+    /// The hole of this name, to be marked or drilled already.
+    #[must_use]
+    pub fn hole(&self, name: &str) -> Option<&Hole> {
+        self.holes
+            .iter()
+            .chain(&self.drilled)
+            .find(|h| h.name == name)
+    }
+}
+
+/// Holes planned together: a row, one line of a grid, a circle or an arc.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Run {
+    /// The row's or circle's name.
+    pub name: String,
+    /// The line that the holes lie on.
+    pub path: Path,
+    /// What the stations are measured from.
+    pub datum: Datum,
+    /// The holes in order, with those shared with other runs.
+    pub stops: Vec<Stop>,
+    /// Numbers of the stations that are left out on purpose.
+    pub skipped: Vec<usize>,
+}
+
+/// The line that the holes of a run lie on.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Path {
+    /// Straight.
+    Line {
+        /// Where the station is 0.
+        origin: Point<Sheet>,
+        /// Unit vector of growing station.
+        along: Vector2<f64>,
+        /// The edge that the plan names for the row.
+        edge: Option<Edge>,
+    },
+    /// A circle or an arc, anticlockwise.
+    Circle {
+        /// Its centre.
+        centre: Point<Sheet>,
+        /// Radius, mm.
+        radius_mm: f64,
+        /// All round: the last hole is the neighbour of the first.
+        whole: bool,
+    },
+}
+
+/// What the stations of a run are measured from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Datum {
+    /// An edge of the sheet.
+    Edge(Edge),
+    /// The hole of this name.
+    Hole(String),
+    /// A point that nothing marks: the start of a row between two points, the first hole of a circle.
+    Start,
+}
+
+/// One hole of a run.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Stop {
+    /// Name of the hole.
+    pub hole: String,
+    /// Number of its station, from 1.
+    pub number: usize,
+    /// Its centre, mm.
+    pub at: Point<Sheet>,
+    /// Distance from the datum along the path, mm.
+    pub station_mm: f64,
+    /// The hole belongs to another run, or is drilled already; this run only counts it in.
+    pub shared: bool,
 }

@@ -7,10 +7,10 @@ use std::path::Path;
 use toml::de::DeTable;
 
 use super::error::{Fault, Faults, PlanError};
-use super::geometry;
-use super::rows::{self, Drawn, SheetSize};
+use super::rows::{self, Drawn, DrawnHole, SheetSize};
 use super::table::{Got, Table, nearest};
 use super::{Head, Hole, Plan, Units};
+use super::{geometry, patterns};
 use crate::frame::Point;
 
 /// Largest plan file, bytes; a plan of 2000 single holes has a tenth of it.
@@ -135,9 +135,13 @@ fn plan_of(top: &Table, path: &Path, faults: &mut Faults) -> Option<Plan> {
         .as_ref()
         .filter(|_| units_given.is_some())
         .map(|s| s.0);
-    let mut drawn = rows::read(top, units, size, faults);
+    let mut drawn = Drawn::default();
+    // First, for rows may start from them.
     singles(top, units, size, &mut drawn, faults);
-    if drawn.holes.is_empty() && faults.is_empty() {
+    rows::read(top, units, size, &mut drawn, faults);
+    patterns::grids(top, units, size, &mut drawn, faults);
+    patterns::circles(top, units, size, &mut drawn, faults);
+    if drawn.holes.is_empty() && drawn.singles.is_empty() && faults.is_empty() {
         faults.add_with_hint(
             0,
             "row",
@@ -162,7 +166,14 @@ fn plan_of(top: &Table, path: &Path, faults: &mut Faults) -> Option<Plan> {
         seen_fraction,
         datum,
         rows: drawn.rows,
-        holes: drawn.holes.into_iter().map(|h| h.hole).collect(),
+        holes: drawn
+            .holes
+            .into_iter()
+            .chain(drawn.singles)
+            .map(|h| h.hole)
+            .collect(),
+        drilled: drawn.drilled.into_iter().map(|h| h.hole).collect(),
+        runs: drawn.runs,
     })
 }
 
@@ -281,7 +292,7 @@ fn seen_fraction(top: &Table, faults: &mut Faults) -> f64 {
     got.value
 }
 
-/// The single holes, behind those of the rows.
+/// The single holes, to be marked or drilled already.
 fn singles(
     top: &Table,
     units: Units,
@@ -293,6 +304,7 @@ fn singles(
         let name = name(&table, "\"P1\"", faults);
         let x = table.length("x", "6", units, faults);
         let y = table.length("y", "\"2 17/32\"", units, faults);
+        let drilled = table.flag("drilled", faults);
         let (Some(name), Some(x), Some(y)) = (name, x, y) else {
             continue;
         };
@@ -307,7 +319,12 @@ fn singles(
         if let Some(size) = size {
             geometry::check_on_sheet(&table, &hole, size, units, faults);
         }
-        drawn.push(hole, table.at);
+        let list = if drilled {
+            &mut drawn.drilled
+        } else {
+            &mut drawn.singles
+        };
+        list.push(DrawnHole { hole, at: table.at });
     }
 }
 
@@ -353,14 +370,14 @@ fn datum(top: &Table, drawn: &Drawn, faults: &mut Faults) -> Option<[String; 2]>
         return None;
     }
     for got in [a, b] {
-        if drawn.holes.iter().any(|h| h.hole.name == got.value) {
+        if drawn.known_holes().any(|h| h.name == got.value) {
             continue;
         }
         let text = format!(
             "the plan has no hole \"{}\"",
             super::length::shorten(got.value)
         );
-        let near = nearest(got.value, drawn.holes.iter().map(|h| h.hole.name.as_str()));
+        let near = nearest(got.value, drawn.known_holes().map(|h| h.name.as_str()));
         match near {
             Some(near) => {
                 faults.add_with_hint(got.at, "datum", text, format!("did you mean \"{near}\"?"));

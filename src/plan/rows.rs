@@ -1,20 +1,22 @@
-//! Rows: from their three forms to the stations of their holes.
+//! Rows: where each is placed, and the holes it gives.
 //!
-//! | form | stations |
+//! | form | where the row is |
 //! | --- | --- |
-//! | `first`, `pitch`, `count` | `first`, `first + pitch`, ... |
-//! | `first`, `last`, `count` | equally spaced; `last` is measured from the same end edge as `first` |
-//! | `stations` | as listed, each beyond the one before |
-//!
-//! Stations run from the left edge (`along` bottom or top) or from the bottom edge (left or right).
+//! | `along`, `edge_distance` | beside an edge; stations run from the left or the bottom edge |
+//! | `from`, `to` | between two points or holes; stations run from the first |
+//! | `offset_from`, `offset` | beside another row, away from that row's edge, or to its left |
+//! | `copy_of` with `mirror` or `shift` | another row's holes, seen in a mirror or moved |
+
+use nalgebra::Vector2;
 
 use super::error::Faults;
 use super::geometry;
 use super::length::show_planned;
 use super::read::{MOST_HOLES, name};
-use super::table::{Got, Table};
-use super::{Edge, Hole, Row, Units};
-use crate::frame::{Point, Sheet};
+use super::spacing::{self, Track};
+use super::table::{Got, PointOrName, Table, nearest};
+use super::{Datum, Edge, Hole, Path, Row, Run, Stop, Units, places};
+use crate::frame::Point;
 
 /// The sheet's size, mm.
 #[derive(Debug, Clone, Copy)]
@@ -33,24 +35,38 @@ pub(super) struct DrawnHole {
 #[derive(Default)]
 pub(super) struct Drawn {
     pub(super) rows: Vec<Row>,
-    /// Where the table of each row begins, bytes.
-    pub(super) row_places: Vec<usize>,
+    pub(super) runs: Vec<Run>,
+    /// The name of each row and circle, and where its table begins, bytes.
+    pub(super) run_places: Vec<(String, usize)>,
+    /// Holes of rows and circles.
     pub(super) holes: Vec<DrawnHole>,
+    /// Single holes.
+    pub(super) singles: Vec<DrawnHole>,
+    /// Holes drilled already.
+    pub(super) drilled: Vec<DrawnHole>,
+    /// The lines of the rows, for those that are drawn from them.
+    lines: Vec<(String, Line)>,
 }
 
 impl Drawn {
-    pub(super) fn push(&mut self, hole: Hole, at: usize) {
-        self.holes.push(DrawnHole { hole, at });
-    }
-
     /// Whether `more` holes may be added; a fault if not.
     pub(super) fn has_room(&self, more: usize, table: &Table, faults: &mut Faults) -> bool {
-        let room = self.holes.len() + more <= MOST_HOLES;
+        let held = self.holes.len() + self.singles.len() + self.drilled.len();
+        let room = held + more <= MOST_HOLES;
         if !room {
             let text = format!("the plan has more than {MOST_HOLES} holes");
             faults.add(table.at, table.label.clone(), text);
         }
         room
+    }
+
+    /// All holes read so far.
+    pub(super) fn all(&self) -> impl Iterator<Item = &DrawnHole> {
+        self.holes.iter().chain(&self.singles).chain(&self.drilled)
+    }
+
+    pub(super) fn known_holes(&self) -> impl Iterator<Item = &Hole> {
+        self.all().map(|h| &h.hole)
     }
 }
 
@@ -64,325 +80,540 @@ impl Edge {
     }
 
     /// The edges where a row along this one starts and ends.
-    fn ends(self) -> [&'static str; 2] {
+    fn ends(self) -> [Self; 2] {
         match self {
-            Self::Bottom | Self::Top => ["left", "right"],
-            Self::Left | Self::Right => ["bottom", "top"],
+            Self::Bottom | Self::Top => [Self::Left, Self::Right],
+            Self::Left | Self::Right => [Self::Bottom, Self::Top],
         }
     }
-}
 
-/// All rows of the plan, with their holes.
-pub(super) fn read(
-    top: &Table,
-    units: Units,
-    size: Option<SheetSize>,
-    faults: &mut Faults,
-) -> Drawn {
-    let mut drawn = Drawn::default();
-    for table in top.tables("row", faults) {
-        let name = name(&table, "\"A\"", faults);
-        let words = [
-            ("bottom", Edge::Bottom),
-            ("top", Edge::Top),
-            ("left", Edge::Left),
-            ("right", Edge::Right),
-        ];
-        let along = table.word("along", &words, faults);
-        let edge_distance = table.length("edge_distance", "\"5/16\"", units, faults);
-        let stations = stations(&table, along, units, size, faults);
-        let (Some(name), Some(along), Some(edge_distance), Some(stations)) =
-            (name, along, edge_distance, stations)
-        else {
-            continue;
+    /// The edge across the sheet.
+    fn opposite(self) -> Self {
+        match self {
+            Self::Bottom => Self::Top,
+            Self::Top => Self::Bottom,
+            Self::Left => Self::Right,
+            Self::Right => Self::Left,
+        }
+    }
+
+    /// Whether it runs along x.
+    #[must_use]
+    pub fn is_level(self) -> bool {
+        matches!(self, Self::Bottom | Self::Top)
+    }
+
+    /// Its name in plans.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Bottom => "bottom",
+            Self::Right => "right",
+            Self::Top => "top",
+            Self::Left => "left",
+        }
+    }
+
+    /// Distance of a place of the sheet from this edge, mm.
+    fn distance(self, at: Vector2<f64>, size: SheetSize) -> f64 {
+        match self {
+            Self::Bottom => at.y,
+            Self::Top => size.height_mm - at.y,
+            Self::Left => at.x,
+            Self::Right => size.width_mm - at.x,
+        }
+    }
+
+    /// The line of a row at `edge_distance` from this edge.
+    fn line(self, edge_distance: f64, size: SheetSize, stations: Vec<f64>) -> Line {
+        let (origin, along) = match self {
+            Self::Bottom => (Vector2::new(0.0, edge_distance), Vector2::x()),
+            Self::Top => (
+                Vector2::new(0.0, size.height_mm - edge_distance),
+                Vector2::x(),
+            ),
+            Self::Left => (Vector2::new(edge_distance, 0.0), Vector2::y()),
+            Self::Right => (
+                Vector2::new(size.width_mm - edge_distance, 0.0),
+                Vector2::y(),
+            ),
         };
-        if !drawn.has_room(stations.len(), &table, faults) {
-            return drawn;
-        }
-        check_edge_distance(&table, along, edge_distance, (units, size), faults);
-        // Places along the top and right edges need the sheet's size; without it a fault is noted
-        // already, and the places are not used.
-        let size = size.unwrap_or(SheetSize {
-            width_mm: 0.0,
-            height_mm: 0.0,
-        });
-        for (i, &station) in stations.iter().enumerate() {
-            let hole = Hole {
-                name: format!("{}{}", name.value, i + 1),
-                row: Some(name.value.to_string()),
-                at: place(along, station, edge_distance.value, size),
-            };
-            drawn.push(hole, table.at);
-        }
-        drawn.row_places.push(table.at);
-        drawn.rows.push(Row {
-            name: name.value.to_string(),
+        Line {
+            origin,
             along,
-            edge_distance_mm: edge_distance.value,
-            stations_mm: stations,
-        });
-    }
-    drawn
-}
-
-/// Where a station of a row lies on the sheet.
-fn place(along: Edge, station: f64, edge_distance: f64, size: SheetSize) -> Point<Sheet> {
-    match along {
-        Edge::Bottom => Point::new(station, edge_distance),
-        Edge::Top => Point::new(station, size.height_mm - edge_distance),
-        Edge::Left => Point::new(edge_distance, station),
-        Edge::Right => Point::new(size.width_mm - edge_distance, station),
-    }
-}
-
-fn check_edge_distance(
-    table: &Table,
-    along: Edge,
-    got: Got<f64>,
-    (units, size): (Units, Option<SheetSize>),
-    faults: &mut Faults,
-) {
-    let key = table.name_of("edge_distance");
-    if got.value <= 0.0 {
-        let text = format!("found {:.1} mm; expected more than 0", got.value);
-        faults.add(got.at, key, text);
-    } else if let Some(across) = size.map(|s| along.lengths(s).1)
-        && got.value >= across
-    {
-        let text = format!(
-            "found {}, but the sheet measures only {} that way: the row is off the sheet",
-            show_planned(got.value, units),
-            show_planned(across, units)
-        );
-        faults.add(got.at, key, text);
-    }
-}
-
-/// The stations of a row, mm; `None` (and a fault) when its form is not one of the three.
-fn stations(
-    table: &Table,
-    along: Option<Edge>,
-    units: Units,
-    size: Option<SheetSize>,
-    faults: &mut Faults,
-) -> Option<Vec<f64>> {
-    const FORMS: &str =
-        "a row has `first`, `pitch` and `count`, or `first`, `last` and `count`, or `stations`";
-    if table.has("stations") {
-        let others = ["first", "pitch", "last", "count"];
-        if let Some(other) = others.iter().find(|k| table.has(k)) {
-            let text = format!("found beside `stations`; {FORMS}");
-            faults.add(table.place_of(other), table.name_of(other), text);
-            return None;
+            edge: Some(self),
+            datum: Datum::Edge(self.ends()[0]),
+            stations,
+            skipped: Vec::new(),
+            ends: Vec::new(),
         }
-        return listed(table, along, units, size, faults);
     }
-    if table.has("pitch") && table.has("last") {
-        let text = format!("found beside `pitch`; {FORMS}");
-        faults.add(table.place_of("last"), table.name_of("last"), text);
-        return None;
+}
+
+/// A row on its line, before its holes are named.
+#[derive(Debug, Clone)]
+pub(super) struct Line {
+    /// Where the station is 0.
+    pub(super) origin: Vector2<f64>,
+    /// Unit vector of growing station.
+    pub(super) along: Vector2<f64>,
+    /// The edge that the row is written along.
+    pub(super) edge: Option<Edge>,
+    pub(super) datum: Datum,
+    /// All of them, skipped and shared ones too.
+    pub(super) stations: Vec<f64>,
+    /// Numbers of those left out.
+    pub(super) skipped: Vec<usize>,
+    /// Holes that the row is written to start or end at.
+    pub(super) ends: Vec<String>,
+}
+
+impl Line {
+    pub(super) fn place(&self, station: f64) -> Vector2<f64> {
+        self.origin + self.along * station
     }
-    if !table.has("pitch") && !table.has("last") {
-        let missing = if table.has("first") || table.has("count") {
-            "pitch"
+
+    /// Away from the row's edge, or to its left.
+    fn inward(&self) -> Vector2<f64> {
+        let left = Vector2::new(-self.along.y, self.along.x);
+        match self.edge {
+            Some(Edge::Top | Edge::Left) => -left,
+            _ => left,
+        }
+    }
+
+    /// The edge along which the row runs or with which it is level, for a row whose stations grow away
+    /// from the left or the bottom edge.
+    fn level_with(&self, size: SheetSize) -> Option<Edge> {
+        /// Slant below which a row is level, as a sine: rounding.
+        const LEVEL: f64 = 1e-9;
+        if self.edge.is_some() {
+            return self.edge;
+        }
+        let near = |at: f64, across: f64| at <= across / 2.0;
+        if self.along.y.abs() < LEVEL && self.along.x > 0.0 {
+            let low = near(self.origin.y, size.height_mm);
+            Some(if low { Edge::Bottom } else { Edge::Top })
+        } else if self.along.x.abs() < LEVEL && self.along.y > 0.0 {
+            let low = near(self.origin.x, size.width_mm);
+            Some(if low { Edge::Left } else { Edge::Right })
         } else {
-            "stations"
-        };
-        let text = format!("missing; {FORMS}");
-        faults.add(table.at, table.name_of(missing), text);
-        return None;
-    }
-    let first = table.length("first", "\"11/16\"", units, faults);
-    let step = if table.has("pitch") { "pitch" } else { "last" };
-    let step_length = table.optional_length(step, units, faults);
-    let count = count(table, faults);
-    let (first, step_length, count) = (first?, step_length?, count?);
-    if step == "pitch" {
-        pitched(
-            table,
-            along,
-            (first, step_length, count),
-            (units, size),
-            faults,
-        )
-    } else {
-        spanned(
-            table,
-            along,
-            (first, step_length, count),
-            (units, size),
-            faults,
-        )
-    }
-}
-
-/// How many holes, 1 to the most allowed.
-fn count(table: &Table, faults: &mut Faults) -> Option<usize> {
-    if !table.has("count") {
-        faults.add(
-            table.at,
-            table.name_of("count"),
-            "missing; expected for example `count = 14`",
-        );
-    }
-    let got = table.optional_count("count", faults)?;
-    match usize::try_from(got.value) {
-        Ok(n) if (1..=MOST_HOLES).contains(&n) => Some(n),
-        _ => {
-            let text = format!("found {}; expected 1 to {MOST_HOLES}", got.value);
-            faults.add(got.at, table.name_of("count"), text);
             None
         }
     }
 }
 
-fn pitched(
-    table: &Table,
-    along: Option<Edge>,
-    (first, pitch, count): (Got<f64>, Got<f64>, usize),
-    (units, size): (Units, Option<SheetSize>),
-    faults: &mut Faults,
-) -> Option<Vec<f64>> {
-    if pitch.value <= 0.0 {
-        let text = format!("found {:.1} mm; expected more than 0", pitch.value);
-        faults.add(pitch.at, table.name_of("pitch"), text);
-        return None;
-    }
-    let stations: Vec<f64> = (0..count)
-        .map(|i| first.value + pitch.value * i as f64)
-        .collect();
-    if let (Some(along), Some(size)) = (along, size) {
-        let length = along.lengths(size).0;
-        if !on_edge(table, "first", first, along, length, units, faults) {
-            return Some(stations);
-        }
-        let fits = stations.iter().filter(|&&s| s < length).count();
-        if let Some(&last) = stations.last()
-            && fits < count
-        {
-            let text = format!(
-                "{count} holes from {} at a pitch of {} end at {}, past the {} edge at {}; {fits} fit",
-                show_planned(first.value, units),
-                show_planned(pitch.value, units),
-                show_planned(last, units),
-                along.ends()[1],
-                show_planned(length, units)
-            );
-            faults.add(pitch.at, table.name_of("pitch"), text);
-        }
-    }
-    Some(stations)
-}
+/// Keys that say where a row is, with those that belong to each.
+const FORMS: [(&str, &[&str]); 4] = [
+    ("along", &["edge_distance"]),
+    ("from", &["to"]),
+    ("offset_from", &["offset", "stagger"]),
+    ("copy_of", &["mirror", "mirror_at", "shift"]),
+];
 
-fn spanned(
-    table: &Table,
-    along: Option<Edge>,
-    (first, last, count): (Got<f64>, Got<f64>, usize),
-    (units, size): (Units, Option<SheetSize>),
-    faults: &mut Faults,
-) -> Option<Vec<f64>> {
-    let room = size.zip(along).map(|(s, a)| (a, a.lengths(s).0));
-    if let Some((along, length)) = room {
-        let first_fits = on_edge(table, "first", first, along, length, units, faults);
-        let last_fits = on_edge(table, "last", last, along, length, units, faults);
-        if !(first_fits && last_fits) {
-            return None;
-        }
-    }
-    if count == 1 {
-        let text = "found beside `count = 1`; expected a count of 2 or more, or `pitch`";
-        faults.add(last.at, table.name_of("last"), text);
-        return None;
-    }
-    if last.value <= first.value {
-        let start = along.map_or("end", |a| a.ends()[0]);
-        let text = format!(
-            "found {}, not beyond `first` ({}); both are measured from the {start} edge",
-            show_planned(last.value, units),
-            show_planned(first.value, units)
-        );
-        let key = table.name_of("last");
-        match room {
-            Some((along, length)) if length - last.value > first.value => {
-                let hint = format!(
-                    "as far from the {} edge would be last = \"{}\"",
-                    along.ends()[1],
-                    show_planned(length - last.value, units)
-                        .split(" (")
-                        .next()
-                        .unwrap_or_default()
-                );
-                faults.add_with_hint(last.at, key, text, hint);
-            }
-            _ => faults.add(last.at, key, text),
-        }
-        return None;
-    }
-    let step = (last.value - first.value) / (count - 1) as f64;
-    let mut stations: Vec<f64> = (0..count).map(|i| first.value + step * i as f64).collect();
-    // Exactly as written, without the rounding of the steps.
-    stations[count - 1] = last.value;
-    Some(stations)
-}
-
-fn listed(
-    table: &Table,
-    along: Option<Edge>,
+/// All rows of the plan, with their holes, added to what was drawn before.
+pub(super) fn read(
+    top: &Table,
     units: Units,
     size: Option<SheetSize>,
+    drawn: &mut Drawn,
     faults: &mut Faults,
-) -> Option<Vec<f64>> {
-    let stations = table.lengths("stations", units, faults)?;
-    if stations.is_empty() {
-        let text = "found no length; expected one for each hole";
-        faults.add(table.place_of("stations"), table.name_of("stations"), text);
-        return None;
-    }
-    for pair in stations.windows(2) {
-        if pair[1].value <= pair[0].value {
-            let text = format!(
-                "{} is not beyond the station before it, {}; stations go away from the row's start",
-                show_planned(pair[1].value, units),
-                show_planned(pair[0].value, units)
-            );
-            faults.add(pair[1].at, table.name_of("stations"), text);
-            return None;
+) {
+    for table in top.tables("row", faults) {
+        let name = name(&table, "\"A\"", faults);
+        let line = match form(&table, faults) {
+            None => continue,
+            Some("from") => between(&table, units, drawn, faults),
+            Some("offset_from") => offset(&table, (units, size), drawn, faults),
+            Some("copy_of") => copy(&table, (units, size), drawn, faults),
+            Some(_) => along_edge(&table, (units, size), faults),
+        };
+        let (Some(name), Some(line)) = (name, line) else {
+            continue;
+        };
+        if !drawn.has_room(line.stations.len(), &table, faults) {
+            return;
         }
+        add(&table, name.value, line, (units, size), drawn, faults);
     }
-    if let (Some(along), Some(size)) = (along, size) {
-        for &station in &stations {
-            let length = along.lengths(size).0;
-            on_edge(table, "stations", station, along, length, units, faults);
-        }
-    }
-    Some(stations.into_iter().map(|s| s.value).collect())
 }
 
-/// Whether a station lies within the edge it is measured along; a fault if not.
-fn on_edge(
-    table: &Table,
-    key: &str,
-    station: Got<f64>,
-    along: Edge,
-    length: f64,
-    units: Units,
-    faults: &mut Faults,
-) -> bool {
-    let [start, end] = along.ends();
-    let off = if station.value <= 0.0 {
-        Some((start, -station.value))
-    } else if station.value >= length {
-        Some((end, station.value - length))
-    } else {
-        None
+/// Which of the forms a row has: its first key; `along` where there is none. `None`, and a fault, when
+/// forms are mixed.
+fn form(table: &Table, faults: &mut Faults) -> Option<&'static str> {
+    let (key, own) = FORMS
+        .into_iter()
+        .find(|(key, _)| table.has(key))
+        .unwrap_or(FORMS[0]);
+    let spacing_too = key != "copy_of";
+    let foreign = FORMS
+        .iter()
+        .flat_map(|(k, more)| std::iter::once(k).chain(*more))
+        .filter(|k| **k != key && !own.contains(k))
+        .chain(spacing::KEYS.iter().filter(|_| !spacing_too))
+        .find(|k| table.has(k));
+    let Some(foreign) = foreign else {
+        return Some(key);
     };
-    if let Some((edge, by)) = off {
+    let text = if spacing_too {
+        format!(
+            "found beside `{key}`; a row has `along` and `edge_distance`, or `from` and `to`, or \
+             `offset_from` and `offset`, or `copy_of` with `mirror` or `shift`"
+        )
+    } else {
+        format!("found beside `{key}`; a copy has the spacing of the row that it copies")
+    };
+    faults.add(table.place_of(foreign), table.name_of(foreign), text);
+    None
+}
+
+fn along_edge(
+    table: &Table,
+    (units, size): (Units, Option<SheetSize>),
+    faults: &mut Faults,
+) -> Option<Line> {
+    let words = [Edge::Bottom, Edge::Top, Edge::Left, Edge::Right].map(|e| (e.name(), e));
+    let along = table.word("along", &words, faults);
+    let edge_distance = table.length("edge_distance", "\"5/16\"", units, faults);
+    let track = Track::Edge {
+        ends: along.map(|a| a.ends().map(Edge::name)),
+        length_mm: along.zip(size).map(|(a, s)| a.lengths(s).0),
+    };
+    let stations = spacing::stations(table, track, units, faults);
+    let (along, edge_distance, stations) = (along?, edge_distance?, stations?);
+    let key = table.name_of("edge_distance");
+    if edge_distance.value <= 0.0 {
+        let text = format!("found {:.1} mm; expected more than 0", edge_distance.value);
+        faults.add(edge_distance.at, key, text);
+    } else if let Some(across) = size.map(|s| along.lengths(s).1)
+        && edge_distance.value >= across
+    {
         let text = format!(
-            "found {}: {}",
-            show_planned(station.value, units),
-            geometry::off_text("the hole", edge, by, units)
+            "found {}, but the sheet measures only {} that way: the row is off the sheet",
+            show_planned(edge_distance.value, units),
+            show_planned(across, units)
         );
-        faults.add(station.at, table.name_of(key), text);
+        faults.add(edge_distance.at, key, text);
     }
-    off.is_none()
+    // Places along the top and right edges need the sheet's size; without it a fault is noted already,
+    // and the places are not used.
+    let size = size.unwrap_or(SheetSize {
+        width_mm: 0.0,
+        height_mm: 0.0,
+    });
+    Some(along.line(edge_distance.value, size, stations))
+}
+
+fn between(table: &Table, units: Units, drawn: &Drawn, faults: &mut Faults) -> Option<Line> {
+    /// Nearer than this, two points give no direction, mm.
+    const SHORTEST_MM: f64 = 1.0;
+    let from = places::read(table, "from", units, drawn, faults);
+    let to = places::read(table, "to", units, drawn, faults);
+    let (from, to) = (from?, to?);
+    let way = to.at - from.at;
+    let length_mm = way.norm();
+    if length_mm < SHORTEST_MM {
+        let text = format!(
+            "is {} from `from`; expected another place",
+            show_planned(length_mm, units)
+        );
+        faults.add(table.place_of("to"), table.name_of("to"), text);
+        return None;
+    }
+    let stations = spacing::stations(table, Track::Between { length_mm }, units, faults)?;
+    // Level rows get an exact direction, so that they count as level.
+    let straight = |v: f64| if v.abs() < 1e-12 { 0.0 } else { v };
+    let along = way / length_mm;
+    Some(Line {
+        origin: from.at,
+        along: Vector2::new(straight(along.x), straight(along.y)),
+        edge: None,
+        datum: from.hole.clone().map_or(Datum::Start, Datum::Hole),
+        stations,
+        skipped: Vec::new(),
+        ends: from.hole.into_iter().chain(to.hole).collect(),
+    })
+}
+
+/// The line of the row that `key` names; a fault if there is none above.
+fn base(table: &Table, key: &str, drawn: &Drawn, faults: &mut Faults) -> Option<Line> {
+    let got = table.text(key, "\"A\"", faults)?;
+    let found = drawn.lines.iter().find(|(name, _)| name == got.value);
+    if found.is_none() {
+        let text = format!(
+            "there is no row \"{}\" above this one",
+            super::length::shorten(got.value)
+        );
+        let near = nearest(got.value, drawn.lines.iter().map(|l| l.0.as_str()));
+        match near {
+            Some(near) => {
+                let hint = format!("did you mean \"{near}\"?");
+                faults.add_with_hint(got.at, table.name_of(key), text, hint);
+            }
+            None => faults.add(got.at, table.name_of(key), text),
+        }
+    }
+    found.map(|(_, line)| line.clone())
+}
+
+/// A row beside another: with its stations, midway between them, or with a spacing of its own.
+fn offset(
+    table: &Table,
+    (units, size): (Units, Option<SheetSize>),
+    drawn: &Drawn,
+    faults: &mut Faults,
+) -> Option<Line> {
+    let base = base(table, "offset_from", drawn, faults);
+    let by = table.length("offset", "\"1/2\"", units, faults);
+    let stagger = table.flag("stagger", faults);
+    let (base, by) = (base?, by?);
+    let spaced = spacing::KEYS.iter().find(|k| table.has(k));
+    if let Some(key) = spaced
+        && stagger
+    {
+        let text =
+            "found beside `stagger`, which puts the holes midway between those of the other row";
+        faults.add(table.place_of(key), table.name_of(key), text);
+        return None;
+    }
+    let stations = if spaced.is_some() {
+        let length_mm = match base.edge {
+            Some(edge) => edge.lengths(size?).0,
+            None => base.stations.last().copied().unwrap_or_default(),
+        };
+        let track = match base.edge {
+            Some(edge) => Track::Edge {
+                ends: Some(edge.ends().map(Edge::name)),
+                length_mm: Some(length_mm),
+            },
+            None => Track::Between { length_mm },
+        };
+        spacing::stations(table, track, units, faults)?
+    } else if stagger {
+        let midway = base.stations.windows(2).map(|w| (w[0] + w[1]) / 2.0);
+        midway.collect()
+    } else {
+        base.stations.clone()
+    };
+    if stations.is_empty() {
+        let text = "the row it is measured from has one hole, and nothing is midway";
+        faults.add(table.place_of("stagger"), table.name_of("stagger"), text);
+        return None;
+    }
+    let skipped = if stagger || spaced.is_some() {
+        Vec::new()
+    } else {
+        base.skipped.clone()
+    };
+    Some(Line {
+        origin: base.origin + base.inward() * by.value,
+        datum: match base.datum {
+            Datum::Edge(edge) => Datum::Edge(edge),
+            _ => Datum::Start,
+        },
+        stations,
+        skipped,
+        ends: Vec::new(),
+        ..base
+    })
+}
+
+/// Another row's holes, mirrored in an upright or level line, or shifted.
+fn copy(
+    table: &Table,
+    (units, size): (Units, Option<SheetSize>),
+    drawn: &Drawn,
+    faults: &mut Faults,
+) -> Option<Line> {
+    let base = base(table, "copy_of", drawn, faults);
+    let mirror = table.optional_word(
+        "mirror",
+        &[("left-right", true), ("top-bottom", false)],
+        faults,
+    );
+    let at = table.optional_length("mirror_at", units, faults);
+    let shift = match table.optional_point("shift", units, faults) {
+        Some(Got {
+            value: PointOrName::Point([x, y]),
+            ..
+        }) => Some(Vector2::new(x, y)),
+        Some(got) => {
+            let text = "found a name; expected two lengths such as [\"0\", \"5/8\"]";
+            faults.add(got.at, table.name_of("shift"), text);
+            None
+        }
+        None => None,
+    };
+    if table.has("mirror") == table.has("shift") || (table.has("shift") && table.has("mirror_at")) {
+        let text = "expected `mirror` (\"left-right\" or \"top-bottom\", with `mirror_at` unless in the \
+                    middle of the sheet) or `shift` ([right, up])";
+        faults.add(table.place_of("copy_of"), table.name_of("copy_of"), text);
+        return None;
+    }
+    let (base, size) = (base?, size?);
+    let image = |p: Vector2<f64>| match (shift, mirror) {
+        (Some(by), _) => p + by,
+        (_, Some(true)) => {
+            let middle = at.map_or(size.width_mm / 2.0, |a| a.value);
+            Vector2::new(2.0 * middle - p.x, p.y)
+        }
+        _ => {
+            let middle = at.map_or(size.height_mm / 2.0, |a| a.value);
+            Vector2::new(p.x, 2.0 * middle - p.y)
+        }
+    };
+    if shift.is_none() && mirror.is_none() {
+        return None;
+    }
+    let across = mirror.is_some_and(|upright| base.edge.is_some_and(|e| e.is_level() != upright));
+    if let Some(edge) = base.edge {
+        let edge = if across { edge.opposite() } else { edge };
+        let places: Vec<Vector2<f64>> = base
+            .stations
+            .iter()
+            .map(|&s| image(base.place(s)))
+            .collect();
+        let mut stations: Vec<f64> = places
+            .iter()
+            .map(|p| if edge.is_level() { p.x } else { p.y })
+            .collect();
+        let mut skipped = base.skipped;
+        // Stations always run from the left or the bottom edge.
+        if stations.len() > 1 && stations[0] > stations[1] {
+            stations.reverse();
+            let count = stations.len();
+            skipped = skipped.into_iter().map(|n| count + 1 - n).rev().collect();
+        }
+        let first = *places.first()?;
+        return Some(Line {
+            skipped,
+            ..edge.line(edge.distance(first, size), size, stations)
+        });
+    }
+    let origin = image(base.origin);
+    Some(Line {
+        origin,
+        along: image(base.origin + base.along) - origin,
+        datum: match base.datum {
+            Datum::Edge(edge) => Datum::Edge(edge),
+            _ => Datum::Start,
+        },
+        ends: Vec::new(),
+        ..base
+    })
+}
+
+/// Names the holes of a row and adds them.
+pub(super) fn add(
+    table: &Table,
+    name: &str,
+    line: Line,
+    (units, size): (Units, Option<SheetSize>),
+    drawn: &mut Drawn,
+    faults: &mut Faults,
+) {
+    let places: Vec<Vector2<f64>> = line.stations.iter().map(|&s| line.place(s)).collect();
+    let mut line = line;
+    if !table.has("columns") {
+        let more = places::skipped(table, places.len(), faults);
+        line.skipped.extend(more);
+    }
+    let shared = places::shared(table, &places, &line.ends, (units, drawn), faults);
+    let path = Path::Line {
+        origin: Point::at(line.origin),
+        along: line.along,
+        edge: line.edge,
+    };
+    let run = Run {
+        name: name.to_string(),
+        path,
+        datum: line.datum.clone(),
+        stops: Vec::new(),
+        skipped: line.skipped.clone(),
+    };
+    // Between two digits a hyphen: "G-1" and 2 make "G-1-2".
+    let joint = if table.has("columns") { "-" } else { "" };
+    let hole_name = |number: usize| format!("{name}{joint}{number}");
+    let stations = line.stations.clone();
+    let off = if line.edge.is_some() && table.has("along") {
+        // Stations and edge distance are checked where they are written.
+        None
+    } else {
+        size
+    };
+    let own = add_run(
+        table,
+        run,
+        (&places, &stations, &shared),
+        hole_name,
+        (units, off),
+        drawn,
+        faults,
+    );
+    if let Some(edge) = size.and_then(|s| line.level_with(s))
+        && let Some(size) = size
+    {
+        let coordinate = |i: &usize| match (line.edge, edge.is_level()) {
+            (Some(_), _) => line.stations[*i],
+            (None, true) => places[*i].x,
+            (None, false) => places[*i].y,
+        };
+        drawn.rows.push(Row {
+            name: name.to_string(),
+            along: edge,
+            edge_distance_mm: edge.distance(line.origin, size),
+            stations_mm: own.iter().map(coordinate).collect(),
+        });
+    }
+    drawn.lines.push((name.to_string(), line));
+}
+
+/// Adds the holes of a run, and gives which of its stations have a hole of their own. `size`, where given,
+/// is the sheet that they must lie on.
+pub(super) fn add_run(
+    table: &Table,
+    mut run: Run,
+    (places, stations, shared): (&[Vector2<f64>], &[f64], &[Option<String>]),
+    hole_name: impl Fn(usize) -> String,
+    (units, size): (Units, Option<SheetSize>),
+    drawn: &mut Drawn,
+    faults: &mut Faults,
+) -> Vec<usize> {
+    let mut own = Vec::new();
+    let mut off_sheet = false;
+    for (i, &place) in places.iter().enumerate() {
+        let number = i + 1;
+        if run.skipped.contains(&number) {
+            continue;
+        }
+        let other = shared.get(i).cloned().flatten();
+        let hole = Hole {
+            name: other.clone().unwrap_or_else(|| hole_name(number)),
+            row: Some(run.name.clone()),
+            at: Point::at(place),
+        };
+        run.stops.push(Stop {
+            hole: hole.name.clone(),
+            number,
+            at: hole.at,
+            station_mm: stations[i],
+            shared: other.is_some(),
+        });
+        if other.is_some() {
+            continue;
+        }
+        // One hole off the sheet tells of the row.
+        if let Some(size) = size.filter(|_| !off_sheet) {
+            off_sheet = geometry::check_on_sheet(table, &hole, size, units, faults);
+        }
+        own.push(i);
+        drawn.holes.push(DrawnHole { hole, at: table.at });
+    }
+    if own.is_empty() {
+        let text = "no hole is left: all stations are skipped or shared";
+        faults.add(table.at, table.label.clone(), text);
+    }
+    drawn.run_places.push((run.name.clone(), table.at));
+    drawn.runs.push(run);
+    own
 }

@@ -8,7 +8,7 @@ use super::error::Faults;
 use super::length;
 
 /// The tables of a plan and the keys of each. `""` is the top of the file.
-const KNOWN: [(&str, &[&str]); 7] = [
+const KNOWN: [(&str, &[&str]); 9] = [
     (
         "",
         &[
@@ -20,6 +20,8 @@ const KNOWN: [(&str, &[&str]); 7] = [
             "tolerance",
             "seen",
             "row",
+            "grid",
+            "circle",
             "hole",
         ],
     ),
@@ -38,9 +40,50 @@ const KNOWN: [(&str, &[&str]); 7] = [
             "count",
             "last",
             "stations",
+            "last_from_end",
+            "pitch_about",
+            "pitch_min",
+            "pitch_max",
+            "from",
+            "to",
+            "offset_from",
+            "offset",
+            "stagger",
+            "copy_of",
+            "mirror",
+            "mirror_at",
+            "shift",
+            "skip",
+            "share",
         ],
     ),
-    ("hole", &["name", "x", "y"]),
+    (
+        "grid",
+        &[
+            "name",
+            "at",
+            "columns",
+            "column_pitch",
+            "lines",
+            "line_pitch",
+            "stagger",
+            "skip",
+        ],
+    ),
+    (
+        "circle",
+        &[
+            "name",
+            "centre",
+            "diameter",
+            "count",
+            "start_angle",
+            "end_angle",
+            "skip",
+            "share",
+        ],
+    ),
+    ("hole", &["name", "x", "y", "drilled"]),
 ];
 
 /// A value and the byte of the file where it stands.
@@ -48,6 +91,13 @@ const KNOWN: [(&str, &[&str]); 7] = [
 pub(super) struct Got<T> {
     pub(super) value: T,
     pub(super) at: usize,
+}
+
+/// A place as written: two lengths, mm, or the name of a hole.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum PointOrName<'a> {
+    Point([f64; 2]),
+    Name(&'a str),
 }
 
 struct Entry<'a> {
@@ -275,6 +325,93 @@ impl<'a> Table<'a> {
         })
     }
 
+    /// Yes or no under `key`; no where it is not given.
+    pub(super) fn flag(&self, key: &str, faults: &mut Faults) -> bool {
+        let Some(entry) = self.find(key) else {
+            return false;
+        };
+        if let DeValue::Boolean(flag) = entry.value {
+            return *flag;
+        }
+        let text = format!("found {}; expected true or false", describe(entry.value));
+        faults.add(entry.at, self.name_of(key), text);
+        false
+    }
+
+    /// A list of whole numbers from 1 under `key`; empty where it is not given.
+    pub(super) fn numbers(&self, key: &str, faults: &mut Faults) -> Vec<Got<usize>> {
+        let Some(entry) = self.find(key) else {
+            return Vec::new();
+        };
+        let number = |value: &DeValue| match value {
+            DeValue::Integer(n) => usize::from_str_radix(n.as_str(), n.radix())
+                .ok()
+                .filter(|&n| n > 0),
+            _ => None,
+        };
+        let mut numbers = Vec::new();
+        if let DeValue::Array(items) = entry.value {
+            for item in items.iter() {
+                match number(item.get_ref()) {
+                    Some(value) => numbers.push(Got {
+                        value,
+                        at: item.span().start,
+                    }),
+                    None => {
+                        let text = format!(
+                            "found {}; expected a whole number from 1",
+                            describe(item.get_ref())
+                        );
+                        faults.add(item.span().start, self.name_of(key), text);
+                    }
+                }
+            }
+        } else {
+            let text = format!(
+                "found {}; expected a list of whole numbers such as [3, 4]",
+                describe(entry.value)
+            );
+            faults.add(entry.at, self.name_of(key), text);
+        }
+        numbers
+    }
+
+    /// A point or the name of a hole under `key`, where it is given.
+    pub(super) fn optional_point(
+        &self,
+        key: &str,
+        units: Units,
+        faults: &mut Faults,
+    ) -> Option<Got<PointOrName<'a>>> {
+        let entry = self.find(key)?;
+        let at = entry.at;
+        if let DeValue::String(name) = entry.value {
+            let value = PointOrName::Name(name.as_ref());
+            return Some(Got { value, at });
+        }
+        if let DeValue::Array(items) = entry.value
+            && items.len() == 2
+        {
+            let pair = self.lengths(key, units, faults)?;
+            let [x, y] = pair[..] else {
+                return None;
+            };
+            let value = PointOrName::Point([x.value, y.value]);
+            return Some(Got { value, at });
+        }
+        let text = format!(
+            "found {}; expected a point [x, y] such as [\"6\", \"2 17/32\"]{}",
+            describe(entry.value),
+            if key == "shift" {
+                ""
+            } else {
+                ", or the name of a hole"
+            }
+        );
+        faults.add(at, self.name_of(key), text);
+        None
+    }
+
     /// A plain number of `key`, where it is given.
     pub(super) fn optional_number(&self, key: &str, faults: &mut Faults) -> Option<Got<f64>> {
         let entry = self.find(key)?;
@@ -413,7 +550,9 @@ fn advise_key(name: &str, sort: &str, known: &[&str]) -> String {
         .find(|(s, keys)| *s != sort && keys.contains(&name));
     match home {
         Some(("", _)) => format!("`{name}` goes to the top of the file, above the first ["),
-        Some((table @ ("row" | "hole"), _)) => format!("`{name}` belongs under [[{table}]]"),
+        Some((table @ ("row" | "grid" | "circle" | "hole"), _)) => {
+            format!("`{name}` belongs under [[{table}]]")
+        }
         Some((table, _)) => format!("`{name}` belongs under [{table}]"),
         None => format!("its keys are {}", known.join(", ")),
     }

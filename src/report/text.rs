@@ -434,7 +434,8 @@ fn wide(c: char) -> usize {
 }
 
 /// Wraps by words; a word longer than the line is broken. At least one line.
-fn wrap(text: &str, width: usize) -> Vec<String> {
+#[must_use]
+pub fn wrap(text: &str, width: usize) -> Vec<String> {
     let width = width.max(2);
     let mut lines = vec![String::new()];
     let mut used = 0;

@@ -571,6 +571,8 @@ fn two_row_plan() -> Plan {
         tolerance_mm: 0.8,
         seen_fraction: 0.98,
         datum: None,
+        drilled: Vec::new(),
+        runs: Vec::new(),
         rows: vec![row("A", Edge::Bottom), row("B", Edge::Right)],
         holes: holes
             .into_iter()

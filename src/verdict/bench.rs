@@ -2,6 +2,7 @@
 
 use nalgebra::Vector2;
 
+use super::cause;
 use super::decision_rule::{Proof, judge};
 use super::states::{Judged, expanded_offset};
 use super::words::{names, nearest, offset_fine, place_near, planned_place, way};
@@ -295,7 +296,9 @@ fn unseen(plan: &Plan, judged: &Judged, bench: &mut Vec<String>) {
 /// One sentence for each row whose marks are all out in the same way.
 fn rows(plan: &Plan, judged: &Judged, bench: &mut Vec<String>) {
     for row in &plan.rows {
-        if let Some(sentence) = row_sentence(plan, row, judged) {
+        let sentence = row_sentence(plan, row, judged)
+            .or_else(|| cause::of_row(plan, row, &judged.holes, &judged.strays));
+        if let Some(sentence) = sentence {
             bench.push(sentence);
         }
     }

@@ -6,9 +6,11 @@
 //! | state of each hole, and what else is on the face | `states`, by the [`decision_rule`] |
 //! | figures of the rows | `figures`, with [`line_fit`] |
 //! | the decision, and why | `reasons` |
+//! | what slip explains a whole row | [`cause`] |
 //! | what to do at the bench | `bench`, in `words` |
 
 mod bench;
+pub mod cause;
 pub mod decision_rule;
 mod figures;
 pub mod line_fit;

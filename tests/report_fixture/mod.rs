@@ -98,6 +98,8 @@ pub(crate) fn plan() -> Plan {
         tolerance_mm: IN / 32.0,
         seen_fraction: 0.98,
         datum: None,
+        drilled: Vec::new(),
+        runs: Vec::new(),
         rows,
         holes,
     }

@@ -1,0 +1,280 @@
+//! Drawings and templates: what stands on them, and that a template is true to size.
+#![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
+
+mod cli_support;
+
+use std::path::Path;
+
+use cli_support::run;
+use punchready::card::print::Paper;
+use punchready::drafting::{TemplateError, drawing, template, template_svg};
+use punchready::draw;
+use punchready::plan::{Plan, parse, read, starters};
+
+fn fixture(name: &str) -> Plan {
+    read(
+        &Path::new(env!("CARGO_MANIFEST_DIR"))
+            .join("fixtures")
+            .join(name),
+    )
+    .unwrap()
+}
+
+/// Contents of the texts of a drawing, with the paper place of each.
+fn texts(svg: &str) -> Vec<(String, [f64; 2])> {
+    svg.split("<text transform=\"translate(")
+        .skip(1)
+        .map(|t| {
+            let (place, rest) = t.split_once(')').unwrap();
+            let xy: Vec<f64> = place.split(' ').map(|v| v.parse().unwrap()).collect();
+            let what = rest
+                .split_once('>')
+                .unwrap()
+                .1
+                .split_once("</text>")
+                .unwrap()
+                .0;
+            (what.to_string(), [xy[0], xy[1]])
+        })
+        .collect()
+}
+
+/// Centres of the circles of this radius, paper mm.
+fn circles(svg: &str, radius: f64) -> Vec<[f64; 2]> {
+    let number = |t: &str, key: &str| -> f64 {
+        t.split_once(key)
+            .unwrap()
+            .1
+            .split_once('"')
+            .unwrap()
+            .0
+            .parse()
+            .unwrap()
+    };
+    svg.split("<circle ")
+        .skip(1)
+        .filter(|t| (number(t, "r=\"") - radius).abs() < 1e-6)
+        .map(|t| [number(t, "cx=\""), number(t, "cy=\"")])
+        .collect()
+}
+
+#[test]
+fn every_station_is_dimensioned_from_the_edge() {
+    let plan = fixture("hatch-cover.toml");
+    let svg = drawing(&plan, Paper::A4);
+    let texts = texts(&svg);
+    let count = |what: &str| texts.iter().filter(|t| t.0 == what).count();
+    // Rows A and B: 11/16 + k 13/16, on two sides; by hand.
+    for figure in [
+        "11/16", "1 1/2", "2 5/16", "3 1/8", "3 15/16", "4 3/4", "5 9/16", "6 3/8", "7 3/16", "8",
+        "8 13/16", "9 5/8", "10 7/16", "11 1/4",
+    ] {
+        assert_eq!(count(figure), 2, "{figure}");
+    }
+    // C: 1 9/16 + k 43/48, which is on no 64th; D is.
+    for (figure, n) in [
+        ("1 9/16", 2),
+        ("2.458", 1),
+        ("2 15/32", 1),
+        ("6 15/16", 2),
+        ("0", 4),
+        ("5/16", 4),
+        ("12", 1),
+        ("8 1/2", 1),
+        ("2 17/32", 2),
+    ] {
+        assert_eq!(count(figure), n, "{figure}");
+    }
+    assert!(
+        texts
+            .iter()
+            .any(|t| t.0.contains("own drawing and approved data rule"))
+    );
+    assert!(count("Scale 1 : 2") == 1 && count("Dimensions in inches") == 1);
+    // To scale: holes lie on the paper as on the sheet, by half.
+    let drawn = circles(&svg, 3.175 / 4.0);
+    assert_eq!(drawn.len(), 44);
+    let (a, b) = (drawn[0], drawn[13]);
+    let apart = (a[0] - b[0]).hypot(a[1] - b[1]);
+    let planned = plan.holes[0].at.distance(plan.holes[13].at);
+    assert!((apart - planned / 2.0).abs() < 1e-5, "{apart}");
+}
+
+#[test]
+fn figures_stay_on_the_page_and_apart() {
+    for (name, text) in starters::STARTERS.iter().map(|s| (s.name, s.text)) {
+        let plan = parse(text, Path::new(name)).unwrap();
+        for paper in [Paper::A4, Paper::Letter] {
+            let svg = drawing(&plan, paper);
+            let [short, long] = paper.size_mm();
+            let all = texts(&svg);
+            for (what, [x, y]) in &all {
+                assert!(
+                    *x > 0.0 && *x < long && *y > 0.0 && *y < long && x.min(*y) < short,
+                    "{name}: {what} at {x}, {y}"
+                );
+            }
+            for (i, a) in all.iter().enumerate() {
+                for b in &all[i + 1..] {
+                    let off = (a.1[0] - b.1[0]).hypot(a.1[1] - b.1[1]);
+                    assert!(off > 1.5, "{name}: {} on {} at {:?}", a.0, b.0, a.1);
+                }
+            }
+        }
+    }
+}
+
+/// Many holes on a small scale: figures are moved apart, not printed over each other.
+#[test]
+fn crowded_figures_are_spread() {
+    let text = "units = \"mm\"\n[sheet]\nwidth = 1200\nheight = 300\n[tolerance]\nposition = 1\n[[row]]\nname = \"A\"\n\
+                along = \"bottom\"\nedge_distance = 10\nfirst = 300\npitch = 10\ncount = 40\n";
+    let plan = parse(text, Path::new("p.toml")).unwrap();
+    let svg = drawing(&plan, Paper::A4);
+    let mut xs: Vec<f64> = texts(&svg)
+        .into_iter()
+        .filter(|t| {
+            t.0.parse::<f64>()
+                .is_ok_and(|v| (300.0..=690.0).contains(&v) && v != 300.0)
+        })
+        .map(|t| t.1[0])
+        .collect();
+    xs.sort_by(f64::total_cmp);
+    assert_eq!(xs.len(), 39);
+    // Printed to a nanometre.
+    assert!(xs.windows(2).all(|w| w[1] - w[0] > 3.1 - 1e-5), "{xs:?}");
+}
+
+#[test]
+fn templates_are_true_to_size() {
+    let plan = fixture("hatch-cover.toml");
+    // One piece: every hole where it is planned, to the micrometre.
+    let whole = template_svg(&plan);
+    let drawn = circles(&whole, 3.175 / 2.0);
+    assert_eq!(drawn.len(), plan.holes.len());
+    for (p, hole) in drawn.iter().zip(&plan.holes) {
+        let at = [p[0] - 6.0, plan.height_mm + 6.0 - p[1]];
+        assert!(
+            (at[0] - hole.at.x).hypot(at[1] - hole.at.y) < 1e-5,
+            "{}",
+            hole.name
+        );
+    }
+    for paper in [Paper::A4, Paper::Letter] {
+        let pages = template(&plan, paper).unwrap();
+        assert!(pages.len() >= 2);
+        let [short, long] = paper.size_mm();
+        for page in &pages {
+            assert!(
+                page.contains(&format!("width=\"{short}mm\" height=\"{long}mm\""))
+                    || page.contains(&format!("width=\"{long}mm\" height=\"{short}mm\""))
+            );
+            let all = texts(page);
+            assert!(
+                all.iter().any(|t| t.0 == "100 mm across")
+                    && all.iter().any(|t| t.0 == "100 mm down")
+            );
+            // The bars: one path whose two lines are 100 mm long.
+            assert!(
+                page.contains("h100v0.25h-100z") && page.contains("h0.25v100h-0.25z"),
+                "bars"
+            );
+        }
+        let pdf = draw::pdf("t", &pages).unwrap();
+        assert!(pdf.starts_with(b"%PDF"));
+    }
+}
+
+/// An alignment mark is at the same place of the sheet on both pages of a joint, and each page of a joint
+/// has at least two.
+#[test]
+fn alignment_marks_meet() {
+    let plan = fixture("hatch-cover.toml");
+    let pages = template(&plan, Paper::A4).unwrap();
+    let marks: Vec<Vec<[f64; 2]>> = pages
+        .iter()
+        .map(|page| {
+            // Where the sheet's corner lies on this page: from the first hole.
+            let hole = circles(page, 3.175 / 2.0)[0];
+            let corner = [hole[0] - plan.holes[0].at.x, hole[1] + plan.holes[0].at.y];
+            circles(page, 2.0)
+                .iter()
+                .map(|m| [m[0] - corner[0], corner[1] - m[1]])
+                .collect()
+        })
+        .collect();
+    assert_eq!(pages.len(), 2);
+    assert!(marks[0].len() >= 2);
+    assert_eq!(marks[0].len(), marks[1].len());
+    for (a, b) in marks[0].iter().zip(&marks[1]) {
+        assert!((a[0] - b[0]).hypot(a[1] - b[1]) < 1e-5, "{a:?} {b:?}");
+    }
+}
+
+#[test]
+fn a_wall_of_pages_is_refused() {
+    let text = "units = \"mm\"\n[sheet]\nwidth = 9000\nheight = 9000\n[tolerance]\nposition = 1\n[[hole]]\nname = \"P\"\nx = 50\ny = 50\n";
+    let plan = parse(text, Path::new("p.toml")).unwrap();
+    assert!(
+        matches!(template(&plan, Paper::A4), Err(TemplateError::TooManyPages { pages }) if pages > 200)
+    );
+    // The drawing still fits its page.
+    assert!(drawing(&plan, Paper::A4).contains("Scale 1 : "));
+}
+
+/// Ink where the hole is, and none beside it: rendered, at 10 px/mm.
+#[test]
+fn rendered_ink_is_where_the_hole_is() {
+    let plan = parse(starters::named("coupon").unwrap().text, Path::new("c.toml")).unwrap();
+    let pixels = draw::pixels(&template_svg(&plan), 10.0).unwrap();
+    let dark = |x: f64, y: f64| {
+        let (px, py) = (
+            ((x + 6.0) * 10.0) as u32,
+            ((plan.height_mm - y + 6.0) * 10.0) as u32,
+        );
+        pixels.pixel(px, py).unwrap().red() < 128
+    };
+    for hole in &plan.holes {
+        // Along the cross's arms, outside the circle; half a pixel wide, so look at a few.
+        let arm = (-2..=2).any(|k| dark(hole.at.x + 0.1 * f64::from(k), hole.at.y + 2.5));
+        assert!(arm, "{}", hole.name);
+        assert!(!dark(hole.at.x - 1.0, hole.at.y + 2.5), "{}", hole.name);
+    }
+}
+
+#[test]
+fn on_the_command_line() {
+    let dir = tempfile::tempdir().unwrap();
+    run(dir.path(), &["plan", "new", "patch", "--out", "patch.toml"]);
+    for (more, file, part) in [
+        (&[][..], "patch-drawing.pdf", "1 page"),
+        (&["--template"][..], "patch-template.pdf", "1 page"),
+        (
+            &["--template", "--paper", "letter", "--out", "t.svg"][..],
+            "t.svg",
+            "template",
+        ),
+        (&["--out", "d.svg"][..], "d.svg", "mark from its figures"),
+    ] {
+        let ran = run(
+            dir.path(),
+            &[&["plan", "sheet", "patch.toml"], more].concat(),
+        );
+        assert_eq!((ran.code, ran.err.as_str()), (0, ""), "{more:?}");
+        assert!(ran.out.contains(part), "{}", ran.out);
+        assert!(dir.path().join(file).is_file(), "{file}");
+    }
+    let once = std::fs::read(dir.path().join("patch-drawing.pdf")).unwrap();
+    run(dir.path(), &["plan", "sheet", "patch.toml"]);
+    assert_eq!(
+        once,
+        std::fs::read(dir.path().join("patch-drawing.pdf")).unwrap()
+    );
+    for bad in ["d.png", "patch.toml"] {
+        assert_eq!(
+            run(dir.path(), &["plan", "sheet", "patch.toml", "--out", bad]).code,
+            2,
+            "{bad}"
+        );
+    }
+}
