@@ -83,7 +83,11 @@ const BESIDE_A_FIGURE_MM: f64 = 0.5;
 
 /// A face whose median level is below this may bear bright marks: lines scribed through layout dye, silver pencil
 /// on dark primer. On a brighter one they would not show.
-const DARK_FACE: u8 = 125;
+const DARK_FACE: f64 = 125.0;
+/// Pixels this many times brighter or darker than the face are ink, whatever the light.
+const INK_RATIO: f64 = 1.5;
+/// Bright ink covers this many times more of a face than dark ink if its marks are bright.
+const BRIGHT_RULES: usize = 3;
 /// Dark ink this near to bright ink is the shadow beside it, mm.
 const SHADOW_MM: f64 = 1.5;
 
@@ -95,7 +99,7 @@ const SHADOW_MM: f64 = 1.5;
 #[must_use]
 pub fn read(flat: &GrayImage, px_per_mm: f64) -> FlatInk {
     let dark = read_dark(flat, px_per_mm);
-    if median_level(flat).is_none_or(|m| m >= DARK_FACE) {
+    if !may_be_bright(flat) {
         return dark;
     }
     let negative = GrayImage::from_fn(flat.width(), flat.height(), |x, y| {
@@ -103,32 +107,35 @@ pub fn read(flat: &GrayImage, px_per_mm: f64) -> FlatInk {
         image::Luma([if v == 0 { 0 } else { 255 - v.min(254) }])
     });
     let bright = read_dark(&negative, px_per_mm);
-    if ruled_length(&bright) > ruled_length(&dark) && bright.marks.len() >= dark.marks.len() {
-        with_dark_left_over(bright, &dark, px_per_mm)
-    } else {
-        dark
+    if bright.lines.is_empty() {
+        return dark;
     }
+    with_dark_left_over(bright, &dark, px_per_mm)
 }
 
-fn median_level(flat: &GrayImage) -> Option<u8> {
+/// Whether the face is dark, and what stands out of it is bright for the most part.
+fn may_be_bright(flat: &GrayImage) -> bool {
     let mut histogram = [0usize; 256];
     for &v in flat.as_raw() {
         histogram[usize::from(v)] += 1;
     }
     let known: usize = histogram[1..].iter().sum();
     let mut below = 0;
-    (1..=255u8).find(|&v| {
-        below += histogram[usize::from(v)];
-        2 * below >= known && known > 0
-    })
-}
-
-/// Length of all ruled lines, px.
-fn ruled_length(ink: &FlatInk) -> f64 {
-    ink.lines
-        .iter()
-        .map(|l| l.ends[0].distance(l.ends[1]))
-        .sum()
+    let median = (1..256usize)
+        .find(|&v| {
+            below += histogram[v];
+            2 * below >= known
+        })
+        .unwrap_or(255) as f64;
+    let count = |is_ink: &dyn Fn(f64) -> bool| -> usize {
+        (1..256usize)
+            .filter(|&v| is_ink(v as f64))
+            .map(|v| histogram[v])
+            .sum()
+    };
+    let bright = count(&|v| v > INK_RATIO * median);
+    let dark = count(&|v| v * INK_RATIO < median);
+    median < DARK_FACE && bright > BRIGHT_RULES * dark
 }
 
 /// The bright ink, and as unsure whatever dark ink is not the shadow beside it.

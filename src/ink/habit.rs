@@ -26,7 +26,7 @@ pub(super) struct Habit {
     others: usize,
     /// Those of the crossings that stand upright to the sheet.
     upright: usize,
-    /// Median size of the crossings, mm.
+    /// Median size of the crossings that have nothing under them, mm.
     usual_mm: f64,
 }
 
@@ -48,7 +48,12 @@ const OVER_INK_MM: f64 = 3.0;
 
 impl Habit {
     pub(super) fn of(crossings: &[Crossing], others: usize) -> Self {
-        let mut sizes: Vec<f64> = crossings.iter().map(|c| c.size_mm).collect();
+        // Those with other ink under them are struck out, most likely, and no example of a mark.
+        let plain = crossings.iter().filter(|c| !c.over_ink);
+        let mut sizes: Vec<f64> = plain.map(|c| c.size_mm).collect();
+        if sizes.is_empty() {
+            sizes = crossings.iter().map(|c| c.size_mm).collect();
+        }
         sizes.sort_by(f64::total_cmp);
         Self {
             crossings: crossings.len(),
@@ -61,6 +66,9 @@ impl Habit {
     /// What this crossing says.
     pub(super) fn meaning(&self, crossing: &Crossing) -> Meaning {
         let size = crossing.size_mm;
+        if crossing.upright && !crossing.over_ink && size < CROSS_OUT_MM {
+            return Meaning::Mark;
+        }
         let sets_out_with_crosses = self.crossings >= FEWEST
             && self.others * PER_OTHER <= self.crossings
             && self.usual_mm < LARGEST_MM;
@@ -85,12 +93,12 @@ impl Habit {
             };
         }
         let dots_are_the_habit = self.others >= FEWEST && self.others >= 2 * self.crossings;
-        let longest = match (crossing.upright, dots_are_the_habit) {
-            (true, _) => CROSS_OUT_MM,
-            (false, true) => CROSS_AMONG_DOTS_MM,
-            (false, false) => CROSS_MM,
+        let longest = if dots_are_the_habit {
+            CROSS_AMONG_DOTS_MM
+        } else {
+            CROSS_MM
         };
-        if size <= longest {
+        if size <= longest && !crossing.upright {
             Meaning::Mark
         } else if size >= CROSS_OUT_MM && !crossing.upright {
             Meaning::CrossOut

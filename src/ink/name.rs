@@ -72,6 +72,9 @@ const STROKE_MM: f64 = 1.1;
 /// of it there must be, mm².
 const UNDER_MM: f64 = 0.9;
 const UNDER_MM2: f64 = 0.06;
+/// So does ink that no stroke explains, within this of the crossing, mm; from this area on, mm².
+const LEFT_MM: f64 = 2.0;
+const LEFT_MM2: f64 = 0.15;
 /// A cross leans less than this from the sheet's axes to count as upright, rad.
 const UPRIGHT: f64 = 0.4;
 /// Longest tick, mm.
@@ -82,6 +85,9 @@ const ROUND_CORNER_MM: f64 = 3.0;
 const PALE: f64 = 0.2;
 /// Ink fainter than this is not taken for a mark.
 const FAINT: f64 = 0.24;
+/// Lines that lean less than this to each other run side by side, sine; nearer than the second they are one, mm.
+const SIDE_BY_SIDE: f64 = 0.2;
+const SAME_LINE_MM: f64 = 0.25;
 /// Strokes must explain this share of a figure's pixels.
 const EXPLAINED: f64 = 0.8;
 
@@ -286,7 +292,10 @@ fn cross_out_or_cross(
             let place = place::crossing(picture, a, b)?;
             // A stroke's pixels are spread evenly over its width, blur included: width is 3.46 spreads.
             let width = 3.46 * a.spread.max(b.spread);
-            let over_ink = other_ink > 0 || ink_under(picture, figure, at, [a, b]);
+            let beside = left.iter().filter(|p| (*p - at).norm() < LEFT_MM * mm);
+            let over_ink = other_ink > 0
+                || beside.count() as f64 > LEFT_MM2 * mm * mm
+                || ink_under(picture, figure, at, [a, b]);
             // Blur and the pen's width lengthen a stroke by about that width.
             let size_mm = (long - width) / mm;
             let upright = [a, b]
@@ -337,6 +346,9 @@ fn single(picture: &Picture, lines: &[Line], figure: &Figure, stroke: &Stroke) -
     let Some(line) = figure.feet.first().map(|f| &lines[f.line]) else {
         return unsure(picture, figure, "a single stroke away from any ruled line");
     };
+    if across_another(mm, lines, line, stroke) {
+        return unsure(picture, figure, "a tick across two ruled lines");
+    }
     if stroke.length() > TICK_MM * mm {
         return unsure(picture, figure, "a stroke too long for a tick");
     }
@@ -353,6 +365,29 @@ fn single(picture: &Picture, lines: &[Line], figure: &Figure, stroke: &Stroke) -
         return unsure(picture, figure, "a stroke that does not reach its line");
     }
     mark(picture, &place, MarkKind::Tick)
+}
+
+/// Whether the stroke crosses another line that runs beside `line`: which of the two it was drawn on does not
+/// show.
+fn across_another(mm: f64, lines: &[Line], line: &Line, stroke: &Stroke) -> bool {
+    let middle = stroke.origin + stroke.along * ((stroke.span[0] + stroke.span[1]) / 2.0);
+    let (_, across) = line.local(middle);
+    lines.iter().any(|other| {
+        let beside = other.along.perp(&line.along).abs() < SIDE_BY_SIDE;
+        let (s, t) = other.local(middle);
+        let turned = if other.along.dot(&line.along) < 0.0 {
+            -t
+        } else {
+            t
+        };
+        let apart = (turned - across).abs();
+        let sine = stroke.along.perp(&other.along).abs();
+        beside
+            && apart > SAME_LINE_MM * mm
+            && t.abs() < sine * stroke.length() / 2.0
+            && s > other.span[0]
+            && s < other.span[1]
+    })
 }
 
 /// The dark rim of the sheet itself, or its shadow, in the outermost millimetre.
