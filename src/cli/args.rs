@@ -173,6 +173,13 @@ pub(crate) struct CardsArgs {
     #[arg(long, value_enum)]
     pub(crate) shape: Option<ShapeName>,
 
+    /// Write the lens page instead: the page for `punchready lens`
+    ///
+    /// One page of corners in a known pattern, not to be cut. Print it, tape it flat, and photograph it to
+    /// make a profile of the camera.
+    #[arg(long, conflicts_with_all = ["shape", "numbers", "png"])]
+    pub(crate) lens_page: bool,
+
     /// Which cards, such as 1-12,40
     ///
     /// Two cards of the same number in one photo cannot be told apart. Unsaid, the first page of the

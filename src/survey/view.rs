@@ -57,9 +57,8 @@ impl View {
         if x * x + y * y >= self.fold_r2 {
             return None;
         }
-        let d = self.lens.distort(Point::new(x, y));
-        let l = &self.lens;
-        Some(Point::new(l.cx_px + l.f_px * d.x, l.cy_px + l.f_px * d.y))
+        let bent = self.lens.distort(Point::new(x, y));
+        Some(Point::at(self.lens.onto_sensor(bent)))
     }
 
     /// The undistorted ray of a pixel; `None` where no ray is imaged there.
