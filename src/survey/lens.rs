@@ -227,6 +227,12 @@ impl Lens {
         (misfit < UNDISTORT_MISFIT && v.norm_squared() < fold_r2).then(|| Point::at(v))
     }
 
+    /// Derivative of a ray's pixel by the lens, in the order of [`Lens::unknowns`].
+    #[must_use]
+    pub fn slopes(&self, ray: Point<Ray>) -> SMatrix<f64, 2, LENS_UNKNOWNS> {
+        self.image_with_slopes(ray.vec()).by_lens
+    }
+
     /// Images a ray with all derivatives. Does not look at the fold: the solver must be able to pass by it.
     pub(super) fn image_with_slopes(&self, ray: Vector2<f64>) -> Imaged {
         let (d, by) = self.distort_with_slope(ray);

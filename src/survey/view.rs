@@ -95,6 +95,12 @@ impl View {
         f64::atan2((c.x - p.x).hypot(c.y - p.y), c.z)
     }
 
+    /// The face's upright, length 1, as the camera has it: x right, y down, z forward, so that z < 0.
+    #[must_use]
+    pub fn upright_in_camera(&self) -> Vector3<f64> {
+        self.pose.rotation.column(2).into_owned()
+    }
+
     /// Camera centre over the face: x, y and height, mm.
     #[must_use]
     pub fn camera_mm(&self) -> [f64; 3] {
