@@ -30,6 +30,8 @@ pub const PER_PAGE: usize = 12;
 const CUT: &str = "stroke=\"#b8b8b8\" stroke-width=\"0.1\" fill=\"none\"";
 /// Room below the lens page's cards that a printer may not reach, mm.
 const BELOW_MM: f64 = 8.0;
+/// Room of its heading, mm.
+const HEADING_MM: f64 = 16.0;
 /// What the lens page says of itself.
 const LENS_PAGE_LINES: [&str; 2] = [
     "Do not cut. Lay the whole page perfectly flat: tape it to a pane of glass or a flat board. Any print scale will do.",
@@ -231,12 +233,12 @@ pub fn lens_page_svg(paper: Paper) -> Result<String, PrintError> {
     let cards = layouts_of(&lens_page::NUMBERS.collect::<Vec<_>>())?;
     let [across, down] = [lens_page::COLUMNS, lens_page::ROWS].map(|n| f64::from(n) * lens_page::PITCH_MM);
     let left = (width - across) / 2.0;
-    // What is over above and below goes to the heading, but for what printers cannot reach.
-    let top = height - down - BELOW_MM;
+    // In the middle, but for the heading; and not where printers do not reach.
+    let top = ((height - down) / 2.0 + HEADING_MM / 2.0).min(height - down - BELOW_MM);
     let mut body = heading(
         ["Lens page", &format!("punchready, {}", paper.name())],
         [left, left + across],
-        top + 4.0,
+        top - 2.5,
         &LENS_PAGE_LINES,
     );
     for (card, at) in cards.iter().filter_map(|c| Some((c, lens_page::centre(c.number)?))) {

@@ -14,8 +14,8 @@ use crate::survey::{
     LENS_UNKNOWNS, Lens, LensSource, Options, PrintScale, Priors, Sighting, Survey, survey,
 };
 
-/// Photos that any fit needs: two views fix a camera with square pixels, the third checks.
-pub const MIN_PHOTOS: usize = 3;
+/// Photos that any fit needs: two views of a plane fix a camera. A good set has more, see `judge`.
+pub const MIN_PHOTOS: usize = 2;
 /// A photo that fits this many times worse than the middle one of the others is left out: photos of one set
 /// differ in sharpness by a half and more, a page bent by a paper's thickness shows five times the noise.
 const TIMES_WORSE: f64 = 2.5;
@@ -30,8 +30,12 @@ const EXTENT_MM: f64 = 10.0;
 const ASPECT_SD: f64 = 0.01;
 /// Its scale is not looked for.
 const GAUGE_SD: f64 = 1e-6;
-/// Standard deviations of an open mind: ln f, principal point over the diagonal, k1 k2 k3, p1 p2, aspect, skew.
-const OPEN: [f64; 6] = [1.0, 1.0, 1e3, 1e3, 1.0, 1.0];
+/// What may be expected of any lens, standard deviations: ln f, principal point over the diagonal, k1, k2,
+/// p1 p2, k3, aspect, skew. With a mind more open than this a single photo's start wanders off.
+const ANY_LENS: [f64; 8] = [0.35, 0.05, 0.5, 0.5, 0.01, 0.3, 0.02, 0.01];
+/// The second round expects what the first found, within this many of its standard deviations: it pulls by
+/// a ten-thousandth of one at the most where the first was pulled by a whole one.
+const FREED: f64 = 100.0;
 const HELD_SD: f64 = 1e-12;
 
 /// One photo of a flat board.
@@ -87,6 +91,8 @@ pub struct PhotoFit {
     pub index: usize,
     /// RMS distance of its counted corners from where the fit puts them, px.
     pub rms_px: f64,
+    /// The same over all its corners, those that do not count put at the limit: says whether it fits.
+    pub misfit_px: f64,
     /// Each corner: where it was seen, how far that is from where the fit puts it (px), whether it counts.
     pub corners: Vec<(Point<Pixel>, Vector2<f64>, bool)>,
     /// The board's upright in the camera's frame, length 1 (x right, y down, z forward; z < 0).
@@ -161,7 +167,7 @@ pub fn calibrate(
     let case = Case {
         cards: &cards,
         size,
-        priors: priors(size, camera, free),
+        any_lens: any_lens(size, camera, free),
         free,
     };
     let most = views.len() / 3;
@@ -194,7 +200,7 @@ pub fn calibrate(
 struct Case<'a> {
     cards: &'a [Vec<SeenCard>],
     size: [u32; 2],
-    priors: Priors,
+    any_lens: Priors,
     free: Free,
 }
 
@@ -211,11 +217,21 @@ impl Case<'_> {
             paper_mm: 0.0,
             ..Options::default()
         };
-        let solved = survey(&seen, &self.priors, &options).map_err(|why| LensError::Unsolved {
-            photos: kept.len(),
-            why,
-        })?;
-        Ok(self.told(kept, &solved))
+        let solve = |priors: &Priors| {
+            survey(&seen, priors, &options).map_err(|why| LensError::Unsolved {
+                photos: kept.len(),
+                why,
+            })
+        };
+        let first = solve(&self.any_lens)?;
+        let mut freed = self.any_lens.clone();
+        freed.lens = *first.lens();
+        for (i, free) in self.free.unknowns().into_iter().enumerate() {
+            if free {
+                freed.lens_cov[(i, i)] = FREED * FREED * first.covariance()[(i, i)];
+            }
+        }
+        Ok(self.told(kept, &solve(&freed)?))
     }
 
     /// What the survey found, with the unit weight taken from the residuals alone: the survey itself never
@@ -226,7 +242,7 @@ impl Case<'_> {
         for (view, &index) in solved.model().views().iter().zip(kept) {
             let corners = self.cards[index].iter().flat_map(|c| &c.saddles);
             let mut told = Vec::new();
-            let (mut own_px, mut own) = (0.0, 0);
+            let (mut own_px, mut own, mut clipped) = (0.0, 0, 0.0);
             for s in corners {
                 let on_face = Point::<Face>::new(
                     s.on_card.x * solved.scale[0],
@@ -239,7 +255,9 @@ impl Case<'_> {
                 };
                 let miss = s.at - at;
                 let far = miss.dot(&(weight * miss));
-                let counts = far.sqrt() <= OUTLIER_SIGMAS * solved.noise_factor;
+                let limit = OUTLIER_SIGMAS * solved.noise_factor;
+                let counts = far.sqrt() <= limit;
+                clipped += miss.norm_squared() * (limit * limit / far).min(1.0);
                 told.push((s.at, miss, counts));
                 if counts {
                     square += far;
@@ -251,6 +269,7 @@ impl Case<'_> {
             count += own;
             photos.push(PhotoFit {
                 index,
+                misfit_px: (clipped / told.len().max(1) as f64).sqrt(),
                 rms_px: (own_px / f64::from(own.max(1))).sqrt(),
                 corners: told,
                 upright: view.upright_in_camera().into(),
@@ -272,8 +291,15 @@ impl Case<'_> {
                 covariance[(i, i)] = HELD_SD * HELD_SD;
             }
         }
+        // Held values moved by less than a rounding; they are what they were.
+        let mut lens = solved.lens().unknowns();
+        for (i, held) in self.any_lens.lens.unknowns().into_iter().enumerate() {
+            if !self.free.unknowns()[i] {
+                lens[i] = held;
+            }
+        }
         LensFit {
-            lens: *solved.lens(),
+            lens: Lens::from_unknowns(lens),
             covariance,
             free: self.free,
             size: self.size,
@@ -295,21 +321,21 @@ fn worst(fit: &LensFit) -> Option<(usize, String)> {
     let worst = fit
         .photos
         .iter()
-        .max_by(|a, b| a.rms_px.total_cmp(&b.rms_px).then(b.index.cmp(&a.index)))?;
+        .max_by(|a, b| a.misfit_px.total_cmp(&b.misfit_px).then(b.index.cmp(&a.index)))?;
     let mut others: Vec<f64> = fit
         .photos
         .iter()
         .filter(|p| p.index != worst.index)
-        .map(|p| p.rms_px)
+        .map(|p| p.misfit_px)
         .collect();
     others.sort_by(f64::total_cmp);
     let middle = others.get(others.len() / 2)?;
-    (worst.rms_px > TIMES_WORSE * middle && worst.rms_px > HARMLESS_PX).then(|| {
+    (worst.misfit_px > TIMES_WORSE * middle && worst.misfit_px > HARMLESS_PX).then(|| {
         (
             worst.index,
             format!(
                 "its corners miss the common lens by {:.2} px RMS, those of the others by {middle:.2} px; the page was bent or moved, or the photo is unsharp",
-                worst.rms_px
+                worst.misfit_px
             ),
         )
     })
@@ -353,8 +379,8 @@ fn scaled(views: &[BoardView]) -> Vec<Vec<SeenCard>> {
     views.iter().map(|v| vec![card(v)]).collect()
 }
 
-/// EXIF's focal length to start from, next to nothing expected.
-fn priors(size: [u32; 2], camera: &Camera, free: Free) -> Priors {
+/// EXIF's focal length to start from, and what may be expected of any lens.
+fn any_lens(size: [u32; 2], camera: &Camera, free: Free) -> Priors {
     // The stored picture: its orientation plays no part.
     let stored = Camera {
         orientation: 1,
@@ -362,8 +388,9 @@ fn priors(size: [u32; 2], camera: &Camera, free: Free) -> Priors {
     };
     let mut priors = Priors::from_camera(&stored, size[0], size[1]);
     let diagonal = f64::from(size[0]).hypot(f64::from(size[1]));
-    let [f, c, k, p, aspect, skew] = OPEN;
-    let open = [f, c * diagonal, c * diagonal, k, k, p, p, k, aspect, skew];
+    let [f, c, k1, k2, p, k3, aspect, skew] = ANY_LENS;
+    let c = c * diagonal;
+    let open = [f, c, c, k1, k2, p, p, k3, aspect, skew];
     let unknowns = free.unknowns();
     let sd = SVector::<f64, LENS_UNKNOWNS>::from_fn(|i, _| if unknowns[i] { open[i] } else { HELD_SD });
     priors.lens_cov = SMatrix::from_diagonal(&sd.component_mul(&sd));

@@ -4,20 +4,21 @@
 use std::fmt::Write as _;
 
 use super::Calibrated;
+use super::report::plus_minus;
 use super::coverage::{CELLS, COVERED, SIDES, TILTED_DEG};
 use crate::draw::{self, DrawError, escape, num};
 
 /// Pixels per mm of the drawing.
 const PX_PER_MM: f64 = 7.0;
-const WIDTH: f64 = 230.0;
+const WIDTH: f64 = 238.0;
 const HEIGHT: f64 = 146.0;
 /// Room of the picture's frame: left, top, width, height, mm.
 const FRAME: [f64; 4] = [6.0, 22.0, 144.0, 108.0];
 /// Middle of the tilts' rings and radius for [`TILT_RIM_DEG`], mm.
-const RINGS: [f64; 3] = [190.0, 58.0, 32.0];
+const RINGS: [f64; 3] = [194.0, 58.0, 28.0];
 const TILT_RIM_DEG: f64 = 60.0;
 /// Length of the RMS misfit as drawn, mm.
-const RMS_MM: f64 = 1.6;
+const RMS_MM: f64 = 1.2;
 /// A misfit is drawn no longer than this, mm.
 const LONGEST_MM: f64 = 6.0;
 
@@ -47,13 +48,12 @@ pub fn svg(c: &Calibrated) -> String {
     let _ = writeln!(
         body,
         "<text x=\"6\" y=\"9\" font-size=\"5\" font-weight=\"700\">Lens of {}: {verdict}</text>\
-         <text x=\"6\" y=\"15.5\" font-size=\"3.4\">{} photos, {} corners, misfit {:.3} px RMS; f {:.1} ± {:.1} px</text>",
+         <text x=\"6\" y=\"15.5\" font-size=\"3.4\">{} photos, {} corners, misfit {:.3} px RMS; f {} px</text>",
         escape(&c.camera_name()),
         c.fit.photos.len(),
         c.fit.corners,
         c.fit.rms_px,
-        c.fit.lens.f_px,
-        c.fit.lens.f_px * c.fit.sd()[0]
+        plus_minus(c.fit.lens.f_px, c.fit.lens.f_px * c.fit.sd()[0])
     );
     frame(&mut body, c);
     rings(&mut body, c);

@@ -8,6 +8,7 @@ use serde::Deserialize;
 
 use super::error::ProfileError;
 use super::fit::LensFit;
+use super::report::plus_minus;
 use super::shot::{changed, other_camera};
 use super::turn::Turn;
 use crate::photo::{Camera, MIN_SIDE, Photo};
@@ -171,7 +172,7 @@ impl Profile {
         for (i, (key, value)) in KEYS.iter().zip(values).enumerate() {
             let pm = if i == 0 { f * sd[0] } else { sd[i] };
             let said = if pm > 0.0 {
-                format!("  # ± {}", short(pm))
+                format!("  # {}", plus_minus(value, pm))
             } else {
                 "  # held".to_owned()
             };
@@ -429,12 +430,6 @@ fn covariance(table: &UncertaintyTable) -> Result<LensCov, String> {
 /// To six significant digits.
 fn rounded(v: f64) -> f64 {
     format!("{v:.5e}").parse().unwrap_or(v)
-}
-
-/// To two significant digits, without an exponent unless it is tiny.
-fn short(v: f64) -> String {
-    let digits = (1 - v.abs().log10().floor() as i32).max(0);
-    format!("{v:.*}", usize::try_from(digits.min(9)).unwrap_or(0))
 }
 
 fn list(values: &[f64], show: impl Fn(f64) -> String) -> String {

@@ -1,6 +1,7 @@
 //! A calibration told: as text for the terminal and as JSON.
 
 use std::fmt::Write as _;
+use std::path::Path;
 
 use serde_json::{Value, json};
 
@@ -44,11 +45,11 @@ pub fn summary(c: &Calibrated, columns: usize) -> String {
     let rows = fit.lens.unknowns();
     for i in (0..rows.len()).filter(|i| free[*i]) {
         let text = match i {
-            0 => format!("{f:>11.2} ± {:.2} px", f * sd[0]),
-            1 | 2 => format!("{:>11.2} ± {:.2} px", rows[i], sd[i]),
-            _ => format!("{:>11.5} ± {:.5}", rows[i], sd[i]),
+            0 => plus_minus(f, f * sd[0]) + " px",
+            1 | 2 => plus_minus(rows[i], sd[i]) + " px",
+            _ => plus_minus(rows[i], sd[i]),
         };
-        line(&format!("  {:<23}{text}", LENS_NAMES[i]));
+        line(&format!("  {:<23} {text}", LENS_NAMES[i]));
     }
     line(&format!(
         "  the bend at the picture's corners is known to {:.2} px; {:.0} % of the picture covered",
@@ -62,6 +63,16 @@ pub fn summary(c: &Calibrated, columns: usize) -> String {
         100.0 * u
     ));
     line("");
+    let file = |path: &str| {
+        let name = Path::new(path).file_name();
+        plain(&name.map_or_else(|| path.into(), |n| n.to_string_lossy()))
+    };
+    let width = fit
+        .photos
+        .iter()
+        .map(|p| file(&c.names[p.index]).chars().count())
+        .max()
+        .unwrap_or(0);
     for (p, tilt) in fit.photos.iter().zip(&c.coverage.tilts) {
         let away = match tilt.side() {
             Some(side) => format!("away at the {} side", SIDES[side]),
@@ -69,8 +80,8 @@ pub fn summary(c: &Calibrated, columns: usize) -> String {
         };
         let used = p.corners.iter().filter(|c| c.2).count();
         line(&format!(
-            "  {:<28} {used:>3} corners {:>6.3} px  {:>2.0} deg, {away}",
-            plain(&c.names[p.index]),
+            "  {:<width$} {used:>3} corners {:>6.3} px {:>3.0} deg, {away}",
+            file(&c.names[p.index]),
             p.rms_px,
             tilt.angle_deg
         ));
@@ -79,6 +90,16 @@ pub fn summary(c: &Calibrated, columns: usize) -> String {
         line(&format!("  left out: {}: {}", plain(&l.name), plain(&l.why)));
     }
     out
+}
+
+/// A number with its standard deviation, both to the second digit of the latter.
+pub(super) fn plus_minus(value: f64, sd: f64) -> String {
+    let digits = if sd > 0.0 {
+        (1.0 - sd.log10().floor()).clamp(0.0, 9.0) as usize
+    } else {
+        6
+    };
+    format!("{value:.digits$} ± {sd:.digits$}")
 }
 
 /// Breaks a line between words; what follows is indented under it.
