@@ -96,7 +96,10 @@ fn measure(
     let cards = checked.found.cards.clone();
     let size_mm = [plan.width_mm, plan.height_mm];
     let (width, height) = photo.grey.dimensions();
-    let mut priors = Priors::from_camera(&photo.camera, width, height);
+    let mut priors = given
+        .camera
+        .clone()
+        .unwrap_or_else(|| Priors::from_camera(&photo.camera, width, height));
     if let Some(scale) = given.print_scale {
         priors = priors.with_scale(scale);
     }
@@ -201,6 +204,8 @@ pub struct Given {
     pub known: Vec<(Known, f64)>,
     /// Where the plan's lower left corner is in the upright photo; unsaid, the marks tell.
     pub datum_corner: Option<Corner>,
+    /// The camera by its profile, see [`crate::lens::Profile::priors`]; unsaid, by the photo's EXIF data.
+    pub camera: Option<Priors>,
 }
 
 /// A length that the user can measure and tell.

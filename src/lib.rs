@@ -10,6 +10,7 @@
 //! photo.jpg -> photo -> card -> survey -> sheet -> ink -> verdict -> report
 //! ```
 //!
+//! [`lens`] makes and reads camera profiles, which the survey takes as what is known before.
 //! [`check`] calls them in this order; read it first. Lengths are millimetres; frames are types, see
 //! [`frame`]. The library never prints, exits, or reads the environment.
 #![deny(clippy::print_stdout, clippy::print_stderr)]
@@ -21,6 +22,7 @@ pub mod draw;
 pub mod exchange;
 pub mod frame;
 pub mod ink;
+pub mod lens;
 pub mod photo;
 pub mod plan;
 pub mod raster;

@@ -4,6 +4,7 @@
 //! | --- | --- |
 //! | which pattern is which number | [`code`] |
 //! | what is where on a card | [`layout`] |
+//! | and on the page that calibrates a lens | [`lens_page`] |
 //! | finding frames, then corners, in a photo | [`find`] |
 //! | the four sides of a dark shape | [`quad`] |
 //! | the pattern inside a frame | [`payload`] |
@@ -14,6 +15,7 @@ mod blunt;
 pub mod code;
 pub mod find;
 pub mod layout;
+pub mod lens_page;
 pub mod payload;
 pub mod print;
 pub mod quad;

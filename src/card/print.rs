@@ -12,6 +12,7 @@ use serde_json::json;
 
 use super::code;
 use super::layout::{self, LAST_SQUARE, Layout, Rect, Shape};
+use super::lens_page;
 use crate::draw::{self, DrawError, num};
 
 /// Length of the two bars in the margin of a page, mm.
@@ -27,6 +28,15 @@ pub const PER_PAGE: usize = 12;
 
 /// Ink of the cutting lines: a light hairline that no detector takes for an edge of the card.
 const CUT: &str = "stroke=\"#b8b8b8\" stroke-width=\"0.1\" fill=\"none\"";
+/// Room below the lens page's cards that a printer may not reach, mm.
+const BELOW_MM: f64 = 8.0;
+/// Room of its heading, mm.
+const HEADING_MM: f64 = 16.0;
+/// What the lens page says of itself.
+const LENS_PAGE_LINES: [&str; 2] = [
+    "Do not cut. Lay the whole page perfectly flat: tape it to a pane of glass or a flat board. Any print scale will do.",
+    "Take 8 to 12 photos, always at 1x: two from straight above, the others tilted by 30 degrees to all sides; reach every corner of the picture.",
+];
 /// Room at the left for the bar down and what a printer cannot reach, mm.
 const LEFT_MM: f64 = 18.0;
 
@@ -211,6 +221,48 @@ pub fn write_pdf(
     path: &Path,
 ) -> Result<(), PrintError> {
     Ok(draw::write(path, &pdf(paper, shape, numbers)?)?)
+}
+
+/// The lens page ([`super::lens_page`]) as an SVG document of exactly the paper's size, mm: the cards as one
+/// pattern, without cutting lines.
+///
+/// # Errors
+/// [`PrintError`] if the page names a card that does not exist.
+pub fn lens_page_svg(paper: Paper) -> Result<String, PrintError> {
+    let [width, height] = paper.size_mm();
+    let cards = layouts_of(&lens_page::NUMBERS.collect::<Vec<_>>())?;
+    let [across, down] =
+        [lens_page::COLUMNS, lens_page::ROWS].map(|n| f64::from(n) * lens_page::PITCH_MM);
+    let left = (width - across) / 2.0;
+    // In the middle, but for the heading; and not where printers do not reach.
+    let top = ((height - down) / 2.0 + HEADING_MM / 2.0).min(height - down - BELOW_MM);
+    let mut body = heading(
+        ["Lens page", &format!("punchready, {}", paper.name())],
+        [left, left + across],
+        top - 2.5,
+        &LENS_PAGE_LINES,
+    );
+    for (card, at) in cards
+        .iter()
+        .filter_map(|c| Some((c, lens_page::centre(c.number)?)))
+    {
+        body.push_str(&card_body(
+            card,
+            left + across / 2.0 + at.x,
+            top + down / 2.0 - at.y,
+            false,
+        ));
+    }
+    Ok(draw::page(width, height, &body))
+}
+
+/// Writes [`lens_page_svg`] as a PDF, whole or not at all.
+///
+/// # Errors
+/// As [`lens_page_svg`], and when the file cannot be built or written.
+pub fn write_lens_page(paper: Paper, path: &Path) -> Result<(), PrintError> {
+    let pdf = draw::pdf("punchready lens page", &[lens_page_svg(paper)?])?;
+    Ok(draw::write(path, &pdf)?)
 }
 
 /// Writes one PNG for each card, of exactly its outer size times `px_per_mm`, and `cards.json`: a list
@@ -431,26 +483,35 @@ fn header(
     top: f64,
     [page, of]: [usize; 2],
 ) -> String {
-    let mut out = String::new();
-    let base = top - 10.0;
     let kind = match cards.first().map(|c| c.shape) {
         Some(Shape::Strip) => "Scale strips",
         _ => "Scale cards",
     };
-    let _ = writeln!(
-        out,
-        "<text x=\"{x}\" y=\"{}\" font-size=\"4\" font-weight=\"700\">{kind}</text>\
-         <text x=\"{}\" y=\"{}\" font-size=\"2.4\" text-anchor=\"end\">punchready, {}, page {page} of {of}</text>",
-        num(base - 9.0),
-        num(right),
-        num(base - 9.0),
-        paper.name(),
-        x = num(left)
-    );
+    let right_text = format!("punchready, {}, page {page} of {of}", paper.name());
     let lines = [
         "Print at 100 % (actual size), never \u{201c}fit to page\u{201d}, on matt white paper or card. Cut along the grey lines.",
         "Lay a steel rule on the two 100 mm bars, outer end to outer end, and tell the program what it shows, across first: --bars 99.8mm,100.1mm",
     ];
+    heading([kind, &right_text], [left, right], top - 10.0, &lines)
+}
+
+/// A title with small text at its right, and lines of text below, the second of them at `base`.
+fn heading(
+    [title, aside]: [&str; 2],
+    [left, right]: [f64; 2],
+    base: f64,
+    lines: &[&str],
+) -> String {
+    let mut out = String::new();
+    let _ = writeln!(
+        out,
+        "<text x=\"{x}\" y=\"{}\" font-size=\"4\" font-weight=\"700\">{title}</text>\
+         <text x=\"{}\" y=\"{}\" font-size=\"2.4\" text-anchor=\"end\">{aside}</text>",
+        num(base - 9.0),
+        num(right),
+        num(base - 9.0),
+        x = num(left)
+    );
     for (i, line) in lines.iter().enumerate() {
         let _ = writeln!(
             out,

@@ -55,6 +55,7 @@ pub(crate) struct Args {
 pub(crate) enum Command {
     Check(CheckArgs),
     Cards(CardsArgs),
+    Lens(LensArgs),
     Demo(DemoArgs),
     #[command(subcommand)]
     Plan(super::plan::args::PlanCommand),
@@ -131,8 +132,12 @@ pub(crate) struct CheckArgs {
     #[arg(long, value_name = "CORNER", value_parser = corner)]
     pub(crate) datum_corner: Option<Corner>,
 
-    /// Reserved: camera profiles are not read yet.
-    #[arg(long, value_name = "FILE", hide = true)]
+    /// A camera profile, made by `punchready lens`
+    ///
+    /// It must be this photo's camera by maker, model and focal length, and the picture's shape; another
+    /// resolution is scaled to. A cropped or edited photo, or another camera's, is refused. FILE may be a
+    /// folder: the profile in it that suits is taken, and if none does, the check goes on without and says so.
+    #[arg(long, value_name = "FILE")]
     pub(crate) lens: Option<PathBuf>,
 
     /// Print how long each step took, and the peak memory, to standard error
@@ -179,6 +184,13 @@ pub(crate) struct CardsArgs {
     #[arg(long, value_enum)]
     pub(crate) shape: Option<ShapeName>,
 
+    /// Write the lens page instead: the page for `punchready lens`
+    ///
+    /// One page of corners in a known pattern, not to be cut. Print it, tape it flat, and photograph it to
+    /// make a profile of the camera.
+    #[arg(long, conflicts_with_all = ["shape", "numbers", "png"])]
+    pub(crate) lens_page: bool,
+
     /// Which cards, such as 1-12,40
     ///
     /// Two cards of the same number in one photo cannot be told apart. Unsaid, the first page of the
@@ -197,6 +209,64 @@ pub(crate) struct CardsArgs {
     /// Multiples of 20 put every edge between two pixels.
     #[arg(long, value_name = "N", default_value_t = PX_PER_MM, requires = "png")]
     pub(crate) px_per_mm: u32,
+}
+
+const LENS_EXAMPLES: &str = "\
+Examples:
+  punchready cards --lens-page
+      Writes the page to print.
+  punchready lens page-*.jpg --out my-phone.toml --picture my-phone.png
+      Makes the camera's profile from photos of it.
+  punchready check sheet.jpg --plan plan.toml --lens my-phone.toml
+      Uses it.
+
+Exit status:
+  0  good enough: the profile can be used
+  3  not enough: the summary says which photo to take next, and no profile is written
+  2  bad command line, a photo that is not there, an output that cannot be written";
+
+/// Make a camera profile from photos of the lens page
+///
+/// With a profile the check knows the camera's focal length, the middle of its picture and how its lens bends
+/// straight lines, and is more certain away from the cards. Print the lens page (`punchready cards
+/// --lens-page`), tape it perfectly flat, and take 8 to 12 photos of it at 1x: two from straight above, the
+/// others tilted by about 30 degrees to all sides, so that together they reach every corner of the picture.
+#[derive(Debug, clap::Args)]
+#[command(after_help = LENS_EXAMPLES)]
+pub(crate) struct LensArgs {
+    /// Photos of the lens page, JPEG or PNG, all by one camera at one size
+    ///
+    /// Six at the least, 20 are plenty. A photo that does not fit the others is left out and named.
+    #[arg(required = true, value_name = "PHOTO")]
+    pub(crate) photos: Vec<PathBuf>,
+
+    /// The profile to write, a TOML file
+    ///
+    /// Only written when the set is good enough.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) out: Option<PathBuf>,
+
+    /// Write a picture of coverage and misfits; FILE ends in .png
+    ///
+    /// Where in the picture the page was seen, how far each corner misses the fit, and from which sides.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) picture: Option<PathBuf>,
+
+    /// Write the result as JSON; "-" writes it to standard output
+    ///
+    /// Format punchready.calibration/1. With "-" the text summary is left out.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) json: Option<PathBuf>,
+
+    /// Solve for k3 too
+    ///
+    /// For lenses wider than a phone's main one. Elsewhere it only makes k1 and k2 less certain.
+    #[arg(long)]
+    pub(crate) k3: bool,
+
+    /// Print no summary; the exit status and the files tell
+    #[arg(long, short)]
+    pub(crate) quiet: bool,
 }
 
 /// Make a plan and a photo of an invented sheet to try everything on

@@ -14,6 +14,7 @@ use super::out;
 #[derive(Debug)]
 pub(crate) struct Options {
     pdf: Option<PathBuf>,
+    lens_page: bool,
     paper: Paper,
     shape: Shape,
     page_numbers: Vec<u16>,
@@ -40,6 +41,9 @@ impl Options {
             out::check_places(&[("--out", out)], &[])?;
         }
         let own_name = || {
+            if args.lens_page {
+                return PathBuf::from(format!("punchready-lens-page-{}.pdf", name(args.paper)));
+            }
             let shape = match shape {
                 Shape::Square => ShapeName::Square,
                 Shape::Strip => ShapeName::Strip,
@@ -56,6 +60,7 @@ impl Options {
                 (None, None) => Some(own_name()),
                 (None, Some(_)) => None,
             },
+            lens_page: args.lens_page,
             paper: args.paper.into(),
             shape,
             page_numbers,
@@ -75,6 +80,17 @@ fn name(value: impl clap::ValueEnum) -> String {
 
 /// Writes the cards and says what to do with them.
 pub(crate) fn run(options: &Options) -> Result<Status, Failure> {
+    if let (Some(path), true) = (&options.pdf, options.lens_page) {
+        print::write_lens_page(options.paper, path).map_err(|e| Failure::told(&e))?;
+        out::print(&format!(
+            "wrote {}: the lens page\n\
+             next: print it at any size and do not cut it; tape it perfectly flat to glass or\n\
+             a board; take 8 to 12 photos at 1x, most of them tilted by about 30 degrees, to\n\
+             all sides; then run punchready lens PHOTO... --out my-phone.toml\n",
+            path.display(),
+        ))?;
+        return Ok(Status::Done);
+    }
     if let Some(path) = &options.pdf {
         print::write_pdf(options.paper, options.shape, &options.page_numbers, path)
             .map_err(|e| Failure::told(&e))?;

@@ -9,9 +9,11 @@ use image::{ImageFormat, RgbImage};
 
 use punchready::check::{Checked, Given, Known, check};
 use punchready::frame::{Point, Sheet};
-use punchready::photo;
+use punchready::lens::profile::{self, Profile};
+use punchready::photo::{self, Photo};
 use punchready::plan::{Plan, length};
 use punchready::report::{Report, json, page, picture, text, write_atomically};
+use punchready::survey::Priors;
 
 use super::args::{CheckArgs, When};
 use super::exit::{Failure, Status};
@@ -29,6 +31,7 @@ pub(crate) struct Options {
     photo: PathBuf,
     plan: PathBuf,
     given: Given,
+    lens: Option<PathBuf>,
     json: Option<JsonTo>,
     picture: Option<(PathBuf, Encoding)>,
     page: Option<PathBuf>,
@@ -52,12 +55,6 @@ enum Encoding {
 impl Options {
     /// The options as typed, checked as far as they can be without reading a file.
     pub(crate) fn of(args: CheckArgs) -> Result<Self, Failure> {
-        if args.lens.is_some() {
-            return Err(Failure::new(
-                "--lens: camera profiles are not read yet",
-                "leave it out; the lens is worked out from the photo itself",
-            ));
-        }
         let [photo] = <[PathBuf; 1]>::try_from(args.photos).map_err(|photos| {
             Failure::new(
                 format!(
@@ -87,7 +84,9 @@ impl Options {
                 card_below_mm: args.card_below,
                 known: args.known,
                 datum_corner: args.datum_corner,
+                camera: None,
             },
+            lens: args.lens,
             json: args.json.map(|path| {
                 if path == Path::new("-") {
                     JsonTo::Stdout
@@ -101,7 +100,9 @@ impl Options {
             colour: out::colour(args.color),
             quiet: args.quiet,
         };
-        out::check_places(&options.outputs(), &[&options.photo, &options.plan])?;
+        let mut read: Vec<&Path> = vec![&options.photo, &options.plan];
+        read.extend(options.lens.as_deref());
+        out::check_places(&options.outputs(), &read)?;
         Ok(options)
     }
 
@@ -116,6 +117,7 @@ impl Options {
             photo,
             plan,
             given,
+            lens: None,
             json: Some(JsonTo::File(json)),
             picture: Some((picture, Encoding::Jpeg)),
             page: Some(page),
@@ -185,7 +187,11 @@ pub(crate) fn run(options: &Options) -> Result<Status, Failure> {
     believable(&options.given, &plan)?;
     let photo = photo::read(&options.photo).map_err(|e| Failure::advised(&e))?;
     clock.lap("decode");
-    let checked = check(&photo, &plan, &options.given);
+    let mut given = options.given.clone();
+    if let Some(path) = &options.lens {
+        given.camera = Some(profile_for(path, &photo)?);
+    }
+    let checked = check(&photo, &plan, &given);
     // Room for the colour photo.
     drop(photo);
     clock.add(&checked.timings);
@@ -198,6 +204,18 @@ pub(crate) fn run(options: &Options) -> Result<Status, Failure> {
         clock.tell();
     }
     Ok(checked.verdict.decision.into())
+}
+
+/// The camera by a profile, which must suit the photo, or by the one of a folder that suits, if any does.
+fn profile_for(path: &Path, photo: &Photo) -> Result<Priors, Failure> {
+    let told = |e| Failure::advised(&e);
+    if path.is_dir() {
+        let profiles = Profile::read_folder(path).map_err(told)?;
+        return Ok(profile::choose(&profiles, photo));
+    }
+    Profile::read(path)
+        .and_then(|p| p.priors(photo))
+        .map_err(told)
 }
 
 /// Refuses a measured side that cannot belong to this sheet: `12` for 12 inches would be taken as 12 mm.

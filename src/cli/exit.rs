@@ -14,7 +14,7 @@ pub(crate) enum Status {
     NotReady = 1,
     /// A bad command line, a plan or photo that cannot be read, a file that cannot be written.
     Refused = 2,
-    /// `check`: nothing is surely wrong, and not all could be proven right.
+    /// `check`: nothing is surely wrong, and not all could be proven right. `lens`: not good enough yet.
     CannotTell = 3,
 }
 

@@ -5,6 +5,7 @@
 //! | arguments as typed, and their help | [`args`] |
 //! | `check`: photo and plan to verdict | [`check`] |
 //! | `cards`: scale cards to print | [`cards`] |
+//! | `lens`: photos of the lens page to profile | [`lens`] |
 //! | `demo`: a scenario to try it on | [`demo`] |
 //! | `plan`: start, look at, mark out, draw and exchange plans | [`plan`] |
 //! | terminal and output files | [`out`] |
@@ -15,6 +16,7 @@ mod cards;
 mod check;
 mod demo;
 pub(crate) mod exit;
+mod lens;
 pub(crate) mod out;
 mod plan;
 
@@ -26,6 +28,7 @@ pub(crate) fn run(args: Args) -> Result<Status, Failure> {
     match args.command {
         Command::Check(args) => check::run(&check::Options::of(args)?),
         Command::Cards(args) => cards::run(&cards::Options::of(args)?),
+        Command::Lens(args) => lens::run(&lens::Options::of(args)?),
         Command::Demo(args) => demo::run(&args),
         Command::Plan(command) => plan::run(command),
     }

@@ -4,8 +4,21 @@ use nalgebra::{Matrix2, SMatrix, Vector2};
 
 use crate::frame::{Pixel, Point, Ray};
 
-/// Number of lens unknowns, in the order ln f, cx, cy, k1, k2, p1, p2.
-pub const LENS_UNKNOWNS: usize = 7;
+/// Number of lens unknowns, in the order ln f, cx, cy, k1, k2, p1, p2, k3, aspect, skew.
+pub const LENS_UNKNOWNS: usize = 10;
+/// The same in words, for messages.
+pub const LENS_NAMES: [&str; LENS_UNKNOWNS] = [
+    "focal length",
+    "principal point across",
+    "principal point down",
+    "distortion k1",
+    "distortion k2",
+    "distortion p1",
+    "distortion p2",
+    "distortion k3",
+    "pixel aspect",
+    "skew",
+];
 
 /// Newton steps allowed for one undistortion; from the distorted point three to five are usual, more
 /// only next to the fold.
@@ -17,8 +30,12 @@ const UNDISTORT_MISFIT: f64 = 1e-11;
 
 /// One focal length, a principal point, two radial and two tangential coefficients.
 ///
-/// With `r² = x² + y²` of the ray: `x' = x (1 + k1 r² + k2 r⁴) + 2 p1 x y + p2 (r² + 2 x²)`,
-/// `y' = y (1 + k1 r² + k2 r⁴) + p1 (r² + 2 y²) + 2 p2 x y`, pixel `= (cx + f x', cy + f y')`.
+/// With `r² = x² + y²` of the ray and `g = 1 + k1 r² + k2 r⁴ + k3 r⁶`:
+/// `x' = x g + 2 p1 x y + p2 (r² + 2 x²)`, `y' = y g + p1 (r² + 2 y²) + 2 p2 x y`,
+/// pixel `= (cx + f (x' + skew y'), cy + f aspect y')`.
+///
+/// A phone's pixels are square: aspect 1 and skew 0 unless a calibration asks for them, and k3 is 0 unless
+/// it was asked for. [`Lens::default`] is the lens that changes nothing: f 1, all else 0.
 ///
 /// # Source
 /// Brown, "Close-range camera calibration", Photogrammetric Engineering 37(8), 1971, 855-866, in the
@@ -39,6 +56,29 @@ pub struct Lens {
     pub p1: f64,
     /// Tangential.
     pub p2: f64,
+    /// Radial, sixth order.
+    pub k3: f64,
+    /// Focal length down over focal length across, both in px.
+    pub aspect: f64,
+    /// Lean of the columns: `f * skew` is gamma of the camera matrix.
+    pub skew: f64,
+}
+
+impl Default for Lens {
+    fn default() -> Self {
+        Self {
+            f_px: 1.0,
+            cx_px: 0.0,
+            cy_px: 0.0,
+            k1: 0.0,
+            k2: 0.0,
+            p1: 0.0,
+            p2: 0.0,
+            k3: 0.0,
+            aspect: 1.0,
+            skew: 0.0,
+        }
+    }
 }
 
 /// A projected ray with its derivatives.
@@ -49,7 +89,7 @@ pub(super) struct Imaged {
 }
 
 impl Lens {
-    /// As the vector of unknowns: ln f, cx, cy, k1, k2, p1, p2.
+    /// As the vector of unknowns, in the order of [`LENS_NAMES`], the focal length as ln f.
     #[must_use]
     pub fn unknowns(&self) -> [f64; LENS_UNKNOWNS] {
         [
@@ -60,13 +100,16 @@ impl Lens {
             self.k2,
             self.p1,
             self.p2,
+            self.k3,
+            self.aspect,
+            self.skew,
         ]
     }
 
     /// From the vector of unknowns.
     #[must_use]
     pub fn from_unknowns(u: [f64; LENS_UNKNOWNS]) -> Self {
-        let [ln_f, cx_px, cy_px, k1, k2, p1, p2] = u;
+        let [ln_f, cx_px, cy_px, k1, k2, p1, p2, k3, aspect, skew] = u;
         Self {
             f_px: ln_f.exp(),
             cx_px,
@@ -75,6 +118,9 @@ impl Lens {
             k2,
             p1,
             p2,
+            k3,
+            aspect,
+            skew,
         }
     }
 
@@ -87,8 +133,8 @@ impl Lens {
     fn distort_with_slope(&self, v: Vector2<f64>) -> (Vector2<f64>, Matrix2<f64>) {
         let (x, y) = (v.x, v.y);
         let r2 = x * x + y * y;
-        let g = 1.0 + r2 * (self.k1 + r2 * self.k2);
-        let slope = 2.0 * (self.k1 + 2.0 * self.k2 * r2);
+        let g = 1.0 + r2 * (self.k1 + r2 * (self.k2 + r2 * self.k3));
+        let slope = 2.0 * (self.k1 + r2 * (2.0 * self.k2 + r2 * 3.0 * self.k3));
         let (gx, gy) = (slope * x, slope * y);
         let (p1, p2) = (self.p1, self.p2);
         let bent = Vector2::new(
@@ -108,8 +154,11 @@ impl Lens {
     /// The squared ray radius at which the radial polynomial turns back; no ray beyond it is imaged.
     #[must_use]
     pub fn fold_r2(&self) -> f64 {
-        // Smallest positive root of d(r g)/dr = 1 + 3 k1 s + 5 k2 s² with s = r².
-        let (a, b) = (5.0 * self.k2, 3.0 * self.k1);
+        // Smallest positive root of d(r g)/dr = 1 + 3 k1 s + 5 k2 s² + 7 k3 s³ with s = r².
+        let (c, a, b) = (7.0 * self.k3, 5.0 * self.k2, 3.0 * self.k1);
+        if c != 0.0 {
+            return first_root(|s| 1.0 + s * (b + s * (a + s * c)), [c, a, b]);
+        }
         if a.abs() < 1e-300 {
             return if b < 0.0 { -1.0 / b } else { f64::INFINITY };
         }
@@ -132,8 +181,15 @@ impl Lens {
     }
 
     fn image(&self, ray: Vector2<f64>) -> Vector2<f64> {
-        let d = self.distort_with_slope(ray).0;
-        Vector2::new(self.cx_px + self.f_px * d.x, self.cy_px + self.f_px * d.y)
+        self.onto_sensor(self.distort_with_slope(ray).0)
+    }
+
+    /// A distorted ray's pixel.
+    pub(super) fn onto_sensor(&self, d: Vector2<f64>) -> Vector2<f64> {
+        Vector2::new(
+            self.cx_px + self.f_px * (d.x + self.skew * d.y),
+            self.cy_px + self.f_px * self.aspect * d.y,
+        )
     }
 
     /// The ray that a pixel shows, by Newton's method on the forward model; `None` where no ray maps there.
@@ -143,10 +199,9 @@ impl Lens {
     }
 
     pub(super) fn ray_below_fold(&self, pixel: Point<Pixel>, fold_r2: f64) -> Option<Point<Ray>> {
-        let target = Vector2::new(
-            (pixel.x - self.cx_px) / self.f_px,
-            (pixel.y - self.cy_px) / self.f_px,
-        );
+        let down = (pixel.y - self.cy_px) / (self.f_px * self.aspect);
+        let across = (pixel.x - self.cx_px) / self.f_px - self.skew * down;
+        let target = Vector2::new(across, down);
         let mut v = target;
         if v.norm_squared() >= fold_r2 {
             v *= 0.9 * (fold_r2 / v.norm_squared()).sqrt();
@@ -172,24 +227,65 @@ impl Lens {
         (misfit < UNDISTORT_MISFIT && v.norm_squared() < fold_r2).then(|| Point::at(v))
     }
 
+    /// Derivative of a ray's pixel by the lens, in the order of [`Lens::unknowns`].
+    #[must_use]
+    pub fn slopes(&self, ray: Point<Ray>) -> SMatrix<f64, 2, LENS_UNKNOWNS> {
+        self.image_with_slopes(ray.vec()).by_lens
+    }
+
     /// Images a ray with all derivatives. Does not look at the fold: the solver must be able to pass by it.
     pub(super) fn image_with_slopes(&self, ray: Vector2<f64>) -> Imaged {
         let (d, by) = self.distort_with_slope(ray);
         let (x, y, f) = (ray.x, ray.y, self.f_px);
         let r2 = x * x + y * y;
         let r4 = r2 * r2;
+        let on_sensor = Matrix2::new(f, f * self.skew, 0.0, f * self.aspect);
         Imaged {
-            pixel: Vector2::new(self.cx_px + f * d.x, self.cy_px + f * d.y),
-            by_ray: by * f,
+            pixel: self.onto_sensor(d),
+            by_ray: on_sensor * by,
             by_lens: SMatrix::from_columns(&[
-                d * f,
+                on_sensor * d,
                 Vector2::x(),
                 Vector2::y(),
-                ray * (f * r2),
-                ray * (f * r4),
-                Vector2::new(2.0 * x * y, r2 + 2.0 * y * y) * f,
-                Vector2::new(r2 + 2.0 * x * x, 2.0 * x * y) * f,
+                on_sensor * ray * r2,
+                on_sensor * ray * r4,
+                on_sensor * Vector2::new(2.0 * x * y, r2 + 2.0 * y * y),
+                on_sensor * Vector2::new(r2 + 2.0 * x * x, 2.0 * x * y),
+                on_sensor * ray * (r2 * r4),
+                Vector2::new(0.0, f * d.y),
+                Vector2::new(f * d.y, 0.0),
             ]),
         }
     }
+}
+
+/// Smallest positive root of a cubic that is 1 at zero, with coefficients of s³, s², s; infinity if none.
+/// Between neighbouring turning points a cubic runs one way, so a change of sign there is bisected.
+fn first_root(value: impl Fn(f64) -> f64, [c, a, b]: [f64; 3]) -> f64 {
+    // Cauchy's bound on the roots.
+    let bound = 1.0 + (a.abs().max(b.abs()).max(1.0)) / c.abs();
+    let mut stops = vec![bound];
+    let disc = a * a - 3.0 * c * b;
+    if disc > 0.0 {
+        stops.extend([-1.0, 1.0].map(|s| (-a + s * disc.sqrt()) / (3.0 * c)));
+    }
+    stops.retain(|s| *s > 0.0 && *s <= bound);
+    stops.sort_by(f64::total_cmp);
+    let mut low = 0.0;
+    for stop in stops {
+        let mut high = stop;
+        if value(high) <= 0.0 {
+            for _ in 0..200 {
+                let middle = 0.5 * (low + high);
+                if value(middle) > 0.0 {
+                    low = middle;
+                } else {
+                    high = middle;
+                }
+            }
+            return high;
+        }
+        low = stop;
+    }
+    f64::INFINITY
 }

@@ -40,7 +40,7 @@ pub use datum::{DatumError, SheetDatum, SheetFrame, SheetLine};
 pub use error::SurveyError;
 pub use homography::{Homography, HomographyError};
 pub use input::{KNOWN_SD_MM, KnownLength, LineId, Options, Sighting, StraightLine};
-pub use lens::{LENS_UNKNOWNS, Lens};
+pub use lens::{LENS_NAMES, LENS_UNKNOWNS, Lens};
 pub use prior::{LensSource, Note, PrintScale, Priors};
 pub use result::{FaceLine, LeftOut, Survey, SurveyedCard};
 pub use view::{Model, View};
@@ -369,15 +369,6 @@ fn surprises(whole: &Assembled, settled: &Settled, warnings: &mut Vec<Note>) {
             });
         }
     }
-    let names = [
-        "focal length",
-        "principal point (x)",
-        "principal point (y)",
-        "distortion k1",
-        "distortion k2",
-        "distortion p1",
-        "distortion p2",
-    ];
     if let Some(cov) = e.lens_weight.try_inverse() {
         for (i, (now, was)) in state.lens.unknowns().iter().zip(e.lens).enumerate() {
             let off = (now - was) / cov[(i, i)].sqrt();
@@ -386,7 +377,7 @@ fn surprises(whole: &Assembled, settled: &Settled, warnings: &mut Vec<Note>) {
                     code: "lens",
                     text: format!(
                         "the camera's {} came out {:.1} standard deviations from what was expected; was the picture cropped, or is the profile another camera's?",
-                        names[i],
+                        LENS_NAMES[i],
                         off.abs()
                     ),
                 });

@@ -2,7 +2,7 @@
 
 use nalgebra::{DVector, Matrix2x3, Matrix3, Rotation3, SMatrix, Vector2, Vector3};
 
-use super::lens::{LENS_UNKNOWNS, Lens};
+use super::lens::{LENS_NAMES, LENS_UNKNOWNS, Lens};
 
 /// Where a photo was taken from: `camera = rotation * face + shift`; camera x right, y down, z forward, mm.
 #[derive(Debug, Clone, Copy)]
@@ -108,18 +108,9 @@ impl Index {
     }
     /// What the unknown at place `i` is, for messages.
     pub(super) fn name(&self, i: usize) -> String {
-        const LENS: [&str; LENS_UNKNOWNS] = [
-            "the focal length",
-            "the principal point across",
-            "the principal point down",
-            "the lens distortion k1",
-            "the lens distortion k2",
-            "the lens distortion p1",
-            "the lens distortion p2",
-        ];
         let poses_end = POSES_AT + 6 * self.photos;
         match i {
-            _ if i < SCALE_AT => LENS[i].to_owned(),
+            _ if i < SCALE_AT => format!("the {}", LENS_NAMES[i]),
             _ if i < POSES_AT => {
                 format!("the print scale {}", ["across", "down"][i - SCALE_AT])
             }

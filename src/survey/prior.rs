@@ -23,6 +23,8 @@ const CENTRE_SD_CROPPED: f64 = 0.15;
 const K1_SD: f64 = 0.05;
 const K2_SD: f64 = 0.03;
 const P_SD: f64 = 0.001;
+/// k3, pixel aspect and skew are held where they are unless a calibration frees them.
+const HELD_SD: f64 = 1e-12;
 /// Aspect ratios that a sensor delivers whole: 4:3 and 3:2, with room for odd rows.
 const WHOLE_ASPECT: std::ops::RangeInclusive<f64> = 1.30..=1.53;
 /// Aspect ratios agree within this: scaling rounds each side to whole pixels.
@@ -212,10 +214,7 @@ impl Priors {
                 f_px: ln_f.exp(),
                 cx_px: w / 2.0,
                 cy_px: h / 2.0,
-                k1: 0.0,
-                k2: 0.0,
-                p1: 0.0,
-                p2: 0.0,
+                ..Lens::default()
             },
             lens_cov: SMatrix::from_diagonal(&nalgebra::SVector::from([
                 ln_f_var,
@@ -225,6 +224,9 @@ impl Priors {
                 K2_SD.powi(2),
                 P_SD.powi(2),
                 P_SD.powi(2),
+                HELD_SD.powi(2),
+                HELD_SD.powi(2),
+                HELD_SD.powi(2),
             ])),
             source,
             scale: PrintScale::unsaid(),

@@ -231,7 +231,7 @@ impl Survey {
         &self.state.lens
     }
 
-    /// Covariance of all unknowns: lens (ln f, cx, cy, k1, k2, p1, p2), print scale (2), per photo the turn
+    /// Covariance of all unknowns: lens ([`super::LENS_NAMES`]), print scale (2), per photo the turn
     /// (rad, camera frame, applied from the left), shift (mm, 2) and ln (depth / f), bench heights, the cards but the first
     /// (x, y, angle), the lines (angle, offset).
     #[must_use]

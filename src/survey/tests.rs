@@ -32,6 +32,9 @@ fn lens() -> Lens {
         k2: -0.04,
         p1: 0.002,
         p2: -0.003,
+        k3: 0.015,
+        aspect: 1.02,
+        skew: 0.004,
     }
 }
 
@@ -257,6 +260,7 @@ fn undistortion_stops_at_the_fold() {
         k2: 0.0,
         p1: 0.0,
         p2: 0.0,
+        k3: 0.0,
         ..lens()
     };
     let fold = lens.fold_r2();

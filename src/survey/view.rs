@@ -57,9 +57,8 @@ impl View {
         if x * x + y * y >= self.fold_r2 {
             return None;
         }
-        let d = self.lens.distort(Point::new(x, y));
-        let l = &self.lens;
-        Some(Point::new(l.cx_px + l.f_px * d.x, l.cy_px + l.f_px * d.y))
+        let bent = self.lens.distort(Point::new(x, y));
+        Some(Point::at(self.lens.onto_sensor(bent)))
     }
 
     /// The undistorted ray of a pixel; `None` where no ray is imaged there.
@@ -94,6 +93,12 @@ impl View {
     pub fn view_angle(&self, p: Point<Face>) -> f64 {
         let c = self.pose.centre();
         f64::atan2((c.x - p.x).hypot(c.y - p.y), c.z)
+    }
+
+    /// The face's upright, length 1, as the camera has it: x right, y down, z forward, so that z < 0.
+    #[must_use]
+    pub fn upright_in_camera(&self) -> Vector3<f64> {
+        self.pose.rotation.column(2).into_owned()
     }
 
     /// Camera centre over the face: x, y and height, mm.

@@ -239,6 +239,7 @@ pub fn true_priors(scene: &Scene) -> Priors {
         k2: e.k[1],
         p1: e.p[0],
         p2: e.p[1],
+        ..punchready::survey::Lens::default()
     };
     p.scale.mean = scene.scale;
     p
