@@ -3,10 +3,12 @@
 //! | step | module |
 //! | --- | --- |
 //! | straight segments of edges | `segments` |
+//! | how different the two sides of a line are | `contrast` |
 //! | the rectangle of the planned size | `coarse` |
 //! | sub-pixel points along its sides | `fine` |
 
 mod coarse;
+mod contrast;
 mod fine;
 mod segments;
 
