@@ -12,9 +12,9 @@ use crate::survey::Survey;
 pub(super) const MIN_STEP: f64 = 0.1;
 /// Difference of brightness that counts as full, share of the brighter side.
 const FULL: f64 = 0.3;
-/// Where brightness is taken beside a line, mm: beyond the width of a pen's line or a burr, and before the
-/// next line of a mat.
-const BESIDE_MM: [f64; 3] = [0.8, 1.5, 2.2];
+/// Where brightness is taken beside a line, mm, from beyond the width of a pen's line or a burr; the middle
+/// one counts, so that the next line of a mat has no say.
+const BESIDE_MM: [f64; 5] = [0.9, 1.6, 2.4, 3.3, 4.2];
 /// Places along a side.
 const PLACES: usize = 32;
 /// So many of the places may show less than the step, or another: a shadow's end, a card, a streak of wood.
@@ -81,11 +81,11 @@ impl Contrast<'_> {
             .iter()
             .filter_map(|&p| {
                 let mean = |sign: f64| {
-                    let mut sum = 0.0;
-                    for out in BESIDE_MM {
-                        sum += self.level(p + normal * (sign * out))?;
+                    let mut levels = [0.0; BESIDE_MM.len()];
+                    for (level, out) in levels.iter_mut().zip(BESIDE_MM) {
+                        *level = self.level(p + normal * (sign * out))?;
                     }
-                    Some(sum / BESIDE_MM.len() as f64)
+                    Some(middle_one(levels))
                 };
                 Some(difference(mean(-1.0)?, mean(1.0)?))
             })
@@ -131,13 +131,13 @@ impl Contrast<'_> {
                     .iter()
                     .filter_map(|(s, levels)| {
                         let mean = |sign: f64| {
-                            let mut sum = 0.0;
-                            for beside in BESIDE_MM {
+                            let mut near = [0.0; BESIDE_MM.len()];
+                            for (level, beside) in near.iter_mut().zip(BESIDE_MM) {
                                 let at = (out + slant * s + sign * beside) / SWEEP_MM;
                                 let at = usize::try_from(at.round() as i32 + n).ok()?;
-                                sum += (*levels.get(at)?)?;
+                                *level = (*levels.get(at)?)?;
                             }
-                            Some(sum / BESIDE_MM.len() as f64)
+                            Some(middle_one(near))
                         };
                         Some(difference(mean(-1.0)?, mean(1.0)?))
                     })
@@ -172,6 +172,11 @@ impl Contrast<'_> {
 
 fn difference(inside: f64, outside: f64) -> f64 {
     (inside - outside) / inside.max(outside).max(1.0)
+}
+
+fn middle_one(mut levels: [f64; BESIDE_MM.len()]) -> f64 {
+    levels.sort_by(f64::total_cmp);
+    levels[BESIDE_MM.len() / 2]
 }
 
 /// The difference that all but [`DISSENT`] of the places show at least; 0 when they disagree in sign.
