@@ -35,6 +35,8 @@ const STACK_LEAST: f64 = 0.006;
 /// How far from where the profiles together have it one may have the edge, mm and px.
 const NEAR_STACK_MM: f64 = 0.2;
 const NEAR_STACK_PX: f64 = 1.2;
+/// Places that scatter by more than this share of it are a texture's, not an edge's: even spread gives 0.58.
+const SCATTER_SHARE: f64 = 0.45;
 /// Narrower than this, px, a side wall blends with what is beside it.
 const WALL_PX: f64 = 1.5;
 /// A step beyond the edge, this strong against the strongest, shows where the side wall ends.
@@ -114,7 +116,7 @@ pub(super) fn sides(
 impl Finder<'_> {
     fn side(&self, a: Vector2<f64>, b: Vector2<f64>) -> Option<SidePoints> {
         let rough = Axis::through(a, b);
-        let (profiles, _) = self.profiles(&rough, ROUGH_MM, None)?;
+        let profiles = self.profiles(&rough, ROUGH_MM, None)?;
         let hits = agreeing(&hits_in(&profiles, edge_in), 0.5);
         if hits.len() < MIN_POINTS {
             return None;
@@ -125,17 +127,22 @@ impl Finder<'_> {
         // decided once for the whole side.
         let middle = line.point(line.length / 2.0, 0.0);
         let px_per_mm = self.survey.local_scale(middle)?.determinant().abs().sqrt();
-        let (profiles, _) = self.profiles(&line, ROUGH_MM, Some(0.5 / px_per_mm))?;
+        let profiles = self.profiles(&line, ROUGH_MM, Some(0.5 / px_per_mm))?;
         let wall = self.wall_mm(&line);
         let ended = stacked(&profiles).and_then(|p| sheet_end(&p, wall, px_per_mm));
         if let Some(e) = &ended {
             line = line.moved(e.out, 0.0);
         }
-        let (profiles, tried) = self.profiles(&line, CLOSE_MM, None)?;
+        let profiles = self.profiles(&line, CLOSE_MM, None)?;
+        let tried = profiles.len();
         let near = NEAR_STACK_MM.max(NEAR_STACK_PX / px_per_mm);
-        let hits = match &ended {
-            Some(e) => hits_in(&profiles, |p| step_near(p, e.slope, near)),
-            None => hits_in(&profiles, edge_in),
+        // Profiles that do not agree with all of them together show no edge: then none is told.
+        let (hits, common) = match &ended {
+            Some(e) => (
+                hits_in(&profiles, |p| step_near(p, e.slope, near)),
+                e.doubt_mm,
+            ),
+            None => (hits_in(&profiles, edge_in), WALL_HIDDEN * wall),
         };
         let hits = agreeing(&hits, 0.25);
         if hits.len() < MIN_POINTS || (hits.len() as f64) < MIN_SHARE * tried as f64 {
@@ -149,9 +156,11 @@ impl Finder<'_> {
         residuals.sort_by(f64::total_cmp);
         // Median absolute deviation of a normal is 0.6745 of its standard deviation.
         let sd_mm = residuals[residuals.len() / 2] / 0.6745;
+        if ended.is_some() && sd_mm > SCATTER_SHARE * near {
+            return None;
+        }
         // What all points have in common does not shrink by their number: so each gets the root of their
         // number of it, and the line's offset has it whole.
-        let common = ended.map_or(WALL_HIDDEN * wall, |e| e.doubt_mm);
         let sd_mm = sd_mm.hypot(common * (hits.len() as f64).sqrt());
         let points = hits
             .iter()
@@ -176,13 +185,8 @@ impl Finder<'_> {
         (out * self.thickness_mm / (z + self.thickness_mm).max(1.0)).max(0.0)
     }
 
-    /// Profiles along `line` and where they are, and how many there are.
-    fn profiles(
-        &self,
-        line: &Axis,
-        reach: f64,
-        step: Option<f64>,
-    ) -> Option<(Vec<(f64, Profile)>, usize)> {
+    /// Profiles along `line`, and where they are.
+    fn profiles(&self, line: &Axis, reach: f64, step: Option<f64>) -> Option<Vec<(f64, Profile)>> {
         let mut out = Vec::new();
         let mut along = CORNER_MM;
         while along < line.length - CORNER_MM {
@@ -191,8 +195,7 @@ impl Finder<'_> {
             }
             along += STEP_MM;
         }
-        let tried = out.len();
-        (tried >= MIN_POINTS).then_some((out, tried))
+        (out.len() >= MIN_POINTS).then_some(out)
     }
 
     /// Brightness across the side at `along`, from inside to outside; `None` where the photo or a card is
@@ -477,7 +480,8 @@ fn edge_in(profile: &Profile) -> Option<f64> {
 
 /// The step nearest the middle of a profile that is like `slope`, within `near` mm.
 fn step_near(profile: &Profile, slope: f64, near: f64) -> Option<f64> {
-    let d = profile.slopes();
+    // A wall's inner step is but a shoulder once it is smoothed.
+    let d = profile.sharp_slopes();
     let like = |i: &usize| d[*i] * slope > 0.0;
     let at = |i: usize| profile.place(middle_of(&d, i));
     steps_of(&d, STRONG_ENOUGH * slope.abs())
