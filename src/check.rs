@@ -114,8 +114,9 @@ fn measure(
     )
     .map_err(|e| reason("no-survey", e))?;
     clock.lap("survey", checked);
-    let sides =
-        sheet::find(&photo.grey, &rough, &cards, size_mm).map_err(|e| reason("no-sheet", e))?;
+    let thickness = plan.thickness_mm.unwrap_or(UNSAID_THICKNESS_MM);
+    let sides = sheet::find(&photo.grey, &rough, &cards, size_mm, thickness)
+        .map_err(|e| reason("no-sheet", e))?;
     clock.lap("sheet", checked);
     let beside = beside(&rough, &cards, &sides);
     checked.warn_of_print(given);

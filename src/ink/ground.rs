@@ -69,6 +69,8 @@ struct Cell {
     level: f32,
     texture: f32,
     usable: bool,
+    /// Too few of its pixels show the sheet to judge it, yet some do.
+    cut_short: bool,
     blown: bool,
 }
 
@@ -188,6 +190,17 @@ impl Ground {
                     && f64::from(t) < HOPELESS_TEXTURE
             })
             .collect();
+        // The sheet's rim leaves some cells too few pixels to judge them by: they are as their neighbours.
+        let alike: Vec<usize> = (0..cells.len())
+            .filter(|&i| {
+                let c = &cells[i];
+                let bare = !c.blown && f64::from(c.level) > BLACK;
+                c.cut_short && bare && beside(&texture, i, |j| readable[j])
+            })
+            .collect();
+        for i in alike {
+            readable[i] = true;
+        }
         let spots = things(&level, &around, px_per_mm, |x, y| {
             if let Some(i) = texture.cell_at(x, y) {
                 readable[i] = false;
@@ -437,6 +450,21 @@ fn mix(a: f32, b: f32, share: f32) -> f32 {
     }
 }
 
+/// Whether `holds` of a cell that shares a side with cell `i`, or a corner where a corner of the sheet is.
+fn beside(grid: &Grid, i: usize, holds: impl Fn(usize) -> bool) -> bool {
+    let (x, y) = (i % grid.columns, i / grid.columns);
+    let near = |corner: bool| {
+        (-1isize..=1)
+            .flat_map(|dy| (-1isize..=1).map(move |dx| (dx, dy)))
+            .filter(move |(dx, dy)| (dx * dy != 0) == corner && (*dx, *dy) != (0, 0))
+            .filter_map(|(dx, dy)| {
+                let (x, y) = (x.checked_add_signed(dx)?, y.checked_add_signed(dy)?);
+                (x < grid.columns && y < grid.rows).then_some(y * grid.columns + x)
+            })
+    };
+    near(false).any(&holds) || near(true).any(&holds)
+}
+
 fn summarise(histogram: &[u32; 256]) -> Cell {
     let all: u32 = histogram.iter().sum();
     let known = all - histogram[0];
@@ -462,6 +490,7 @@ fn summarise(histogram: &[u32; 256]) -> Cell {
         level: bare as f32,
         texture: (spread.max(0.3) / bare.max(1.0)) as f32,
         usable: known * 2 > all,
+        cut_short: known > 0 && known * 2 <= all,
         blown: f64::from(blown) > BLOWN_SHARE * f64::from(known),
     }
 }

@@ -96,16 +96,26 @@ pub struct Seen {
     pub columns: usize,
     /// Cells along y.
     pub rows: usize,
+    /// Width and height of what the grid lies over, mm: the last column and row may stand out beyond it.
+    pub size_mm: [f64; 2],
     /// Whether each cell was seen, `row * columns + column`; row 0 is at y = 0.
     pub cells: Vec<bool>,
 }
 
 impl Seen {
-    /// Share of the sheet that was seen, 0 to 1.
+    /// Share of the sheet's area that was seen, 0 to 1.
     #[must_use]
     pub fn fraction(&self) -> f64 {
-        let seen = self.cells.iter().filter(|&&s| s).count();
-        seen as f64 / self.cells.len().max(1) as f64
+        // What of a cell lies on the sheet: less than all of it in the last column and row.
+        let on_sheet = |i: usize, of: f64| (of - i as f64 * self.cell_mm).clamp(0.0, self.cell_mm);
+        let (mut seen, mut all) = (0.0, 0.0);
+        for (i, &s) in self.cells.iter().enumerate() {
+            let area = on_sheet(i % self.columns, self.size_mm[0])
+                * on_sheet(i / self.columns, self.size_mm[1]);
+            all += area;
+            seen += if s { area } else { 0.0 };
+        }
+        if all > 0.0 { seen / all } else { 0.0 }
     }
 
     /// Whether the cell that holds `at` was seen; a place off the sheet was not.
@@ -169,6 +179,7 @@ impl Seen {
             cell_mm: Self::CELL_MM,
             columns,
             rows,
+            size_mm,
             cells,
         }
     }

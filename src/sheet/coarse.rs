@@ -6,10 +6,10 @@ use nalgebra::Vector2;
 use rayon::prelude::*;
 
 use super::SheetError;
+use super::contrast::{Contrast, MIN_STEP};
 use super::segments::{self, Segment};
 use crate::card::SeenCard;
 use crate::frame::{Face, Pixel, Point};
-use crate::raster::sample;
 use crate::survey::Survey;
 
 /// The four sides of a rectangle on the face: corners in order lower left, lower right, upper right,
@@ -56,12 +56,18 @@ const MIN_DRAWN_SHARE: f64 = 0.3;
 /// is good; a survey from one small card may lean more.
 const LEAN: f64 = 0.012;
 /// A rectangle whose sides part two brightnesses is so much likelier to be the sheet, against the share of
-/// its outline that shows; brightness is taken this far from the line, mm.
+/// its outline that shows; and so much again by the side that parts them least.
 const STEP_SAYS: f64 = 0.6;
-const STEP_AWAY_MM: f64 = 2.5;
-/// Least difference, as [`Search::step`] has it: 6 % of the brightness. A sheet on a bench of its own grey
+const LEAST_SAYS: f64 = 0.3;
+/// Least mean of [`contrast::Contrast::step`]: 6 % of the brightness. A sheet on a bench of its own grey
 /// cannot be told from lines drawn on it, and a wrong datum is worse than none.
 const LEAST_STEP: f64 = 0.2;
+/// Triples of lines whose fourth side is looked for in the photo itself.
+const MAX_TRIPLES: usize = 60;
+/// A side found by its step alone counts this much of one that is drawn.
+const SWEPT: f64 = 0.7;
+/// A side with less than this share of it in the photo is out of the picture.
+const MIN_IN_PHOTO: f64 = 0.2;
 /// However poor the survey, no outline this much off is taken for the sheet, mm.
 const MAX_DOUBT_MM: f64 = 15.0;
 /// A side must show this share of what of it lies in the photo.
@@ -83,6 +89,8 @@ struct DrawnLine {
     cells: Vec<i32>,
     /// Length of the segments on it less those beside it, mm.
     excess: f64,
+    /// How far it parts two brightnesses, see [`Contrast::step`].
+    step: f64,
 }
 
 impl DrawnLine {
@@ -130,13 +138,13 @@ pub(super) fn rectangle(
     let shortest = MIN_DRAWN_MM
         .max(MIN_DRAWN_SHARE * size[0].min(size[1]))
         .min(60.0);
-    let lines = lines(&segments, shortest);
-    let doubts = lines.iter().map(|l| doubt(survey, l)).collect();
+    let contrast = Contrast { grey, survey };
+    let lines = lines(&segments, shortest, &contrast);
+    let doubts = lines.par_iter().map(|l| doubt(survey, l)).collect();
     let search = Search {
         lines: &lines,
         doubts,
-        survey,
-        grey,
+        contrast,
         size,
     };
     if let Some(r) = search.best(SIZE_SHARE, SIZE_MM) {
@@ -175,7 +183,7 @@ pub(super) fn inside(outline: &[Point<Pixel>; 4], p: Point<Pixel>, margin: f64) 
 
 /// The straight lines that the segments draw, the longest first. Each long segment proposes one, and
 /// takes in the others along it, first those near by.
-fn lines(segments: &[Segment], shortest_mm: f64) -> Vec<DrawnLine> {
+fn lines(segments: &[Segment], shortest_mm: f64, contrast: &Contrast) -> Vec<DrawnLine> {
     let mut order: Vec<usize> = (0..segments.len()).collect();
     order.sort_by(|&a, &b| {
         segments[b]
@@ -206,11 +214,24 @@ fn lines(segments: &[Segment], shortest_mm: f64) -> Vec<DrawnLine> {
         let same = |l: &DrawnLine| {
             (l.normal - line.normal).norm() < 0.02 && (l.normal.dot(&middle) - l.offset).abs() < 0.6
         };
-        let alike = lines.iter().filter(|l| sector(l) == sector(&line)).count();
-        if alike < MAX_LINES && !lines.iter().any(same) {
+        if !lines.iter().any(same) {
             lines.push(line);
         }
     }
+    lines.par_iter_mut().for_each(|l| {
+        let at = |s: i32| l.normal * l.offset + l.along() * (f64::from(s) + 0.5);
+        let stride = l.cells.len().div_ceil(24).max(1);
+        let places: Vec<Vector2<f64>> = l.cells.iter().step_by(stride).map(|&s| at(s)).collect();
+        l.step = contrast.step_at(&places, l.normal).unwrap_or(0.0);
+    });
+    // What parts two brightnesses first: grain, a mat's grid and ruled lines fill a sector without.
+    let worth = |l: &DrawnLine| l.excess * (0.2 + l.step);
+    lines.sort_by(|a, b| worth(b).total_cmp(&worth(a)));
+    let mut alike = [0usize; SECTORS as usize + 1];
+    lines.retain(|l| {
+        alike[sector(l)] += 1;
+        alike[sector(l)] <= MAX_LINES
+    });
     lines
 }
 
@@ -283,6 +304,7 @@ fn drawn(segments: &[Segment], seed: &Segment, shortest_mm: f64) -> Option<Drawn
         offset,
         cells,
         excess,
+        step: 0.0,
     })
 }
 
@@ -310,40 +332,44 @@ struct Search<'a> {
     lines: &'a [DrawnLine],
     /// How far the survey may be off at each line, mm.
     doubts: Vec<f64>,
-    survey: &'a Survey,
-    grey: &'a GrayImage,
+    contrast: Contrast<'a>,
     size: [f64; 2],
+}
+
+/// One side of a rectangle: a drawn line, or one that only its step in the photo shows.
+#[derive(Clone, Copy)]
+enum Side {
+    Drawn(usize),
+    Swept(f64),
 }
 
 impl Search<'_> {
     fn best(&self, share: f64, slack_mm: f64) -> Option<Rectangle> {
         let across = self.pairs(self.size[0], share, slack_mm);
         let up = self.pairs(self.size[1], share, slack_mm);
-        let mut found: Vec<(f64, Rectangle, [usize; 4])> = Vec::new();
-        for &[a, b] in &across {
+        let mut found: Vec<(f64, Rectangle, [Side; 4])> = Vec::new();
+        // Each pair once across: the other way round is the same rectangle turned.
+        for &[a, b] in across.iter().filter(|[a, b]| a < b) {
             for &[c, d] in &up {
-                if let Some(r) = self.laid([a, b], [c, d], share, slack_mm) {
-                    let sides = [c, b, d, a];
-                    if let Some(shown) = self.shown(&r, sides) {
+                let lines = [a, b, c, d].map(|i| &self.lines[i]);
+                let doubt = self.doubt_of(&[a, b, c, d]);
+                if let Some(r) = self.laid(lines, doubt, share, slack_mm) {
+                    let sides = [c, b, d, a].map(Side::Drawn);
+                    if let Some(shown) = self.shown(&r, &sides) {
                         found.push((shown, r, sides));
                     }
                 }
             }
         }
         found.sort_by(|a, b| b.0.total_cmp(&a.0));
-        found.truncate(10 * MAX_RECTANGLES);
-        // What parts nothing from nothing is a drawing of a rectangle: a mat's grid, ruled lines.
-        found.retain_mut(|(shown, r, _)| {
-            let steps = self.steps(r);
-            *shown += STEP_SAYS * steps;
-            steps > LEAST_STEP
-        });
-        found.sort_by(|a, b| b.0.total_cmp(&a.0));
-        found.truncate(MAX_RECTANGLES);
-        let scored = found
-            .into_iter()
-            .filter_map(|(_, r, sides)| Some((self.score(&r, sides)?, r)));
+        found.truncate(4 * MAX_RECTANGLES);
+        found.extend(self.triples(&across, &up, share, slack_mm));
+        let scored: Vec<(f64, Rectangle)> = found
+            .into_par_iter()
+            .filter_map(|(_, r, sides)| Some((self.score(&r, &sides)?, r)))
+            .collect();
         scored
+            .into_iter()
             .fold(None, |best: Option<(f64, Rectangle)>, s| {
                 if best.as_ref().is_none_or(|b| s.0 > b.0) {
                     Some(s)
@@ -354,17 +380,103 @@ impl Search<'_> {
             .map(|(_, r)| r)
     }
 
-    /// Share of the outline that is drawn, wherever the photo ends; `None` when a side hardly is.
-    fn shown(&self, r: &Rectangle, sides: [usize; 4]) -> Option<f64> {
+    /// Rectangles of three drawn sides, whose fourth is where the photo steps most near its planned place,
+    /// or out of the picture.
+    fn triples(
+        &self,
+        across: &[[usize; 2]],
+        up: &[[usize; 2]],
+        share: f64,
+        slack_mm: f64,
+    ) -> Vec<(f64, Rectangle, [Side; 4])> {
+        let mut found: Vec<(f64, Rectangle, [Side; 4], usize, f64)> = Vec::new();
+        for (pairs, upright) in [(across, true), (up, false)] {
+            let apart = self.size[usize::from(upright)];
+            for &[a, b] in pairs.iter().filter(|[a, b]| a < b) {
+                let square_to = |c: &usize| {
+                    let l = &self.lines[*c];
+                    l.normal.dot(&self.lines[a].normal).abs() < 0.2 && l.step >= MIN_STEP
+                };
+                for c in (0..self.lines.len()).filter(square_to) {
+                    let doubt = self.doubt_of(&[a, b, c]);
+                    let drawn = &self.lines[c];
+                    for shift in [-apart, apart] {
+                        let fourth = DrawnLine {
+                            normal: drawn.normal,
+                            offset: drawn.offset + shift,
+                            cells: Vec::new(),
+                            excess: 0.0,
+                            step: 0.0,
+                        };
+                        let (p, q) = (&self.lines[a], &self.lines[b]);
+                        // Place of the missing side in the order bottom, right, top, left.
+                        for first in [true, false] {
+                            let (lines, sides, missing) = match (upright, first) {
+                                (true, true) => {
+                                    ([p, q, &fourth, drawn], [None, Some(b), Some(c), Some(a)], 0)
+                                }
+                                (true, false) => {
+                                    ([p, q, drawn, &fourth], [Some(c), Some(b), None, Some(a)], 2)
+                                }
+                                (false, true) => {
+                                    ([&fourth, drawn, p, q], [Some(a), Some(c), Some(b), None], 3)
+                                }
+                                (false, false) => {
+                                    ([drawn, &fourth, p, q], [Some(a), None, Some(b), Some(c)], 1)
+                                }
+                            };
+                            let Some(r) = self.laid(lines, doubt, share, slack_mm) else {
+                                continue;
+                            };
+                            let sides = sides.map(|s| s.map_or(Side::Swept(0.0), Side::Drawn));
+                            if let Some(shown) = self.shown(&r, &sides) {
+                                found.push((shown, r, sides, missing, doubt));
+                            }
+                        }
+                    }
+                }
+            }
+        }
+        found.sort_by(|a, b| b.0.total_cmp(&a.0));
+        found.truncate(MAX_TRIPLES);
+        found
+            .into_par_iter()
+            .filter_map(|(shown, mut r, mut sides, missing, doubt)| {
+                let (i, j) = (missing, (missing + 1) % 4);
+                let (a, b) = (r.corners[i].vec(), r.corners[j].vec());
+                let reach = share * self.size[(missing + 1) % 2] + slack_mm + doubt;
+                if self.contrast.in_photo(a, b) >= MIN_IN_PHOTO {
+                    let swept = self.contrast.sweep(a, b, reach, self.lean(doubt))?;
+                    // The ends move along the neighbouring sides.
+                    let along =
+                        |from: usize, to: usize| (r.corners[from] - r.corners[to]).normalize();
+                    let (u, v) = (along(i, (i + 3) % 4), along(j, (j + 1) % 4));
+                    r.corners[i] = Point::at(a + u * swept.out[0]);
+                    r.corners[j] = Point::at(b + v * swept.out[1]);
+                    sides[missing] = Side::Swept(swept.share);
+                }
+                Some((shown, r, sides))
+            })
+            .collect()
+    }
+
+    /// Share of the outline that is drawn, wherever the photo ends; `None` when a side hardly is. A side that
+    /// is only swept counts for nothing.
+    fn shown(&self, r: &Rectangle, sides: &[Side; 4]) -> Option<f64> {
         let mut sum = 0.0;
-        for (i, &side) in sides.iter().enumerate() {
+        for (i, side) in sides.iter().enumerate() {
+            let &Side::Drawn(line) = side else { continue };
+            let line = &self.lines[line];
+            if line.step < 0.5 * MIN_STEP {
+                return None;
+            }
             let (a, b) = (r.corners[i].vec(), r.corners[(i + 1) % 4].vec());
             let n = ((b - a).norm() / 2.0).ceil().max(4.0) as usize;
-            let shown = self.lines[side].shown(a, b, &vec![true; n]);
+            let shown = line.shown(a, b, &vec![true; n]);
             if shown < 0.5 * MIN_SHOWN {
                 return None;
             }
-            sum += shown / 4.0;
+            sum += (shown + STEP_SAYS * line.step) / 4.0;
         }
         Some(sum)
     }
@@ -401,9 +513,14 @@ impl Search<'_> {
         out
     }
 
-    /// Rectangles with left and right `u`, bottom and top `v`, in the anticlockwise sense only.
-    fn laid(&self, u: [usize; 2], v: [usize; 2], share: f64, slack_mm: f64) -> Option<Rectangle> {
-        let [left, right, bottom, top] = [u[0], u[1], v[0], v[1]].map(|i| &self.lines[i]);
+    /// The rectangle of left, right, bottom and top, in the anticlockwise sense only.
+    fn laid(
+        &self,
+        [left, right, bottom, top]: [&DrawnLine; 4],
+        doubt: f64,
+        share: f64,
+        slack_mm: f64,
+    ) -> Option<Rectangle> {
         let corners = [
             bottom.meet(left)?,
             bottom.meet(right)?,
@@ -411,7 +528,6 @@ impl Search<'_> {
             top.meet(left)?,
         ];
         let side = |i: usize| corners[(i + 1) % 4] - corners[i];
-        let doubt = self.doubt_of(&[u[0], u[1], v[0], v[1]]);
         for i in 0..4 {
             let wanted = self.size[i % 2];
             if (side(i).norm() - wanted).abs() > share * wanted + slack_mm + 1.4 * doubt {
@@ -430,35 +546,40 @@ impl Search<'_> {
     }
 
     /// How well the sides show and how near they are to the planned size; `None` when one that should show
-    /// does not. The lines of the sides come in the order bottom, right, top, left.
-    fn score(&self, r: &Rectangle, sides: [usize; 4]) -> Option<f64> {
-        let (w, h) = (f64::from(self.grey.width()), f64::from(self.grey.height()));
-        let mut total = 0.0;
-        let mut weight = 0.0;
+    /// does not, or parts nothing from nothing: a mat's grid, a ruled line. The sides come in the order
+    /// bottom, right, top, left.
+    fn score(&self, r: &Rectangle, sides: &[Side; 4]) -> Option<f64> {
+        let (mut total, mut weight, mut doubt) = (0.0, 0.0, 0.0f64);
+        let mut steps: Vec<f64> = Vec::new();
         for (i, &side) in sides.iter().enumerate() {
             let (a, b) = (r.corners[i].vec(), r.corners[(i + 1) % 4].vec());
             let length = (b - a).norm();
-            let n = (length / 2.0).ceil().max(4.0) as usize;
-            let visible: Vec<bool> = (0..n)
-                .map(|k| {
-                    let p = a + (b - a) * ((k as f64 + 0.5) / n as f64);
-                    self.survey
-                        .pixel_from_face(Point::at(p))
-                        .is_some_and(|q| q.x > 2.0 && q.y > 2.0 && q.x < w - 2.0 && q.y < h - 2.0)
-                })
-                .collect();
-            let seen = visible.iter().filter(|v| **v).count() as f64 / n as f64;
+            let visible = self.contrast.visible(a, b);
+            let seen = visible.iter().filter(|v| **v).count() as f64 / visible.len() as f64;
             weight += length;
-            if seen < 0.2 {
+            let shown = match side {
+                Side::Drawn(line) => {
+                    doubt = doubt.max(self.doubts[line]);
+                    self.lines[line].shown(a, b, &visible)
+                }
+                Side::Swept(_) if seen < MIN_IN_PHOTO => continue,
+                Side::Swept(share) => SWEPT * share,
+            };
+            if seen < MIN_IN_PHOTO || shown < MIN_SHOWN {
                 return None;
             }
-            let shown = self.lines[side].shown(a, b, &visible);
-            if shown < MIN_SHOWN {
+            let step = self.contrast.step(a, b)?;
+            if step < MIN_STEP {
                 return None;
             }
+            steps.push(step);
             total += shown * seen * length;
         }
-        let doubt = self.doubt_of(&sides);
+        let mean = steps.iter().sum::<f64>() / steps.len() as f64;
+        let least = steps.iter().copied().fold(1.0, f64::min);
+        if mean < LEAST_STEP {
+            return None;
+        }
         let off: f64 = (0..4)
             .map(|i| {
                 let side = r.corners[i].distance(r.corners[(i + 1) % 4]) - self.size[i % 2];
@@ -468,35 +589,6 @@ impl Search<'_> {
             })
             .sum();
         // Sheets are cut to size as a rule: among outlines that show as well, the one of the planned size.
-        Some(total / weight - 0.02 * off + STEP_SAYS * self.steps(r))
-    }
-
-    /// Mean over the sides of [`Self::step`].
-    fn steps(&self, r: &Rectangle) -> f64 {
-        (0..4)
-            .map(|i| self.step(r.corners[i].vec(), r.corners[(i + 1) % 4].vec()))
-            .sum::<f64>()
-            / 4.0
-    }
-
-    /// How different the two sides of a segment are, 0 to 1: a sheet and its bench are as a rule, the two sides
-    /// of a drawn line are not.
-    fn step(&self, a: Vector2<f64>, b: Vector2<f64>) -> f64 {
-        const PLACES: usize = 24;
-        let along = (b - a).normalize();
-        let outward = Vector2::new(along.y, -along.x);
-        let level = |out: f64| {
-            let mut levels: Vec<f64> = (0..PLACES)
-                .filter_map(|k| {
-                    let p = a + (b - a) * ((k as f64 + 0.5) / PLACES as f64) + outward * out;
-                    let q = self.survey.pixel_from_face(Point::at(p))?;
-                    Some(sample(self.grey, q.x, q.y))
-                })
-                .collect();
-            levels.sort_by(f64::total_cmp);
-            levels.get(levels.len() / 2).copied().unwrap_or(0.0)
-        };
-        let (inside, outside) = (level(-STEP_AWAY_MM), level(STEP_AWAY_MM));
-        ((inside - outside).abs() / inside.max(outside).max(1.0) / 0.3).min(1.0)
+        Some(total / weight - 0.02 * off + STEP_SAYS * mean + LEAST_SAYS * least)
     }
 }

@@ -5,11 +5,12 @@
 
 use image::GrayImage;
 use nalgebra::Vector2;
+use rayon::prelude::*;
 
 use super::coarse::{Rectangle, inside};
 use crate::card::SeenCard;
 use crate::frame::{Face, Pixel, Point};
-use crate::survey::Survey;
+use crate::survey::{Survey, View};
 
 /// Distance between profiles along an edge, mm, and half the stretch each is averaged over: they do not
 /// overlap, so their errors are their own.
@@ -26,7 +27,29 @@ const BURR_MM: f64 = 0.5;
 const STRONG_ENOUGH: f64 = 0.35;
 /// Fewest good profiles on a side, and the share of the tried ones that must agree.
 const MIN_POINTS: usize = 8;
-const MIN_SHARE: f64 = 0.35;
+const MIN_SHARE: f64 = 0.5;
+/// A step of all profiles together this strong against their strongest may be the edge; and this strong
+/// against their mean light it is one at all.
+const STACK_STRONG: f64 = 0.3;
+const STACK_LEAST: f64 = 0.006;
+/// How far from where the profiles together have it one may have the edge, mm and px.
+const NEAR_STACK_MM: f64 = 0.2;
+const NEAR_STACK_PX: f64 = 1.2;
+/// Places that scatter by more than this share of it are a texture's, not an edge's: even spread gives 0.58.
+const SCATTER_SHARE: f64 = 0.45;
+/// Narrower than this, px, a side wall blends with what is beside it.
+const WALL_PX: f64 = 1.5;
+/// A step beyond the edge, this strong against the strongest, shows where the side wall ends.
+const WALL_END: f64 = 0.08;
+/// Where only one step shows, the standard deviation of what the wall moves it, share of its width: a dark wall
+/// moves it not at all, a bright one by most of its width.
+const WALL_HIDDEN: f64 = 0.4;
+/// Where both its steps show, their blur still moves the inner one by up to this share of its width.
+const WALL_BLEND: f64 = 0.15;
+/// The outer of two steps of the same sign is a burr's only if it is this strong against the inner.
+const BURR_OUTER: f64 = 0.6;
+/// A dip this strong against the strongest step, after a rise, shows a burr as bright as the bench.
+const BURR_DIP: f64 = 0.05;
 /// Smallest standard deviation of one point, px: rounding, resampling, and the edge's own nicks.
 const FLOOR_PX: f64 = 0.06;
 
@@ -56,6 +79,7 @@ struct Finder<'a> {
     survey: &'a Survey,
     cards: &'a [SeenCard],
     linear: [f32; 256],
+    thickness_mm: f64,
 }
 
 /// A place on a profile: how far outward from the rough line, mm.
@@ -72,24 +96,56 @@ pub(super) fn sides(
     survey: &Survey,
     cards: &[SeenCard],
     r: &Rectangle,
+    thickness_mm: f64,
 ) -> [Option<SidePoints>; 4] {
     let finder = Finder {
         grey,
         survey,
         cards,
         linear: linear_levels(),
+        thickness_mm,
     };
-    [0, 1, 2, 3].map(|i| finder.side(r.corners[i].vec(), r.corners[(i + 1) % 4].vec()))
+    let mut found = [const { None }; 4];
+    found
+        .par_iter_mut()
+        .enumerate()
+        .for_each(|(i, f)| *f = finder.side(r.corners[i].vec(), r.corners[(i + 1) % 4].vec()));
+    found
 }
 
 impl Finder<'_> {
     fn side(&self, a: Vector2<f64>, b: Vector2<f64>) -> Option<SidePoints> {
         let rough = Axis::through(a, b);
-        let (hits, _) = self.straight_hits(&rough, ROUGH_MM)?;
+        let profiles = self.profiles(&rough, ROUGH_MM, None)?;
+        let hits = agreeing(&hits_in(&profiles, edge_in), 0.5);
+        if hits.len() < MIN_POINTS {
+            return None;
+        }
         let (offset, slope) = least_squares(&hits);
-        let line = rough.moved(offset, slope);
-        let (hits, tried) = self.straight_hits(&line, CLOSE_MM)?;
-        if (hits.len() as f64) < MIN_SHARE * tried as f64 {
+        let mut line = rough.moved(offset, slope);
+        // All profiles together show steps that grain hides in each: which of them the sheet ends at is
+        // decided once for the whole side.
+        let middle = line.point(line.length / 2.0, 0.0);
+        let px_per_mm = self.survey.local_scale(middle)?.determinant().abs().sqrt();
+        let profiles = self.profiles(&line, ROUGH_MM, Some(0.5 / px_per_mm))?;
+        let wall = self.wall_mm(&line);
+        let ended = stacked(&profiles).and_then(|p| sheet_end(&p, wall, px_per_mm));
+        if let Some(e) = &ended {
+            line = line.moved(e.out, 0.0);
+        }
+        let profiles = self.profiles(&line, CLOSE_MM, None)?;
+        let tried = profiles.len();
+        let near = NEAR_STACK_MM.max(NEAR_STACK_PX / px_per_mm);
+        // Profiles that do not agree with all of them together show no edge: then none is told.
+        let (hits, common) = match &ended {
+            Some(e) => (
+                hits_in(&profiles, |p| step_near(p, e.slope, near)),
+                e.doubt_mm,
+            ),
+            None => (hits_in(&profiles, edge_in), WALL_HIDDEN * wall),
+        };
+        let hits = agreeing(&hits, 0.25);
+        if hits.len() < MIN_POINTS || (hits.len() as f64) < MIN_SHARE * tried as f64 {
             return None;
         }
         let (offset, slope) = least_squares(&hits);
@@ -100,6 +156,12 @@ impl Finder<'_> {
         residuals.sort_by(f64::total_cmp);
         // Median absolute deviation of a normal is 0.6745 of its standard deviation.
         let sd_mm = residuals[residuals.len() / 2] / 0.6745;
+        if ended.is_some() && sd_mm > SCATTER_SHARE * near {
+            return None;
+        }
+        // What all points have in common does not shrink by their number: so each gets the root of their
+        // number of it, and the line's offset has it whole.
+        let sd_mm = sd_mm.hypot(common * (hits.len() as f64).sqrt());
         let points = hits
             .iter()
             .filter_map(|h| {
@@ -112,26 +174,33 @@ impl Finder<'_> {
         Some(SidePoints { points })
     }
 
-    /// Where profiles along `line` show the edge, as far as they agree on a straight one, and how many
-    /// profiles were tried.
-    fn straight_hits(&self, line: &Axis, reach: f64) -> Option<(Vec<Hit>, usize)> {
-        let mut hits = Vec::new();
-        let mut tried = 0;
+    /// How wide the side wall shows beyond the side, mm on the face: the camera sees it where it stands
+    /// further out than the edge.
+    fn wall_mm(&self, line: &Axis) -> f64 {
+        let Some([x, y, z]) = self.survey.view(0).map(View::camera_mm) else {
+            return 0.0;
+        };
+        let middle = line.point(line.length / 2.0, 0.0).vec();
+        let out = (Vector2::new(x, y) - middle).dot(&line.outward);
+        (out * self.thickness_mm / (z + self.thickness_mm).max(1.0)).max(0.0)
+    }
+
+    /// Profiles along `line`, and where they are.
+    fn profiles(&self, line: &Axis, reach: f64, step: Option<f64>) -> Option<Vec<(f64, Profile)>> {
+        let mut out = Vec::new();
         let mut along = CORNER_MM;
         while along < line.length - CORNER_MM {
-            if let Some(profile) = self.profile(line, along, reach) {
-                tried += 1;
-                hits.extend(edge_in(&profile).map(|out| Hit { along, out }));
+            if let Some(profile) = self.profile(line, along, reach, step) {
+                out.push((along, profile));
             }
             along += STEP_MM;
         }
-        let kept = agreeing(&hits, if reach == ROUGH_MM { 0.5 } else { 0.25 });
-        (kept.len() >= MIN_POINTS).then_some((kept, tried))
+        (out.len() >= MIN_POINTS).then_some(out)
     }
 
     /// Brightness across the side at `along`, from inside to outside; `None` where the photo or a card is
     /// in the way.
-    fn profile(&self, line: &Axis, along: f64, reach: f64) -> Option<Profile> {
+    fn profile(&self, line: &Axis, along: f64, reach: f64, step: Option<f64>) -> Option<Profile> {
         let middle = self.survey.pixel_from_face(line.point(along, 0.0))?;
         let margin = 3.0;
         let (w, h) = (f64::from(self.grey.width()), f64::from(self.grey.height()));
@@ -141,7 +210,7 @@ impl Finder<'_> {
             .determinant()
             .abs()
             .sqrt();
-        let step = 0.5 / px_per_mm;
+        let step = step.unwrap_or(0.5 / px_per_mm);
         let n = (reach / step).ceil() as i32;
         let ends = [-reach - 3.0 * step, reach + 3.0 * step]
             .map(|out| self.survey.pixel_from_face(line.point(along, out)));
@@ -234,57 +303,193 @@ struct Profile {
     first: f64,
 }
 
-/// Where the sheet ends on a profile, mm outward of its middle.
-///
-/// Going outward the sheet's edge comes before its shadow and whatever lies on the bench, so it is the
-/// innermost of the strong steps; save that a burr's glint makes a weaker step just before the edge.
-fn edge_in(profile: &Profile) -> Option<f64> {
-    let l = &profile.levels;
-    // Smoothed derivative (1 2 1 of central differences): half-pixel steps, so about one pixel wide.
-    let raw: Vec<f64> = (1..l.len() - 1)
-        .map(|i| (l[i + 1] - l[i - 1]) / 2.0)
-        .collect();
-    let d: Vec<f64> = (1..raw.len() - 1)
-        .map(|i| (raw[i - 1] + 2.0 * raw[i] + raw[i + 1]) / 4.0)
-        .collect();
-    let place = |i: f64| profile.first + (i + 2.0) * profile.step;
+impl Profile {
+    /// Central differences; the first is at the second level but one, as with [`Self::slopes`].
+    fn sharp_slopes(&self) -> Vec<f64> {
+        let l = &self.levels;
+        (2..l.len() - 2)
+            .map(|i| (l[i + 1] - l[i - 1]) / 2.0)
+            .collect()
+    }
+
+    /// Smoothed derivative (1 2 1 of central differences): half-pixel steps, so about one pixel wide.
+    fn slopes(&self) -> Vec<f64> {
+        let l = &self.levels;
+        let raw: Vec<f64> = (1..l.len() - 1)
+            .map(|i| (l[i + 1] - l[i - 1]) / 2.0)
+            .collect();
+        (1..raw.len() - 1)
+            .map(|i| (raw[i - 1] + 2.0 * raw[i] + raw[i + 1]) / 4.0)
+            .collect()
+    }
+
+    /// Where slope `i` is, mm outward.
+    fn place(&self, i: f64) -> f64 {
+        self.first + (i + 2.0) * self.step
+    }
+
+    fn mean(&self) -> f64 {
+        self.levels.iter().sum::<f64>() / self.levels.len() as f64
+    }
+}
+
+/// The places on profiles that `edge` finds.
+fn hits_in(profiles: &[(f64, Profile)], edge: impl Fn(&Profile) -> Option<f64>) -> Vec<Hit> {
+    profiles
+        .iter()
+        .filter_map(|(along, p)| {
+            Some(Hit {
+                along: *along,
+                out: edge(p)?,
+            })
+        })
+        .collect()
+}
+
+/// Steepest places of the slopes `d` at least this steep, from inside to outside.
+fn steps_of(d: &[f64], least: f64) -> Vec<usize> {
+    (1..d.len().saturating_sub(1))
+        .filter(|&i| {
+            d[i].abs() >= least && d[i].abs() > d[i - 1].abs() && d[i].abs() >= d[i + 1].abs()
+        })
+        .collect()
+}
+
+/// Middle of the step at `at`: the mean of its slope where that is at least half the steepest, on either hand
+/// no further than to where it grows again towards another step.
+fn middle_of(d: &[f64], at: usize) -> f64 {
+    let belongs = |i: usize, before: usize| {
+        d[i] * d[at] > 0.0 && d[i].abs() >= 0.5 * d[at].abs() && d[i].abs() <= d[before].abs()
+    };
+    let mut from = at;
+    while from > 0 && belongs(from - 1, from) {
+        from -= 1;
+    }
+    let mut to = at;
+    while to + 1 < d.len() && belongs(to + 1, to) {
+        to += 1;
+    }
+    let weight: f64 = d[from..=to].iter().map(|v| v.abs()).sum();
+    (from..=to).map(|i| i as f64 * d[i].abs()).sum::<f64>() / weight
+}
+
+/// The profiles as one: the middle level at each distance. They must have the same step.
+fn stacked(profiles: &[(f64, Profile)]) -> Option<Profile> {
+    let (_, first) = profiles.first()?;
+    let n = profiles.iter().map(|(_, p)| p.levels.len()).min()?;
+    let levels = (0..n).map(|i| {
+        let mut at: Vec<f64> = profiles.iter().map(|(_, p)| p.levels[i]).collect();
+        at.sort_by(f64::total_cmp);
+        at[at.len() / 2]
+    });
+    Some(Profile {
+        levels: levels.collect(),
+        step: first.step,
+        first: first.first,
+    })
+}
+
+/// Where the sheet ends on all profiles together.
+struct End {
+    /// Outward, mm.
+    out: f64,
+    /// Slope of the light there, a step of the profile.
+    slope: f64,
+    /// Standard deviation of what cannot be told from the picture, mm.
+    doubt_mm: f64,
+}
+
+/// Where the sheet ends on a stacked profile; `None` when nothing steps on it. `wall`: how wide the side
+/// wall shows, mm.
+fn sheet_end(profile: &Profile, wall: f64, px_per_mm: f64) -> Option<End> {
+    let d = profile.sharp_slopes();
     let strongest = d.iter().map(|v| v.abs()).fold(0.0, f64::max);
-    let mean = l.iter().sum::<f64>() / l.len() as f64;
-    // A step of 3 % of the light over a pixel or two is less than grain makes.
-    if strongest < 0.012 * mean {
+    if strongest < STACK_LEAST * profile.mean() {
         return None;
     }
-    let steps: Vec<usize> = (1..d.len() - 1)
-        .filter(|&i| {
-            d[i].abs() >= STRONG_ENOUGH * strongest
-                && d[i].abs() > d[i - 1].abs()
-                && d[i].abs() >= d[i + 1].abs()
-        })
-        .collect();
+    let resolved = wall * px_per_mm > WALL_PX;
+    let steps = steps_of(&d, STACK_STRONG * strongest);
+    let chosen = past_burr(
+        &d,
+        &steps,
+        profile.step,
+        if resolved { wall } else { 0.0 },
+        px_per_mm,
+    )?;
+    // From the face to the wall, and from the wall to the bench: both show, or only one of them.
+    let far = |i: usize| (i as f64 - chosen as f64) * profile.step;
+    let near_wall = |gap: f64| (gap - wall).abs() < 0.3 * wall + 0.7 / px_per_mm;
+    let doubt_mm = if !resolved {
+        WALL_HIDDEN * wall
+    } else if steps_of(&d, WALL_END * strongest)
+        .iter()
+        .any(|&i| i > chosen && near_wall(far(i)))
+    {
+        WALL_BLEND * wall
+    } else {
+        WALL_HIDDEN * wall
+    };
+    // A bright burr before a bright bench: only its inner step shows.
+    let burr = d[chosen] > 0.0
+        && d.iter()
+            .enumerate()
+            .any(|(i, v)| i > chosen && far(i) < BURR_MM && *v < -BURR_DIP * strongest);
+    let doubt_mm = doubt_mm.hypot(if burr { BURR_MM / 12f64.sqrt() } else { 0.0 });
+    Some(End {
+        out: profile.place(middle_of(&d, chosen)),
+        slope: d[chosen],
+        doubt_mm,
+    })
+}
+
+/// The innermost of `steps`, or the outer step of a burr that begins with it.
+///
+/// Going outward the sheet's edge comes before its shadow and whatever lies on the bench, so it is the
+/// innermost of the strong steps; save that a burr's glint makes a step just before the edge. A step as far on
+/// as the side wall is wide is the wall's end and no burr's.
+fn past_burr(d: &[f64], steps: &[usize], step: f64, wall: f64, px_per_mm: f64) -> Option<usize> {
     let mut chosen = *steps.first()?;
     for &next in &steps[1..] {
-        let near = (next - chosen) as f64 * profile.step < BURR_MM;
+        let gap = (next - chosen) as f64 * step;
         // Of the same sign: a bright burr before a bright bench, whose outer step is the edge.
-        let same_sign = d[next] * d[chosen] > 0.0;
-        if near && (same_sign || d[next].abs() > d[chosen].abs()) {
+        let same_sign = d[next] * d[chosen] > 0.0 && d[next].abs() > BURR_OUTER * d[chosen].abs();
+        let walls_end = wall > 0.0 && (gap - wall).abs() < 0.3 * wall + 0.7 / px_per_mm;
+        let burr = gap < BURR_MM && !walls_end;
+        let stronger = d[next] * d[chosen] < 0.0 && d[next].abs() > d[chosen].abs();
+        if burr && (same_sign || stronger) {
             chosen = next;
         } else {
             break;
         }
     }
-    // Middle of the step: the mean of its slope where that is at least half the steepest.
-    let steep = |i: usize| d[i] * d[chosen] > 0.0 && d[i].abs() >= 0.5 * d[chosen].abs();
-    let mut from = chosen;
-    while from > 0 && steep(from - 1) {
-        from -= 1;
+    Some(chosen)
+}
+
+/// Where the sheet ends on a profile by itself, mm outward of its middle.
+fn edge_in(profile: &Profile) -> Option<f64> {
+    let d = profile.slopes();
+    let strongest = d.iter().map(|v| v.abs()).fold(0.0, f64::max);
+    // A step of 3 % of the light over a pixel or two is less than grain makes.
+    if strongest < 0.012 * profile.mean() {
+        return None;
     }
-    let mut to = chosen;
-    while to + 1 < d.len() && steep(to + 1) {
-        to += 1;
-    }
-    let weight: f64 = d[from..=to].iter().map(|v| v.abs()).sum();
-    let middle = (from..=to).map(|i| i as f64 * d[i].abs()).sum::<f64>() / weight;
-    Some(place(middle))
+    let steps = steps_of(&d, STRONG_ENOUGH * strongest);
+    let chosen = past_burr(&d, &steps, profile.step, 0.0, 1.0)?;
+    Some(profile.place(middle_of(&d, chosen)))
+}
+
+/// The step nearest the middle of a profile that is like `slope`, within `near` mm.
+fn step_near(profile: &Profile, slope: f64, near: f64) -> Option<f64> {
+    // A wall's inner step is but a shoulder once it is smoothed.
+    let d = profile.sharp_slopes();
+    let like = |i: &usize| d[*i] * slope > 0.0;
+    let at = |i: usize| profile.place(middle_of(&d, i));
+    steps_of(&d, STRONG_ENOUGH * slope.abs())
+        .into_iter()
+        .filter(like)
+        .map(at)
+        .filter(|out| out.abs() < near)
+        .min_by(|a, b| a.abs().total_cmp(&b.abs()))
 }
 
 /// The largest set of hits on one straight line, by trying lines through pairs; `near`: mm.
@@ -378,7 +583,48 @@ mod tests {
     }
 
     #[test]
+    fn the_face_ends_before_a_lit_side_wall() {
+        let px_per_mm = 10.0;
+        let walled = profile(|x| {
+            if x < -0.2 {
+                0.5
+            } else if x < 0.2 {
+                0.3
+            } else {
+                0.02
+            }
+        });
+        let end = sheet_end(&walled, 0.4, px_per_mm).unwrap();
+        assert!((end.out + 0.2).abs() < PLACE_MM, "{}", end.out);
+        assert!(end.doubt_mm < 0.1, "both steps show: {}", end.doubt_mm);
+        // Without a wall in view the same two steps are a burr and the sheet's end.
+        let burr = sheet_end(&walled, 0.0, px_per_mm).unwrap();
+        assert!((burr.out - 0.2).abs() < PLACE_MM, "{}", burr.out);
+    }
+
+    #[test]
+    fn a_wall_that_does_not_show_is_doubt() {
+        let plain = profile(|x| if x < 0.1 { 0.5 } else { 0.02 });
+        let end = sheet_end(&plain, 0.4, 10.0).unwrap();
+        assert!((end.out - 0.1).abs() < PLACE_MM, "{}", end.out);
+        assert!((end.doubt_mm - 0.16).abs() < 0.01, "{}", end.doubt_mm);
+    }
+
+    #[test]
+    fn a_fainter_step_before_a_bright_grid_line_is_the_edge() {
+        let on_mat = |x: f64| match x {
+            x if x < 0.0 => 0.3,
+            x if (0.6..1.0).contains(&x) => 0.5,
+            _ => 0.15,
+        };
+        let end = sheet_end(&profile(on_mat), 0.0, 10.0).unwrap();
+        assert!(end.out.abs() < PLACE_MM, "{}", end.out);
+    }
+
+    #[test]
     fn a_plain_surface_has_no_edge() {
+        let bare = profile(|x| 0.4 + 0.001 * x);
+        assert!(sheet_end(&bare, 0.0, 10.0).is_none());
         assert!(edge_in(&profile(|x| 0.4 + 0.001 * x)).is_none());
     }
 }

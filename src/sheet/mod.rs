@@ -3,10 +3,12 @@
 //! | step | module |
 //! | --- | --- |
 //! | straight segments of edges | `segments` |
+//! | how different the two sides of a line are | `contrast` |
 //! | the rectangle of the planned size | `coarse` |
 //! | sub-pixel points along its sides | `fine` |
 
 mod coarse;
+mod contrast;
 mod fine;
 mod segments;
 
@@ -119,7 +121,8 @@ pub fn line_of(edge: Edge, quarter_turns: u32) -> LineId {
 /// All four edges, anticlockwise from the bottom.
 pub const EDGES: [Edge; 4] = [Edge::Bottom, Edge::Right, Edge::Top, Edge::Left];
 
-/// Finds the sheet of `size_mm` (width, height) by its edges.
+/// Finds the sheet of `size_mm` (width, height) and about `thickness_mm` by its edges. Of a side wall that may
+/// pass for the face's edge the doubt is in the points' standard deviations.
 ///
 /// Of the ways in which a sheet of that size can lie in the rectangle found, the one most nearly upright
 /// in the photo is taken first; the marks may show that another is meant.
@@ -131,6 +134,7 @@ pub fn find(
     survey: &Survey,
     cards: &[SeenCard],
     size_mm: [f64; 2],
+    thickness_mm: f64,
 ) -> Result<Sides, SheetError> {
     let rectangle = coarse::rectangle(grey, survey, cards, size_mm)?;
     let square = (size_mm[0] - size_mm[1]).abs() < 0.02 * size_mm[0];
@@ -140,7 +144,7 @@ pub fn find(
         .map(|turns| rectangle.turned(turns))
         .max_by(|a, b| rightward(survey, a).total_cmp(&rightward(survey, b)))
         .unwrap_or(rectangle);
-    let sides = fine::sides(grey, survey, cards, &upright);
+    let sides = fine::sides(grey, survey, cards, &upright, thickness_mm);
     let lines: Vec<StraightLine> = (0u32..)
         .zip(sides)
         .filter_map(|(i, side)| {
