@@ -116,7 +116,7 @@ fn on_line(picture: &Picture, line: &Line, taken: impl Fn(f64) -> bool, found: &
         return;
     }
     let sigma = (1.4826 * median(sums.iter().flatten().map(|v: &f64| v.abs()))).max(0.02 * mm);
-    let black = darkness(picture, line, count, first);
+    let black = line.contrast.max(0.05);
     let mut order: Vec<(f64, usize)> = sums
         .iter()
         .enumerate()
@@ -155,12 +155,6 @@ fn level(slices: &mut [Slice], around: usize) {
     for (slice, own) in slices.iter_mut().zip(own) {
         slice.extra = slice.ink.map_or(0.0, |ink| ink - own);
     }
-}
-
-/// Contrast on the line's axis: the median along it.
-fn darkness(picture: &Picture, line: &Line, count: usize, first: f64) -> f64 {
-    let along = (0..count).step_by(3).map(|i| first + i as f64);
-    median(along.map(|s| picture.smooth_contrast(line.point(s, 0.0)))).max(0.05)
 }
 
 /// What the bead round slice `i` is, if it is anything.

@@ -7,6 +7,7 @@ use super::habit::{Habit, Meaning};
 use super::lines::{self, Line};
 use super::name::{self, Crossing, FlatMark, Name};
 use super::picture::{LINE_BIT, Picture};
+use super::shape::Loop;
 use super::{MarkKind, beads, figure};
 use crate::frame::{Cov2, Flat, Point};
 use crate::raster::components::components;
@@ -37,6 +38,8 @@ pub struct LineInFlat {
     pub width: f64,
     /// Standard deviation across, px.
     pub sigma: f64,
+    /// How much darker than the face it is (brighter, on a face with bright marks): 0 bare, 1 black.
+    pub contrast: f64,
 }
 
 /// Ink without a sure meaning.
@@ -83,11 +86,10 @@ const BESIDE_A_FIGURE_MM: f64 = 0.5;
 
 /// A face whose median level is below this may bear bright marks: lines scribed through layout dye, silver pencil
 /// on dark primer. On a brighter one they would not show.
-const DARK_FACE: f64 = 125.0;
-/// Pixels this many times brighter or darker than the face are ink, whatever the light.
-const INK_RATIO: f64 = 1.5;
-/// Bright ink covers this many times more of a face than dark ink if its marks are bright.
-const BRIGHT_RULES: usize = 3;
+const DARK_FACE: usize = 125;
+/// Bright lines stand out this many times more than the darkest dark ones if they are the ruled ones: beside a
+/// bright line the face looks a little darker, and beside a dark one a little brighter.
+const MORE_CONTRAST: f64 = 1.1;
 /// Dark ink this near to bright ink is the shadow beside it, mm.
 const SHADOW_MM: f64 = 1.5;
 
@@ -99,7 +101,7 @@ const SHADOW_MM: f64 = 1.5;
 #[must_use]
 pub fn read(flat: &GrayImage, px_per_mm: f64) -> FlatInk {
     let dark = read_dark(flat, px_per_mm);
-    if !may_be_bright(flat) {
+    if median_level(flat) >= DARK_FACE {
         return dark;
     }
     let negative = GrayImage::from_fn(flat.width(), flat.height(), |x, y| {
@@ -107,35 +109,28 @@ pub fn read(flat: &GrayImage, px_per_mm: f64) -> FlatInk {
         image::Luma([if v == 0 { 0 } else { 255 - v.min(254) }])
     });
     let bright = read_dark(&negative, px_per_mm);
-    if bright.lines.is_empty() {
-        return dark;
+    let strongest = |ink: &FlatInk| ink.lines.iter().map(|l| l.contrast).fold(0.0, f64::max);
+    if strongest(&bright) > MORE_CONTRAST * strongest(&dark) {
+        with_dark_left_over(bright, &dark, px_per_mm)
+    } else {
+        dark
     }
-    with_dark_left_over(bright, &dark, px_per_mm)
 }
 
-/// Whether the face is dark, and what stands out of it is bright for the most part.
-fn may_be_bright(flat: &GrayImage) -> bool {
+/// Median level of what is known of the face.
+fn median_level(flat: &GrayImage) -> usize {
     let mut histogram = [0usize; 256];
     for &v in flat.as_raw() {
         histogram[usize::from(v)] += 1;
     }
     let known: usize = histogram[1..].iter().sum();
     let mut below = 0;
-    let median = (1..256usize)
+    (1..256)
         .find(|&v| {
             below += histogram[v];
             2 * below >= known
         })
-        .unwrap_or(255) as f64;
-    let count = |is_ink: &dyn Fn(f64) -> bool| -> usize {
-        (1..256usize)
-            .filter(|&v| is_ink(v as f64))
-            .map(|v| histogram[v])
-            .sum()
-    };
-    let bright = count(&|v| v > INK_RATIO * median);
-    let dark = count(&|v| v * INK_RATIO < median);
-    median < DARK_FACE && bright > BRIGHT_RULES * dark
+        .unwrap_or(255)
 }
 
 /// The bright ink, and as unsure whatever dark ink is not the shadow beside it.
@@ -219,6 +214,19 @@ fn in_flat(line: &Line) -> LineInFlat {
         ends,
         width: 2.0 * line.half,
         sigma: line.sigma,
+        contrast: line.contrast,
+    }
+}
+
+/// What was read inside a loop; ink that lies outside it after all is no mark by itself: the loop is no ring.
+fn inside(outline: &Loop, name: Name, mm: f64) -> Name {
+    match name {
+        Name::Mark(m) if !outline.holds(m.at) => Name::Unsure {
+            at: m.at,
+            size_mm: 2.0 * outline.radius / mm,
+            why: "a loop beside a mark: a ring, or a stroke through it",
+        },
+        name => name,
     }
 }
 
@@ -257,8 +265,8 @@ fn combine(picture: &Picture, names: Vec<Name>) -> FlatInk {
         match name {
             Name::Mark(m) => marks.push(m),
             Name::Ring(outline, inner) => {
+                queue.extend(inner.map(|n| inside(&outline, *n, mm)));
                 rings.push(outline);
-                queue.extend(inner.map(|n| *n));
             }
             Name::Crossing(c) => crossings.push(c),
             Name::Unsure { at, size_mm, why } => unsure.push(UnsureInFlat {
@@ -298,6 +306,11 @@ fn combine(picture: &Picture, names: Vec<Name>) -> FlatInk {
             });
         }
     }
+    // Ink without a meaning that reaches over a mark may strike it out.
+    marks.retain(|m| {
+        let over = |u: &UnsureInFlat| (m.at - u.at.vec()).norm() < u.size_mm / 2.0 * mm;
+        !unsure.iter().any(over)
+    });
     for ring in rings {
         let inside = marks.iter_mut().filter(|m| ring.holds(m.at));
         match inside.min_by(|a, b| {

@@ -37,6 +37,8 @@ pub(super) struct Line {
     pub(super) half: f64,
     /// Standard deviation of its axis, across.
     pub(super) sigma: f64,
+    /// Contrast of its ink: the median along its axis.
+    pub(super) contrast: f64,
 }
 
 impl Line {
@@ -71,6 +73,7 @@ pub(super) fn find(picture: &Picture, shapes: &[Component]) -> Vec<Line> {
             span: [f64::MIN, f64::MAX],
             half: 0.0,
             sigma: 0.0,
+            contrast: 0.0,
         });
         let before = points.len();
         points.retain(|(p, _)| {
@@ -204,6 +207,7 @@ fn fit(picture: &Picture, origin: Vector2<f64>, along: Vector2<f64>) -> Option<L
         span: [-reach, reach],
         half: 0.0,
         sigma: 0.0,
+        contrast: 0.0,
     };
     for round in 0..3 {
         let slices = slices(
@@ -260,9 +264,21 @@ fn fit(picture: &Picture, origin: Vector2<f64>, along: Vector2<f64>) -> Option<L
             span: [low, high],
             half,
             sigma: (scatter / free.sqrt()).max(0.02),
+            contrast: 0.0,
         };
     }
+    line.contrast = contrast(picture, &line);
     Some(line)
+}
+
+fn contrast(picture: &Picture, line: &Line) -> f64 {
+    const STEP_PX: f64 = 3.0;
+    let count = ((line.span[1] - line.span[0]) / STEP_PX) as usize;
+    let mut along: Vec<f64> = (0..count)
+        .map(|i| picture.smooth_contrast(line.point(line.span[0] + i as f64 * STEP_PX, 0.0)))
+        .collect();
+    along.sort_by(f64::total_cmp);
+    along.get(count / 2).copied().unwrap_or(0.0)
 }
 
 /// Straight line through the slices' middles by least squares, once again without the outliers:
