@@ -101,7 +101,11 @@ fn there_and_back() {
 fn broken_files_say_what_is_wrong() {
     let text = profile().to_toml();
     for (from, to, wanted) in [
-        ("punchready.lens/1", "punchready.lens/9", "punchready.lens/9"),
+        (
+            "punchready.lens/1",
+            "punchready.lens/9",
+            "punchready.lens/9",
+        ),
         ("k1 = ", "k1 = \"x\" #", "expected f64"),
         ("k2 = ", "kk = ", "kk"),
         ("f_px = 3051.25", "f_px = -1.0", "focal length"),
@@ -114,11 +118,17 @@ fn broken_files_say_what_is_wrong() {
         assert!(text.contains(from), "{from}");
         let error = Profile::parse(&text.replacen(from, to, 1), Path::new("p.toml")).unwrap_err();
         let said = error.to_string();
-        assert!(said.starts_with("p.toml: ") && said.contains(wanted), "{to}: {said}");
+        assert!(
+            said.starts_with("p.toml: ") && said.contains(wanted),
+            "{to}: {said}"
+        );
         assert!(said.contains("make it again"), "{said}");
     }
     let missing = Profile::read(Path::new("no-such-file.toml")).unwrap_err();
-    assert!(missing.to_string().contains("no-such-file.toml"), "{missing}");
+    assert!(
+        missing.to_string().contains("no-such-file.toml"),
+        "{missing}"
+    );
 }
 
 /// Rounding of products near 4000.
@@ -143,8 +153,14 @@ fn scaled_to_another_resolution_and_turned_with_the_picture() {
     let small = p.priors(&photo(half, [2016, 1512])).unwrap();
     for (x, y) in [(0.4, 0.3), (-0.5, 0.2), (0.0, 0.0)] {
         let ray = Point::<Ray>::new(x, y);
-        let (a, b) = (whole.lens.pixel_from_ray(ray).unwrap(), small.lens.pixel_from_ray(ray).unwrap());
-        assert!((a.x - 2.0 * b.x).hypot(a.y - 2.0 * b.y) < ROUNDING_PX, "{a:?} {b:?}");
+        let (a, b) = (
+            whole.lens.pixel_from_ray(ray).unwrap(),
+            small.lens.pixel_from_ray(ray).unwrap(),
+        );
+        assert!(
+            (a.x - 2.0 * b.x).hypot(a.y - 2.0 * b.y) < ROUNDING_PX,
+            "{a:?} {b:?}"
+        );
     }
     let share = small.lens_cov[(2, 2)] / whole.lens_cov[(2, 2)];
     assert!((share - 0.25).abs() < 1e-9, "{share}");
@@ -159,8 +175,14 @@ fn scaled_to_another_resolution_and_turned_with_the_picture() {
     let stored = whole.lens.pixel_from_ray(ray).unwrap();
     // Upright (X, Y) = (h - y, x), and rays alike.
     let seen = upright.lens.pixel_from_ray(Point::new(0.2, 0.3)).unwrap();
-    assert!((seen.x - (3024.0 - stored.y)).abs() < ROUNDING_PX, "{seen:?} {stored:?}");
-    assert!((seen.y - stored.x).abs() < ROUNDING_PX, "{seen:?} {stored:?}");
+    assert!(
+        (seen.x - (3024.0 - stored.y)).abs() < ROUNDING_PX,
+        "{seen:?} {stored:?}"
+    );
+    assert!(
+        (seen.y - stored.x).abs() < ROUNDING_PX,
+        "{seen:?} {stored:?}"
+    );
     assert!(upright.lens_cov.cholesky().is_some());
 }
 
@@ -172,17 +194,36 @@ fn refused_for_another_camera_and_for_a_changed_picture() {
         c.exif_size = None;
         change(&mut c);
         let said = p.priors(&photo(c, size)).unwrap_err().to_string();
-        assert!(said.starts_with("pocket.toml: ") && said.contains(wanted), "{wanted}: {said}");
+        assert!(
+            said.starts_with("pocket.toml: ") && said.contains(wanted),
+            "{wanted}: {said}"
+        );
     };
     let whole = [4032, 3024];
     other(|c| c.make = Some("Other".into()), whole, "maker is Other");
     other(|c| c.model = None, whole, "model is not said");
-    other(|c| c.focal_mm = Some(6.0), whole, "focal length is 6 mm, expected 4.25 mm");
-    other(|c| c.focal_35mm = Some(52.0), whole, "35 mm equivalent is 52 mm");
+    other(
+        |c| c.focal_mm = Some(6.0),
+        whole,
+        "focal length is 6 mm, expected 4.25 mm",
+    );
+    other(
+        |c| c.focal_35mm = Some(52.0),
+        whole,
+        "35 mm equivalent is 52 mm",
+    );
     other(|c| c.digital_zoom = Some(2.0), whole, "digital zoom");
     // Cropped, with EXIF that tells, also to the same shape; cropped by the camera to 16:9; a square.
-    other(|c| c.exif_size = Some([4032, 3024]), [3000, 3000], "cropped or resized");
-    other(|c| c.exif_size = Some([4032, 3024]), [2016, 1512], "cropped or resized");
+    other(
+        |c| c.exif_size = Some([4032, 3024]),
+        [3000, 3000],
+        "cropped or resized",
+    );
+    other(
+        |c| c.exif_size = Some([4032, 3024]),
+        [2016, 1512],
+        "cropped or resized",
+    );
     other(|_| (), [4032, 2268], "another shape");
     other(|_| (), [3024, 3024], "another shape");
     // Stored upright: which way it was turned is not known.
@@ -205,6 +246,10 @@ fn the_one_that_suits_is_chosen_and_none_is_told() {
     for none in [vec![wide.clone()], vec![wide.clone(), wide.clone()]] {
         let priors = choose(&none, &taken);
         assert_eq!(priors.source, LensSource::Exif);
-        assert!(priors.notes.iter().any(|n| n.code == "no-profile"), "{:?}", priors.notes);
+        assert!(
+            priors.notes.iter().any(|n| n.code == "no-profile"),
+            "{:?}",
+            priors.notes
+        );
     }
 }

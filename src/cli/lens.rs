@@ -26,8 +26,10 @@ impl Options {
     /// The options as typed, checked as far as they can be without reading a photo.
     pub(crate) fn of(args: LensArgs) -> Result<Self, Failure> {
         let ends = |path: &Option<PathBuf>, ending: &str| {
-            path.as_ref()
-                .is_none_or(|p| p.extension().is_some_and(|e| e.eq_ignore_ascii_case(ending)))
+            path.as_ref().is_none_or(|p| {
+                p.extension()
+                    .is_some_and(|e| e.eq_ignore_ascii_case(ending))
+            })
         };
         if !ends(&args.picture, "png") {
             return Err(Failure::new(
@@ -93,7 +95,11 @@ pub(crate) fn run(options: &Options) -> Result<Status, Failure> {
         write(options, path, report::json(&made).as_bytes())?;
     }
     if let Some(path) = &options.picture {
-        write(options, path, &picture::png(&made).map_err(|e| Failure::told(&e))?)?;
+        write(
+            options,
+            path,
+            &picture::png(&made).map_err(|e| Failure::told(&e))?,
+        )?;
     }
     if !made.judgement.good_enough() {
         if let Some(path) = &options.out {
@@ -127,9 +133,14 @@ fn shots(paths: &[PathBuf]) -> Result<(Vec<Shot>, Vec<LeftOut>), Failure> {
     let mut left_out = Vec::new();
     for path in paths {
         let shot = photo::read(path)
-            .map_err(|e| LeftOut {
-                name: path.display().to_string(),
-                why: e.to_string(),
+            .map_err(|e| {
+                let name = path.display().to_string();
+                let told = e.to_string();
+                let why = told.strip_prefix(&format!("{name}: ")).unwrap_or(&told);
+                LeftOut {
+                    why: why.to_owned(),
+                    name,
+                }
             })
             .and_then(|photo| Shot::of(&photo));
         match shot {

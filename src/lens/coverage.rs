@@ -106,8 +106,14 @@ mod tests {
         assert_eq!(t.side().map(|s| SIDES[s]), Some("right"));
         let below = Tilt::of([0.0, 0.5, -0.75_f64.sqrt()]);
         assert_eq!(below.side().map(|s| SIDES[s]), Some("lower"));
-        assert_eq!(Tilt::of([-0.5, 0.1, -0.8]).side().map(|s| SIDES[s]), Some("left"));
-        assert_eq!(Tilt::of([0.1, -0.5, -0.8]).side().map(|s| SIDES[s]), Some("upper"));
+        assert_eq!(
+            Tilt::of([-0.5, 0.1, -0.8]).side().map(|s| SIDES[s]),
+            Some("left")
+        );
+        assert_eq!(
+            Tilt::of([0.1, -0.5, -0.8]).side().map(|s| SIDES[s]),
+            Some("upper")
+        );
         assert_eq!(Tilt::of([0.1, 0.1, -1.0]).side(), None);
     }
 }

@@ -131,7 +131,9 @@ pub fn said(lack: Lack) -> String {
             100.0 * F_SD
         ),
         Lack::Centre(px) => format!("the principal point is known to {px:.0} px only"),
-        Lack::Bend(px) => format!("the distortion at the picture's corners is known to {px:.1} px only"),
+        Lack::Bend(px) => {
+            format!("the distortion at the picture's corners is known to {px:.1} px only")
+        }
         Lack::Misfit(px) => format!(
             "the corners miss the fitted lens by {px:.2} px RMS: the page is not flat, or the photos are unsharp"
         ),

@@ -4,8 +4,8 @@
 use std::fmt::Write as _;
 
 use super::Calibrated;
-use super::report::plus_minus;
 use super::coverage::{CELLS, COVERED, SIDES, TILTED_DEG};
+use super::report::plus_minus;
 use crate::draw::{self, DrawError, escape, num};
 
 /// Pixels per mm of the drawing.
@@ -83,7 +83,11 @@ fn frame(body: &mut String, c: &Calibrated) {
     );
     for (r, row) in c.coverage.cells.iter().enumerate() {
         for (k, n) in row.iter().enumerate() {
-            let fill = if *n >= COVERED { COVERED_FILL } else { "url(#bare)" };
+            let fill = if *n >= COVERED {
+                COVERED_FILL
+            } else {
+                "url(#bare)"
+            };
             let (cw, ch) = (fw / CELLS as f64, fh / CELLS as f64);
             let (x, y) = (left + cw * k as f64, top + ch * r as f64);
             let _ = writeln!(
@@ -104,7 +108,12 @@ fn frame(body: &mut String, c: &Calibrated) {
     for (at, miss, counts) in c.fit.photos.iter().flat_map(|p| &p.corners) {
         let (x, y) = (left + at.x * mm_per_px, top + at.y * mm_per_px);
         if !counts {
-            let _ = write!(off, "M{} {}l1.6 1.6m0 -1.6l-1.6 1.6", num(x - 0.8), num(y - 0.8));
+            let _ = write!(
+                off,
+                "M{} {}l1.6 1.6m0 -1.6l-1.6 1.6",
+                num(x - 0.8),
+                num(y - 0.8)
+            );
             continue;
         }
         let mut d = *miss * (RMS_MM / rms);
@@ -175,7 +184,11 @@ fn rings(body: &mut String, c: &Calibrated) {
         (x, y - radius - 2.0, "middle"),
     ];
     for (k, ((px, py, anchor), n)) in places.into_iter().zip(c.coverage.sides()).enumerate() {
-        let (fill, weight) = if n == 0 { (LACKING, 700) } else { ("#222", 400) };
+        let (fill, weight) = if n == 0 {
+            (LACKING, 700)
+        } else {
+            ("#222", 400)
+        };
         let _ = writeln!(
             body,
             "<text x=\"{}\" y=\"{}\" font-size=\"2.8\" text-anchor=\"{anchor}\" fill=\"{fill}\" font-weight=\"{weight}\">{}: {n}</text>",
@@ -238,9 +251,9 @@ fn list(body: &mut String, c: &Calibrated) {
 fn broken(text: &str, columns: usize) -> Vec<String> {
     let mut lines = vec![String::new()];
     for word in text.split_whitespace() {
-        let full = lines
-            .last()
-            .is_some_and(|l| !l.is_empty() && l.chars().count() + 1 + word.chars().count() > columns);
+        let full = lines.last().is_some_and(|l| {
+            !l.is_empty() && l.chars().count() + 1 + word.chars().count() > columns
+        });
         if full {
             lines.push(String::new());
         }

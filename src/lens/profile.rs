@@ -401,7 +401,11 @@ fn covariance(table: &UncertaintyTable) -> Result<LensCov, String> {
     let n = KEYS.len();
     let shape_is_right = table.sd.len() == n
         && table.correlation.len() == n - 1
-        && table.correlation.iter().enumerate().all(|(i, r)| r.len() == i + 1);
+        && table
+            .correlation
+            .iter()
+            .enumerate()
+            .all(|(i, r)| r.len() == i + 1);
     if !shape_is_right {
         return Err(format!(
             "uncertainty needs {n} standard deviations and the {} rows of correlations below the diagonal",

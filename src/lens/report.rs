@@ -87,7 +87,11 @@ pub fn summary(c: &Calibrated, columns: usize) -> String {
         ));
     }
     for l in &c.left_out {
-        line(&format!("  left out: {}: {}", plain(&l.name), plain(&l.why)));
+        line(&format!(
+            "  left out: {}: {}",
+            plain(&l.name),
+            plain(&l.why)
+        ));
     }
     out
 }

@@ -56,7 +56,10 @@ impl Shot {
         let found = find::find(&photo.grey);
         let mut corners = lens_page::board(&found.cards);
         if corners.len() < MIN_CORNERS {
-            let others = found.cards.iter().any(|c| lens_page::centre(c.number).is_none());
+            let others = found
+                .cards
+                .iter()
+                .any(|c| lens_page::centre(c.number).is_none());
             let hint = if others && corners.is_empty() {
                 "it shows scale cards, which is another page: print the lens page with punchready cards --lens-page"
             } else {
@@ -82,14 +85,20 @@ impl Shot {
     /// Whether two shots are the same picture.
     fn is_copy_of(&self, other: &Self) -> bool {
         self.corners.len() == other.corners.len()
-            && self.corners.iter().zip(&other.corners).all(|(a, b)| a.at == b.at)
+            && self
+                .corners
+                .iter()
+                .zip(&other.corners)
+                .all(|(a, b)| a.at == b.at)
     }
 }
 
 /// What was done to a picture after light fell on the sensor; `None` if nothing is known of.
 pub(super) fn changed(camera: &Camera, stored: [u32; 2]) -> Option<String> {
     if let Some(zoom) = camera.digital_zoom {
-        return Some(format!("it was taken with digital zoom {zoom:.2}; take it at 1x"));
+        return Some(format!(
+            "it was taken with digital zoom {zoom:.2}; take it at 1x"
+        ));
     }
     match camera.exif_size {
         Some(wrote) if wrote != stored => Some(format!(
@@ -112,7 +121,11 @@ pub(super) fn other_camera(expected: &Camera, is: &Camera) -> Option<String> {
         ("model", &expected.model, &is.model),
     ] {
         if differ(a, b) {
-            return Some(format!("its camera's {what} is {}, expected {}", word(b), word(a)));
+            return Some(format!(
+                "its camera's {what} is {}, expected {}",
+                word(b),
+                word(a)
+            ));
         }
     }
     for (what, a, b) in [
@@ -135,7 +148,8 @@ pub(super) fn other_camera(expected: &Camera, is: &Camera) -> Option<String> {
 /// Keeps the shots of one camera at one size, the one with most shots; the others, and copies, are named.
 #[must_use]
 pub fn same_camera(shots: Vec<Shot>) -> (Vec<Shot>, Vec<LeftOut>) {
-    let alike = |a: &Shot, b: &Shot| a.size == b.size && other_camera(&a.camera, &b.camera).is_none();
+    let alike =
+        |a: &Shot, b: &Shot| a.size == b.size && other_camera(&a.camera, &b.camera).is_none();
     let count = |s: &Shot| shots.iter().filter(|o| alike(s, o)).count();
     // Of equals the first.
     let Some(model) = (0..shots.len()).max_by_key(|&i| (count(&shots[i]), usize::MAX - i)) else {

@@ -133,7 +133,11 @@ mod tests {
         cov[(1, 6)] = 0.3;
         cov[(6, 1)] = 0.3;
         for orientation in 1..=8 {
-            let size = if orientation < 5 { [1000, 700] } else { [700, 1000] };
+            let size = if orientation < 5 {
+                [1000, 700]
+            } else {
+                [700, 1000]
+            };
             let turn = Turn::of(orientation, size);
             let (turned, turned_cov) = turn.upright_lens(&lens, &cov);
             let ray = Vector2::new(0.3, -0.2);
@@ -149,7 +153,10 @@ mod tests {
             let seen = SVector::from(moved.unknowns()) - SVector::from(turned.unknowns());
             let weight = turned_cov.try_inverse().unwrap();
             let before = change.dot(&(cov.try_inverse().unwrap() * change));
-            assert!((seen.dot(&(weight * seen)) / before - 1.0).abs() < 1e-6, "{orientation}");
+            assert!(
+                (seen.dot(&(weight * seen)) / before - 1.0).abs() < 1e-6,
+                "{orientation}"
+            );
         }
     }
 }

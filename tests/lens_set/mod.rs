@@ -47,10 +47,18 @@ pub(crate) const OFF_CENTRE: [f64; 2] = [6.0, -9.0];
 pub(crate) fn scene(take: &Take, seed: u64) -> Scene {
     let Take(scale, tilt, towards, at, along) = take;
     let [w, h] = SIZE.map(f64::from);
-    let [a, b] = if *along { [250.0, 190.0] } else { [190.0, 250.0] };
+    let [a, b] = if *along {
+        [250.0, 190.0]
+    } else {
+        [190.0, 250.0]
+    };
     let fill = (w / a).min(h / b) * scale;
     let centre = Point::new(MIDDLE[0] + at[1], MIDDLE[1] + at[0]);
-    let roll = if *along { std::f64::consts::FRAC_PI_2 } else { 0.05 };
+    let roll = if *along {
+        std::f64::consts::FRAC_PI_2
+    } else {
+        0.05
+    };
     let mut camera = Camera::above(
         centre,
         fill,
