@@ -302,7 +302,7 @@ fn bad_command_lines_are_two() {
             "given twice",
         ),
         (&["--card-below", "deep"], "--card-below"),
-        (&["--lens", "camera.json"], "not read yet"),
+        (&["--lens", "camera.toml"], "cannot be read"),
         (&["second.jpg"], "only one at a time"),
         (&["--picture", "seen.gif"], ".jpg or .png"),
         (&["--report", "seen.pdf"], ".html"),

@@ -137,11 +137,12 @@ fn a_plan_with_mistakes_names_the_line() {
 #[test]
 fn help_is_as_agreed() {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/cli_help");
-    let pages: [(&str, &[&str]); 6] = [
+    let pages: [(&str, &[&str]); 7] = [
         ("punchready", &["--help"]),
         ("check-short", &["check", "-h"]),
         ("check", &["check", "--help"]),
         ("cards", &["cards", "--help"]),
+        ("lens", &["lens", "--help"]),
         ("demo", &["demo", "--help"]),
         ("plan-check", &["plan", "check", "--help"]),
     ];
@@ -162,7 +163,6 @@ fn help_is_as_agreed() {
             "help of {args:?} differs from {}",
             path.display()
         );
-        assert!(!now.contains("--lens"), "help shows what does nothing");
     }
 }
 

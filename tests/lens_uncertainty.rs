@@ -44,8 +44,10 @@ fn eyes() -> Vec<Eye> {
 
 fn seen(eye: &Eye, dice: &mut Dice, lift: impl Fn(f64, f64) -> f64) -> Vec<SeenSaddle> {
     let [w, h] = SIZE.map(f64::from);
+    // Every third corner: as good a pattern, and quick.
     lens_page::corners()
         .into_iter()
+        .step_by(3)
         .filter_map(|p| {
             let mut at = eye.see(p.x * PRINT[0], p.y * PRINT[1], lift(p.x, p.y));
             at.x += NOISE_PX * dice.normal();
@@ -84,12 +86,12 @@ fn truth(eye: &Eye) -> [f64; 8] {
     ]
 }
 
-/// Sets drawn. The mean of the squares of so many normalised errors scatters by 0.16 (one sigma).
-const SETS: usize = 80;
-/// Three of that, and some.
-const MEAN_SQUARE: std::ops::RangeInclusive<f64> = 0.5..=1.55;
+/// Sets drawn. The mean of the squares of so many normalised errors scatters by 0.2 (one sigma).
+const SETS: usize = 50;
+/// Three of that.
+const MEAN_SQUARE: std::ops::RangeInclusive<f64> = 0.4..=1.6;
 /// Of all seven parameters together; they are correlated.
-const ALL: std::ops::RangeInclusive<f64> = 0.75..=1.25;
+const ALL: std::ops::RangeInclusive<f64> = 0.7..=1.3;
 
 #[test]
 fn standard_deviations_are_honest() {
@@ -116,7 +118,7 @@ fn standard_deviations_are_honest() {
                 fit.photos.iter().map(|p| p.rms_px).collect::<Vec<_>>()
             );
             assert!(
-                (fit.noise_factor - NOISE_PX / STATED_PX).abs() < 0.05,
+                (fit.noise_factor - NOISE_PX / STATED_PX).abs() < 0.1,
                 "{}",
                 fit.noise_factor
             );
@@ -162,8 +164,8 @@ fn order_does_not_matter_and_a_bent_page_is_named() {
     boards.reverse();
     let turned = fit(&boards, Free::default()).unwrap();
     let sd = plain.sd();
-    for i in 0..7 {
-        let off = (plain.lens.unknowns()[i] - turned.lens.unknowns()[i]).abs() / sd[i];
+    for (i, sd) in sd[..7].iter().enumerate() {
+        let off = (plain.lens.unknowns()[i] - turned.lens.unknowns()[i]).abs() / sd;
         assert!(off < SAME_SIGMAS, "{i}: {off} sigma");
     }
     // A page that hangs through by 2 mm in one photo, in whatever place of the list.
@@ -182,8 +184,8 @@ fn order_does_not_matter_and_a_bent_page_is_named() {
         let (index, why) = &fit.left_out[0];
         assert_eq!(*index, place);
         assert!(why.contains("bent"), "{why}");
-        for i in 0..7 {
-            let off = (plain.lens.unknowns()[i] - fit.lens.unknowns()[i]).abs() / sd[i];
+        for (i, sd) in sd[..7].iter().enumerate() {
+            let off = (plain.lens.unknowns()[i] - fit.lens.unknowns()[i]).abs() / sd;
             assert!(off < SAME_SIGMAS, "{i}: {off} sigma");
         }
     }

@@ -7,7 +7,7 @@ use nalgebra::{Rotation3, Vector3};
 use punchready::card::{SeenCard, SeenSaddle};
 use punchready::frame::{Card, Cov2, Pixel, Point, Ray};
 use punchready::photo::Camera;
-use punchready::survey::{Homography, Lens, Options, Priors, Sighting, survey};
+use punchready::survey::{Homography, LENS_UNKNOWNS, Lens, Options, Priors, Sighting, survey};
 use serde_json::Value;
 
 /// The reference data, if this machine has them.
@@ -254,10 +254,11 @@ fn thirteen_chessboards_give_opencvs_camera() {
         })
         .collect();
     let mut priors = Priors::from_camera(&Camera::default(), 640, 480);
-    // Next to nothing is expected of the lens, but that the tangential terms are zero.
+    // Next to nothing is expected of the lens, but that the tangential terms, k3 and skew are zero, and the
+    // pixels square.
     priors.lens_cov.fill_diagonal(1e6);
     priors.lens_cov[(0, 0)] = 1.0;
-    for i in 5..7 {
+    for i in 5..LENS_UNKNOWNS {
         priors.lens_cov[(i, i)] = 1e-18;
     }
     priors.scale.sd = [1e-6; 2];

@@ -7,7 +7,7 @@ use nalgebra::{Vector2, Vector3};
 use punchready::frame::{Cov2, Point, Sheet};
 use punchready::photo::Camera;
 use punchready::plan::Edge;
-use punchready::survey::{Options, PrintScale, Priors, SheetDatum};
+use punchready::survey::{LENS_UNKNOWNS, Options, PrintScale, Priors, SheetDatum};
 use survey_scene::*;
 
 /// Draws a camera and a print from the priors, so that the truth varies as the priors say.
@@ -83,7 +83,9 @@ fn tally(base: &Scene, p: &Priors, seeds: std::ops::Range<u64>, what: &str) {
         let s = solve(&cards, &lines, p, &options).unwrap();
         scale.add(
             Vector2::new(s.scale[0] - scene.scale[0], s.scale[1] - scene.scale[1]),
-            &s.covariance().fixed_view::<2, 2>(7, 7).into_owned(),
+            &s.covariance()
+                .fixed_view::<2, 2>(LENS_UNKNOWNS, LENS_UNKNOWNS)
+                .into_owned(),
         );
         let [across, u] = s.line_distance(id(Edge::Left), id(Edge::Right)).unwrap();
         let [up, v] = s.line_distance(id(Edge::Bottom), id(Edge::Top)).unwrap();

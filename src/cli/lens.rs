@@ -133,9 +133,14 @@ fn shots(paths: &[PathBuf]) -> Result<(Vec<Shot>, Vec<LeftOut>), Failure> {
     let mut left_out = Vec::new();
     for path in paths {
         let shot = photo::read(path)
-            .map_err(|e| LeftOut {
-                name: path.display().to_string(),
-                why: e.to_string(),
+            .map_err(|e| {
+                let name = path.display().to_string();
+                let told = e.to_string();
+                let why = told.strip_prefix(&format!("{name}: ")).unwrap_or(&told);
+                LeftOut {
+                    why: why.to_owned(),
+                    name,
+                }
             })
             .and_then(|photo| Shot::of(&photo));
         match shot {

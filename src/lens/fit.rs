@@ -19,8 +19,8 @@ pub const MIN_PHOTOS: usize = 2;
 /// A photo that fits this many times worse than the middle one of the others is left out: photos of one set
 /// differ in sharpness by a half and more, a page bent by a paper's thickness shows five times the noise.
 const TIMES_WORSE: f64 = 2.5;
-/// Unless it fits within this, px: harmless.
-const HARMLESS_PX: f64 = 0.15;
+/// Unless a tenth of its corners miss by no more than this, px: harmless.
+const HARMLESS_PX: f64 = 0.2;
 /// Corners further off than this, in standard deviations of all, are not counted.
 const OUTLIER_SIGMAS: f64 = 6.0;
 /// The board is scaled to this extent for the adjustment, mm. Its size has no say in the lens, and the
@@ -102,7 +102,7 @@ pub struct PhotoFit {
     pub index: usize,
     /// RMS distance of its counted corners from where the fit puts them, px.
     pub rms_px: f64,
-    /// The same over all its corners, those that do not count put at the limit: says whether it fits.
+    /// What one in ten of all its corners, counted or not, misses by at least, px: says whether it fits.
     pub misfit_px: f64,
     /// Each corner: where it was seen, how far that is from where the fit puts it (px), whether it counts.
     pub corners: Vec<(Point<Pixel>, Vector2<f64>, bool)>,
@@ -253,7 +253,8 @@ impl Case<'_> {
         for (view, &index) in solved.model().views().iter().zip(kept) {
             let corners = self.cards[index].iter().flat_map(|c| &c.saddles);
             let mut told = Vec::new();
-            let (mut own_px, mut own, mut clipped) = (0.0, 0, 0.0);
+            let (mut own_px, mut own) = (0.0, 0);
+            let mut all_px = Vec::new();
             for s in corners {
                 let on_face = Point::<Face>::new(
                     s.on_card.x * solved.scale[0],
@@ -266,9 +267,8 @@ impl Case<'_> {
                 };
                 let miss = s.at - at;
                 let far = miss.dot(&(weight * miss));
-                let limit = OUTLIER_SIGMAS * solved.noise_factor;
-                let counts = far.sqrt() <= limit;
-                clipped += miss.norm_squared() * (limit * limit / far).min(1.0);
+                let counts = far.sqrt() <= OUTLIER_SIGMAS * solved.noise_factor;
+                all_px.push(miss.norm());
                 told.push((s.at, miss, counts));
                 if counts {
                     square += far;
@@ -280,7 +280,7 @@ impl Case<'_> {
             count += own;
             photos.push(PhotoFit {
                 index,
-                misfit_px: (clipped / told.len().max(1) as f64).sqrt(),
+                misfit_px: tenth(all_px),
                 rms_px: (own_px / f64::from(own.max(1))).sqrt(),
                 corners: told,
                 upright: view.upright_in_camera().into(),
@@ -327,6 +327,12 @@ impl Case<'_> {
     }
 }
 
+/// What a tenth of the values exceed; 0 of none.
+fn tenth(mut values: Vec<f64>) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() * 9 / 10).copied().unwrap_or(0.0)
+}
+
 /// The photo that fits far worse than the others, and a sentence on it.
 fn worst(fit: &LensFit) -> Option<(usize, String)> {
     let worst = fit.photos.iter().max_by(|a, b| {
@@ -346,7 +352,7 @@ fn worst(fit: &LensFit) -> Option<(usize, String)> {
         (
             worst.index,
             format!(
-                "its corners miss the common lens by {:.2} px RMS, those of the others by {middle:.2} px; the page was bent or moved, or the photo is unsharp",
+                "a tenth of its corners miss the common lens by {:.2} px or more, in the other photos by {middle:.2} px; the page was bent or moved, or the photo is unsharp",
                 worst.misfit_px
             ),
         )

@@ -11,7 +11,7 @@ use crate::draw::{self, DrawError, escape, num};
 /// Pixels per mm of the drawing.
 const PX_PER_MM: f64 = 7.0;
 const WIDTH: f64 = 238.0;
-const HEIGHT: f64 = 146.0;
+const HEIGHT: f64 = 149.0;
 /// Room of the picture's frame: left, top, width, height, mm.
 const FRAME: [f64; 4] = [6.0, 22.0, 144.0, 108.0];
 /// Middle of the tilts' rings and radius for [`TILT_RIM_DEG`], mm.
@@ -63,7 +63,7 @@ pub fn svg(c: &Calibrated) -> String {
             let _ = writeln!(
                 body,
                 "<text x=\"6\" y=\"{}\" font-size=\"3.2\" font-weight=\"700\" fill=\"{LACKING}\">{}</text>",
-                num(138.0 + 4.2 * i as f64),
+                num(141.0 + 4.2 * i as f64),
                 escape(line)
             );
         }

@@ -254,6 +254,26 @@ fn landing_derivatives() {
 }
 
 #[test]
+fn the_fold_of_three_radial_terms() {
+    let fold = |k1, k2, k3| {
+        Lens {
+            k1,
+            k2,
+            k3,
+            ..Lens::default()
+        }
+        .fold_r2()
+    };
+    // d(r g)/dr = 1 + 7 k3 s³ alone; then (1 - s)(1 - s/2)(1 - s/4), whose roots are 1, 2 and 4.
+    assert!((fold(0.0, 0.0, -1.0 / 7.0) - 1.0).abs() < 1e-12);
+    let s = fold(-1.75 / 3.0, 0.875 / 5.0, -0.125 / 7.0);
+    assert!((s - 1.0).abs() < 1e-9, "{s}");
+    assert_eq!(fold(0.1, 0.0, 0.2), f64::INFINITY);
+    // A vanishing k3 changes nothing.
+    assert!((fold(-0.3, 0.01, 1e-12) - fold(-0.3, 0.01, 0.0)).abs() < 1e-6);
+}
+
+#[test]
 fn undistortion_stops_at_the_fold() {
     let lens = Lens {
         k1: -0.4,
