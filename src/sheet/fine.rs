@@ -35,6 +35,8 @@ const STACK_LEAST: f64 = 0.006;
 /// How far from where the profiles together have it one may have the edge, mm and px.
 const NEAR_STACK_MM: f64 = 0.2;
 const NEAR_STACK_PX: f64 = 1.2;
+/// Both halves of a side may turn its rough line by this much, rad, not more: 1 mm over 200 mm.
+const MAX_TURN: f64 = 0.005;
 /// Places that scatter by more than this share of it are a texture's, not an edge's: even spread gives 0.58.
 const SCATTER_SHARE: f64 = 0.45;
 /// Narrower than this, px, a side wall blends with what is beside it.
@@ -127,24 +129,32 @@ impl Finder<'_> {
         // decided once for the whole side.
         let middle = line.point(line.length / 2.0, 0.0);
         let px_per_mm = self.survey.local_scale(middle)?.determinant().abs().sqrt();
-        let profiles = self.profiles(&line, ROUGH_MM, Some(0.5 / px_per_mm))?;
+        let step = 0.5 / px_per_mm;
         let wall = self.wall_mm(&line);
-        let ended = stacked(&profiles).and_then(|p| sheet_end(&p, wall, px_per_mm));
-        if let Some(e) = &ended {
-            line = line.moved(e.out, 0.0);
+        // First in each half, which sets the direction right where the rough line was drawn to something else.
+        let profiles = self.profiles(&line, ROUGH_MM, Some(step))?;
+        let halves = profiles.split_at(profiles.len() / 2);
+        let half = |p: &[(f64, Profile)]| {
+            let along = p.iter().map(|(a, _)| a).sum::<f64>() / p.len() as f64;
+            let out = sheet_end(&stacked(p)?, wall, px_per_mm)?.out;
+            Some(Hit { along, out })
+        };
+        let (offset, slope) = least_squares(&[half(halves.0)?, half(halves.1)?]);
+        if slope.abs() > MAX_TURN {
+            return None;
         }
+        line = line.moved(offset, slope);
+        let profiles = self.profiles(&line, ROUGH_MM, Some(step))?;
+        let ended = sheet_end(&stacked(&profiles)?, wall, px_per_mm)?;
+        line = line.moved(ended.out, 0.0);
         let profiles = self.profiles(&line, CLOSE_MM, None)?;
         let tried = profiles.len();
         let near = NEAR_STACK_MM.max(NEAR_STACK_PX / px_per_mm);
         // Profiles that do not agree with all of them together show no edge: then none is told.
-        let (hits, common) = match &ended {
-            Some(e) => (
-                hits_in(&profiles, |p| step_near(p, e.slope, near)),
-                e.doubt_mm,
-            ),
-            None => (hits_in(&profiles, edge_in), WALL_HIDDEN * wall),
-        };
-        let hits = agreeing(&hits, 0.25);
+        let hits = agreeing(
+            &hits_in(&profiles, |p| step_near(p, ended.slope, near)),
+            0.25,
+        );
         if hits.len() < MIN_POINTS || (hits.len() as f64) < MIN_SHARE * tried as f64 {
             return None;
         }
@@ -156,12 +166,12 @@ impl Finder<'_> {
         residuals.sort_by(f64::total_cmp);
         // Median absolute deviation of a normal is 0.6745 of its standard deviation.
         let sd_mm = residuals[residuals.len() / 2] / 0.6745;
-        if ended.is_some() && sd_mm > SCATTER_SHARE * near {
+        if sd_mm > SCATTER_SHARE * near {
             return None;
         }
         // What all points have in common does not shrink by their number: so each gets the root of their
         // number of it, and the line's offset has it whole.
-        let sd_mm = sd_mm.hypot(common * (hits.len() as f64).sqrt());
+        let sd_mm = sd_mm.hypot(ended.doubt_mm * (hits.len() as f64).sqrt());
         let points = hits
             .iter()
             .filter_map(|h| {

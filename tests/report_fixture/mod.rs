@@ -304,6 +304,7 @@ fn seen(plan: &Plan) -> Seen {
         cell_mm,
         columns,
         rows,
+        size_mm: [plan.width_mm, plan.height_mm],
         cells,
     }
 }
