@@ -31,6 +31,8 @@ const SURE_SIGMAS: f64 = 7.0;
 /// on a line of 0.5 mm shows 0.04 mm² beyond it.
 const MAYBE_MM2: f64 = 0.035;
 const SURE_MM2: f64 = 0.06;
+/// Where a slice has less than this share of the line's usual ink the line pauses.
+const PAUSE: f64 = 0.3;
 /// Where the line round about has less than this share of its usual ink it pauses: a short piece of it looks
 /// like a dot.
 const IN_GAP: f64 = 0.5;
@@ -203,7 +205,13 @@ fn name(
     let t = part.iter().map(|p| p.moment - axis).sum::<f64>() / extra;
     let area = extra / black / (mm * mm);
     let at = line.point(first + s, 0.0);
-    let near_end = s < END_MM * mm || slices.len() as f64 - s < END_MM * mm;
+    // So does each piece of a broken line.
+    let end = (END_MM * mm) as usize;
+    let near_end = i < end
+        || i + end >= slices.len()
+        || slices[i - end..=i + end]
+            .iter()
+            .any(|s| s.ink.is_some_and(|ink| ink < PAUSE * usual));
     let sigmas = extra / sigma;
     if area < MAYBE_MM2 || sigmas < MAYBE_SIGMAS || near_end {
         return None;

@@ -11,6 +11,10 @@ use crate::raster::components::Component;
 const MIN_LENGTH_MM: f64 = 16.0;
 /// A broken line may pause for this long, mm.
 const MAX_GAP_MM: f64 = 5.0;
+/// For this long if it goes on for a while after it, nearly without a pause, mm: no row of short marks does.
+const BREAK_MM: f64 = 14.0;
+const GOES_ON_MM: f64 = 5.0;
+const NEARLY_ALL: f64 = 0.8;
 /// Share of the length that must be drawn.
 const MIN_DRAWN: f64 = 0.6;
 /// A line wider than this is not a line, mm.
@@ -174,20 +178,53 @@ fn best_trial(
     (drawn as f64 >= MIN_LENGTH_MM * MIN_DRAWN).then_some((origin, along))
 }
 
-/// In sorted millimetre bins, the stretch without a long gap that holds the most: its ends, its count.
-fn longest_stretch(bins: &[i32]) -> Option<([i32; 2], usize)> {
-    let mut best: Option<([i32; 2], usize)> = None;
-    let mut start = 0;
-    for i in 0..bins.len() {
-        if i > 0 && f64::from(bins[i] - bins[i - 1]) > MAX_GAP_MM {
-            start = i;
-        }
-        let n = i - start + 1;
-        if best.is_none_or(|(_, most)| n > most) {
-            best = Some(([bins[start], bins[i]], n));
+/// A stretch of sorted millimetre bins without a long gap: its ends, its count.
+type Stretch = ([i32; 2], usize);
+
+fn stretches(bins: &[i32]) -> Vec<Stretch> {
+    let mut all: Vec<Stretch> = Vec::new();
+    for &bin in bins {
+        match all.last_mut() {
+            Some((ends, n)) if f64::from(bin - ends[1]) <= MAX_GAP_MM => {
+                ends[1] = bin;
+                *n += 1;
+            }
+            _ => all.push(([bin, bin], 1)),
         }
     }
-    best
+    all
+}
+
+/// The one that holds the most.
+fn longest_stretch(bins: &[i32]) -> Option<Stretch> {
+    let all = stretches(bins);
+    all.into_iter().rev().max_by_key(|(_, n)| *n)
+}
+
+/// The same, and with it those that go on after a break.
+fn broken_stretch(bins: &[i32]) -> Option<Stretch> {
+    let all = stretches(bins);
+    let core = (0..all.len()).rev().max_by_key(|&i| all[i].1)?;
+    let (mut ends, mut drawn) = all[core];
+    let goes_on = |(piece, n): &Stretch, gap: i32| {
+        let length = f64::from(piece[1] - piece[0] + 1);
+        f64::from(gap) <= BREAK_MM && length >= GOES_ON_MM && *n as f64 >= NEARLY_ALL * length
+    };
+    for piece in &all[core + 1..] {
+        if !goes_on(piece, piece.0[0] - ends[1]) {
+            break;
+        }
+        ends[1] = piece.0[1];
+        drawn += piece.1;
+    }
+    for piece in all[..core].iter().rev() {
+        if !goes_on(piece, ends[0] - piece.0[1]) {
+            break;
+        }
+        ends[0] = piece.0[0];
+        drawn += piece.1;
+    }
+    Some((ends, drawn))
 }
 
 /// One slice across a line.
@@ -238,7 +275,7 @@ fn fit(picture: &Picture, origin: Vector2<f64>, along: Vector2<f64>) -> Option<L
             .map(|s| (s.s / scale).floor() as i32)
             .collect();
         bins.dedup();
-        let ([first, last], drawn) = longest_stretch(&bins)?;
+        let ([first, last], drawn) = broken_stretch(&bins)?;
         let length = f64::from(last - first + 1);
         if length < MIN_LENGTH_MM || (drawn as f64) < MIN_DRAWN * length {
             return None;

@@ -88,6 +88,8 @@ const FAINT: f64 = 0.24;
 /// Lines that lean less than this to each other run side by side, sine; nearer than the second they are one, mm.
 const SIDE_BY_SIDE: f64 = 0.2;
 const SAME_LINE_MM: f64 = 0.25;
+/// Ink this far from a stroke's axis is no part of it, mm.
+const BESIDE_MM: f64 = 0.8;
 /// Strokes must explain this share of a figure's pixels.
 const EXPLAINED: f64 = 0.8;
 
@@ -252,7 +254,13 @@ fn by_strokes(picture: &Picture, lines: &[Line], figure: &Figure) -> Name {
     if let Some(x) = cross_out_or_cross(picture, figure, &strokes, &left) {
         return x;
     }
-    if strokes.len() == 1 && explained > EXPLAINED {
+    // Of a stroke with something beside it not even the pen's direction is sure.
+    let beside = left.iter().filter(|p| {
+        let d = *p - first.origin;
+        first.along.perp(&d).abs() > BESIDE_MM * mm
+    });
+    let alone = (beside.count() as f64) < LEFT_MM2 * mm * mm;
+    if strokes.len() == 1 && explained > EXPLAINED && alone {
         return single(picture, lines, figure, first);
     }
     unsure(picture, figure, "ink of no known shape")

@@ -23,6 +23,14 @@ impl Stroke {
         self.span[1] - self.span[0] + 1.0
     }
 
+    /// Whether both ends of `other` lie within `near` of this axis.
+    fn runs_along(&self, other: &Self, near: f64) -> bool {
+        other.span.iter().all(|&s| {
+            let end = other.origin + other.along * s;
+            self.along.perp(&(end - self.origin)).abs() < near
+        })
+    }
+
     /// Where two axes cross: the point, and how far along each.
     pub(super) fn crossing(&self, other: &Self) -> Option<(Vector2<f64>, f64, f64)> {
         let sine = self.along.perp(&other.along);
@@ -75,7 +83,9 @@ pub(super) fn length_and_width(points: &[Vector2<f64>]) -> (f64, f64) {
 }
 
 /// A stroke explains at least this share of its figure.
-const LEAST_SHARE: f64 = 0.2;
+const LEAST_SHARE: f64 = 0.15;
+/// What lies within this many bands of a stroke's axis, all along, is part of that stroke.
+const SLIVER: f64 = 1.8;
 
 /// Splits points into straight strokes, the strongest first, and what no stroke explains.
 ///
@@ -102,8 +112,10 @@ pub(super) fn strokes(
         if stroke.length() < shortest || stroke.length() < 1.7 * 2.0 * 1.73 * stroke.spread {
             break;
         }
-        // Slivers of a stroke that is bolder than the band, or swells in its middle, are no strokes.
-        if (stroke.pixels as f64) < LEAST_SHARE * points.len() as f64 {
+        // Slivers along a stroke that is bolder than the band, or swells in its middle, are no strokes.
+        let small = (stroke.pixels as f64) < LEAST_SHARE * points.len() as f64;
+        let along = |f: &Stroke| f.runs_along(&stroke, SLIVER * band);
+        if small || found.iter().any(along) {
             break;
         }
         let width = band.max(2.0 * stroke.spread);
