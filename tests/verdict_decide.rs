@@ -66,6 +66,7 @@ fn perfect(plan: &Plan) -> Ink {
             cell_mm,
             columns,
             rows,
+            size_mm: [plan.width_mm, plan.height_mm],
             cells: vec![true; columns * rows],
         },
     }
