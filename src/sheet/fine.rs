@@ -64,6 +64,9 @@ const FLOOR_PX: f64 = 0.06;
 pub(super) struct SidePoints {
     /// Where, and the standard deviation across, px.
     pub(super) points: Vec<(Point<Pixel>, f64)>,
+    /// Standard deviation of what they all may have in common, mm outward: a side wall or a burr taken for the
+    /// face's edge.
+    pub(super) doubt_mm: f64,
 }
 
 /// sRGB (IEC 61966-2-1) to linear light, 0 to 1.
@@ -177,9 +180,6 @@ impl Finder<'_> {
         if sd_mm > SCATTER_SHARE * near {
             return None;
         }
-        // What all points have in common does not shrink by their number: so each gets the root of their
-        // number of it, and the line's offset has it whole.
-        let sd_mm = sd_mm.hypot(ended.doubt_mm * (hits.len() as f64).sqrt());
         let points = hits
             .iter()
             .filter_map(|h| {
@@ -189,7 +189,10 @@ impl Finder<'_> {
                 Some((pixel, (sd_mm * px_per_mm).max(FLOOR_PX)))
             })
             .collect();
-        Some(SidePoints { points })
+        Some(SidePoints {
+            points,
+            doubt_mm: ended.doubt_mm,
+        })
     }
 
     /// How wide the side wall shows beyond the side, mm on the face: the camera sees it where it stands
