@@ -136,8 +136,11 @@ fn measure(
             beside: &beside,
             lines: &sides.lines,
         };
-        let survey =
+        let mut survey =
             survey::survey(&[sighting], &priors, &options).map_err(|e| reason("no-survey", e))?;
+        for &(line, sd_mm) in &sides.doubts {
+            survey.doubt_line(line, sd_mm);
+        }
         clock.lap("survey", checked);
         let datum = datum(size_mm, turns);
         let frame = survey

@@ -125,7 +125,7 @@ fn it_says_what_the_report_says() {
         "a single stroke away from any ruled line",
         "0.057",
         "1.45 mm",
-        "96.5 % of the sheet",
+        "96.6 % of the sheet",
         "lens from the photo&#39;s EXIF focal length",
         "5 checker corners of card 3 lay in glare.",
         punchready::report::CAUTION,

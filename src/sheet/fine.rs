@@ -32,6 +32,10 @@ const MIN_SHARE: f64 = 0.5;
 /// against their mean light it is one at all.
 const STACK_STRONG: f64 = 0.3;
 const STACK_LEAST: f64 = 0.006;
+/// A step is that only if so many times as steep as most of the bare face is.
+const OVER_BARE: f64 = 4.0;
+/// How far inside the rough line the sheet may end, mm: something stronger lies so near beyond its edge.
+const INNER_MM: f64 = 0.8;
 /// How far from where the profiles together have it one may have the edge, mm and px.
 const NEAR_STACK_MM: f64 = 0.2;
 const NEAR_STACK_PX: f64 = 1.2;
@@ -60,6 +64,9 @@ const FLOOR_PX: f64 = 0.06;
 pub(super) struct SidePoints {
     /// Where, and the standard deviation across, px.
     pub(super) points: Vec<(Point<Pixel>, f64)>,
+    /// Standard deviation of what they all may have in common, mm outward: a side wall or a burr taken for the
+    /// face's edge.
+    pub(super) doubt_mm: f64,
 }
 
 /// sRGB (IEC 61966-2-1) to linear light, 0 to 1.
@@ -139,11 +146,15 @@ impl Finder<'_> {
             let out = sheet_end(&stacked(p)?, wall, px_per_mm)?.out;
             Some(Hit { along, out })
         };
-        let (offset, slope) = least_squares(&[half(halves.0)?, half(halves.1)?]);
-        if slope.abs() > MAX_TURN {
-            return None;
+        let ends = [half(halves.0)?, half(halves.1)?];
+        // One half may show the wall's inner step and the other its outer one: that turns nothing.
+        if (ends[1].out - ends[0].out).abs() > wall + NEAR_STACK_MM {
+            let (offset, slope) = least_squares(&ends);
+            if slope.abs() > MAX_TURN {
+                return None;
+            }
+            line = line.moved(offset, slope);
         }
-        line = line.moved(offset, slope);
         let profiles = self.profiles(&line, ROUGH_MM, Some(step))?;
         let ended = sheet_end(&stacked(&profiles)?, wall, px_per_mm)?;
         line = line.moved(ended.out, 0.0);
@@ -169,9 +180,6 @@ impl Finder<'_> {
         if sd_mm > SCATTER_SHARE * near {
             return None;
         }
-        // What all points have in common does not shrink by their number: so each gets the root of their
-        // number of it, and the line's offset has it whole.
-        let sd_mm = sd_mm.hypot(ended.doubt_mm * (hits.len() as f64).sqrt());
         let points = hits
             .iter()
             .filter_map(|h| {
@@ -181,7 +189,10 @@ impl Finder<'_> {
                 Some((pixel, (sd_mm * px_per_mm).max(FLOOR_PX)))
             })
             .collect();
-        Some(SidePoints { points })
+        Some(SidePoints {
+            points,
+            doubt_mm: ended.doubt_mm,
+        })
     }
 
     /// How wide the side wall shows beyond the side, mm on the face: the camera sees it where it stands
@@ -418,7 +429,13 @@ fn sheet_end(profile: &Profile, wall: f64, px_per_mm: f64) -> Option<End> {
         return None;
     }
     let resolved = wall * px_per_mm > WALL_PX;
-    let steps = steps_of(&d, STACK_STRONG * strongest);
+    let mut bare: Vec<f64> = d[..d.len() / 3].iter().map(|v| v.abs()).collect();
+    bare.sort_by(f64::total_cmp);
+    let least = (STACK_STRONG * strongest)
+        .max(STACK_LEAST * profile.mean())
+        .max(OVER_BARE * bare[bare.len() / 2]);
+    let mut steps = steps_of(&d, least);
+    steps.retain(|&i| profile.place(i as f64) > -INNER_MM.max(wall + NEAR_STACK_MM));
     let chosen = past_burr(
         &d,
         &steps,

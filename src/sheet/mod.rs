@@ -99,6 +99,9 @@ pub struct Sides {
     /// Points along each side that shows, for the survey: bottom, right, top, left are lines 0 to 3 of
     /// the way the sheet was first taken to lie.
     pub lines: Vec<StraightLine>,
+    /// Standard deviation of what all points of a line may be off outward together, mm: a side wall or a burr that
+    /// passes for the face's edge. For [`Survey::doubt_line`].
+    pub doubts: Vec<(LineId, f64)>,
     /// Whether a quarter turn also fits the planned size.
     pub square: bool,
     /// Roughly where its corners are: lower left, lower right, upper right, upper left.
@@ -121,8 +124,7 @@ pub fn line_of(edge: Edge, quarter_turns: u32) -> LineId {
 /// All four edges, anticlockwise from the bottom.
 pub const EDGES: [Edge; 4] = [Edge::Bottom, Edge::Right, Edge::Top, Edge::Left];
 
-/// Finds the sheet of `size_mm` (width, height) and about `thickness_mm` by its edges. Of a side wall that may
-/// pass for the face's edge the doubt is in the points' standard deviations.
+/// Finds the sheet of `size_mm` (width, height) and about `thickness_mm` by its edges.
 ///
 /// Of the ways in which a sheet of that size can lie in the rectangle found, the one most nearly upright
 /// in the photo is taken first; the marks may show that another is meant.
@@ -145,21 +147,23 @@ pub fn find(
         .max_by(|a, b| rightward(survey, a).total_cmp(&rightward(survey, b)))
         .unwrap_or(rectangle);
     let sides = fine::sides(grey, survey, cards, &upright, thickness_mm);
-    let lines: Vec<StraightLine> = (0u32..)
-        .zip(sides)
-        .filter_map(|(i, side)| {
-            side.map(|s| StraightLine {
-                id: LineId(i),
-                points: s.points,
-            })
-        })
-        .collect();
+    let mut lines = Vec::new();
+    let mut doubts = Vec::new();
+    for (id, side) in (0u32..).map(LineId).zip(sides) {
+        let Some(side) = side else { continue };
+        doubts.push((id, side.doubt_mm));
+        lines.push(StraightLine {
+            id,
+            points: side.points,
+        });
+    }
     let has = |i: u32| lines.iter().any(|l| l.id == LineId(i));
     if !(0..4).any(|i| has(i) && has((i + 1) % 4)) {
         return Err(SheetError::NoCorner { found: lines.len() });
     }
     Ok(Sides {
         lines,
+        doubts,
         square,
         corners: upright.corners,
     })

@@ -302,6 +302,15 @@ impl Survey {
         self.lines.get(k)
     }
 
+    /// Adds to a line's offset what all its points may be off together, standard deviation in mm: that moves the
+    /// line whole and tells nothing of its direction or of the lens, so it has no place in the points' own.
+    pub fn doubt_line(&mut self, id: LineId, sd_mm: f64) {
+        if let Some((at, _)) = self.model.line_pose(id) {
+            let place = self.index.line(at) + 1;
+            self.cov[(place, place)] += sd_mm * sd_mm;
+        }
+    }
+
     /// Distance between two nearly parallel lines and its standard uncertainty, mm, each line measured from
     /// the middle of the other, averaged.
     #[must_use]
