@@ -9,6 +9,7 @@ use nalgebra::Vector2;
 use super::coarse::{Rectangle, inside};
 use crate::card::SeenCard;
 use crate::frame::{Face, Pixel, Point};
+use crate::raster::linear_light;
 use crate::survey::Survey;
 
 /// Distance between profiles along an edge, mm, and half the stretch each is averaged over: they do not
@@ -37,20 +38,6 @@ pub(super) struct SidePoints {
     pub(super) points: Vec<(Point<Pixel>, f64)>,
 }
 
-/// sRGB (IEC 61966-2-1) to linear light, 0 to 1.
-fn linear_levels() -> [f32; 256] {
-    let mut table = [0.0; 256];
-    for (level, out) in table.iter_mut().enumerate() {
-        let v = level as f64 / 255.0;
-        *out = if v <= 0.04045 {
-            v / 12.92
-        } else {
-            ((v + 0.055) / 1.055).powf(2.4)
-        } as f32;
-    }
-    table
-}
-
 struct Finder<'a> {
     grey: &'a GrayImage,
     survey: &'a Survey,
@@ -77,7 +64,7 @@ pub(super) fn sides(
         grey,
         survey,
         cards,
-        linear: linear_levels(),
+        linear: std::array::from_fn(|level| linear_light(level as f64) as f32),
     };
     [0, 1, 2, 3].map(|i| finder.side(r.corners[i].vec(), r.corners[(i + 1) % 4].vec()))
 }
