@@ -198,7 +198,7 @@ fn a_photo_blurred_beyond_use_is_refused_and_says_why() {
     );
 
     let (code, out) = shot(Sensor {
-        motion_px: [9.0, 9.0],
+        motion_px: [13.0, 12.0],
         blur_px: 1.5,
         ..phone.clone()
     });
