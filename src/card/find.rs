@@ -430,7 +430,7 @@ fn measure_in(
 
 /// Where a point of the card appears in a copy of the photo `scale` times smaller, and how that changes
 /// by millimetres on the card.
-fn place_and_slope(
+pub(super) fn place_and_slope(
     pixel_from_card: &Homography<Pixel, Card>,
     at: Point<Card>,
     scale: f64,

@@ -9,9 +9,11 @@
 //! | the four sides of a dark shape | [`quad`] |
 //! | the pattern inside a frame | [`payload`] |
 //! | the sub-pixel place of a corner | [`saddle`], and `blunt` where squares are a few pixels wide |
+//! | how far the photo spreads an edge | [`blur`] |
 //! | PDF pages and PNGs to print | [`mod@print`] |
 
 mod blunt;
+pub mod blur;
 pub mod code;
 pub mod find;
 pub mod layout;

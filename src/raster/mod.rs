@@ -28,6 +28,17 @@ pub fn sample(image: &GrayImage, x: f64, y: f64) -> f64 {
     top + v * (bottom - top)
 }
 
+/// Linear light, 0 to 1, of an sRGB-encoded level, 0 to 255 (IEC 61966-2-1).
+#[must_use]
+pub fn linear_light(level: f64) -> f64 {
+    let v = level / 255.0;
+    if v <= 0.04045 {
+        v / 12.92
+    } else {
+        ((v + 0.055) / 1.055).powf(2.4)
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

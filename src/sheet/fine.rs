@@ -10,6 +10,7 @@ use rayon::prelude::*;
 use super::coarse::{Rectangle, inside};
 use crate::card::SeenCard;
 use crate::frame::{Face, Pixel, Point};
+use crate::raster::linear_light;
 use crate::survey::{Survey, View};
 
 /// Distance between profiles along an edge, mm, and half the stretch each is averaged over: they do not
@@ -69,20 +70,6 @@ pub(super) struct SidePoints {
     pub(super) doubt_mm: f64,
 }
 
-/// sRGB (IEC 61966-2-1) to linear light, 0 to 1.
-fn linear_levels() -> [f32; 256] {
-    let mut table = [0.0; 256];
-    for (level, out) in table.iter_mut().enumerate() {
-        let v = level as f64 / 255.0;
-        *out = if v <= 0.04045 {
-            v / 12.92
-        } else {
-            ((v + 0.055) / 1.055).powf(2.4)
-        } as f32;
-    }
-    table
-}
-
 struct Finder<'a> {
     grey: &'a GrayImage,
     survey: &'a Survey,
@@ -111,7 +98,7 @@ pub(super) fn sides(
         grey,
         survey,
         cards,
-        linear: linear_levels(),
+        linear: std::array::from_fn(|level| linear_light(level as f64) as f32),
         thickness_mm,
     };
     let mut found = [const { None }; 4];
