@@ -162,8 +162,7 @@ fn measure(
                 turns = t;
                 settled = true;
             }
-            Way::Either([a, b]) => return Err(two_ways(a, b)),
-            Way::Turned(_) => {
+            Way::Turned(_) | Way::Either(_) => {
                 // With a wrong outline or a wrong scale every place is wrong: then nothing is claimed of
                 // any hole.
                 for (weight, finding) in size_findings(plan, &outline) {
@@ -177,6 +176,9 @@ fn measure(
                         return Err(finding);
                     }
                     checked.findings.push((weight, finding));
+                }
+                if let Way::Either([a, b]) = way {
+                    return Err(two_ways(a, b));
                 }
                 if turns != 0 && given.datum_corner.is_none() {
                     checked.note(

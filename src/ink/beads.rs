@@ -7,6 +7,7 @@
 //! a lot.
 
 use nalgebra::{Matrix2, Vector2};
+use rayon::prelude::*;
 
 use super::MarkKind;
 use super::lines::Line;
@@ -39,12 +40,9 @@ const IN_GAP: f64 = 0.5;
 /// A dot sits on its line within this, mm.
 const ON_LINE_MM: f64 = 0.15;
 
-/// The beads on the lines. `taken(line, s)`: whether something else drawn there explains the ink.
-pub(super) fn find(
-    picture: &Picture,
-    lines: &[Line],
-    taken: impl Fn(usize, f64) -> bool,
-) -> Vec<Name> {
+/// The beads on the lines. `taken`: for each line, where along it something else was drawn that explains the
+/// ink, px.
+pub(super) fn find(picture: &Picture, lines: &[Line], taken: &[Vec<[f64; 2]>]) -> Vec<Name> {
     let mut found = Vec::new();
     for (number, line) in lines.iter().enumerate() {
         let crossed = |s: f64| {
@@ -61,7 +59,7 @@ pub(super) fn find(
         on_line(
             picture,
             line,
-            |s| taken(number, s) || crossed(s),
+            |s| taken[number].iter().any(|t| s > t[0] && s < t[1]) || crossed(s),
             &mut found,
         );
     }
@@ -79,13 +77,19 @@ struct Slice {
     extra: f64,
 }
 
-fn on_line(picture: &Picture, line: &Line, taken: impl Fn(f64) -> bool, found: &mut Vec<Name>) {
+fn on_line(
+    picture: &Picture,
+    line: &Line,
+    taken: impl Fn(f64) -> bool + Sync,
+    found: &mut Vec<Name>,
+) {
     let mm = picture.scale;
     let reach = line.half + BESIDE_MM * mm;
     let first = line.span[0].ceil();
     let count = (line.span[1] - first).max(0.0) as usize;
     let at = |i: usize| first + i as f64;
     let mut slices: Vec<Slice> = (0..count)
+        .into_par_iter()
         .map(|i| {
             let steps = reach.ceil() as i32;
             let (mut ink, mut moment) = (0.0, 0.0);
@@ -149,6 +153,7 @@ fn on_line(picture: &Picture, line: &Line, taken: impl Fn(f64) -> bool, found: &
 fn level(slices: &mut [Slice], around: usize) {
     let count = slices.len();
     let own: Vec<f64> = (0..count)
+        .into_par_iter()
         .map(|i| {
             let near = &slices[i.saturating_sub(around)..(i + around + 1).min(count)];
             median(near.iter().step_by(2).filter_map(|s| s.ink))
@@ -205,7 +210,7 @@ fn name(
     let t = part.iter().map(|p| p.moment - axis).sum::<f64>() / extra;
     let area = extra / black / (mm * mm);
     let at = line.point(first + s, 0.0);
-    // So does each piece of a broken line.
+    // The pen rests at the ends of a line, and of each piece of a broken one.
     let end = (END_MM * mm) as usize;
     let near_end = i < end
         || i + end >= slices.len()

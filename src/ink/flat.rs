@@ -178,16 +178,16 @@ fn read_dark(flat: &GrayImage, px_per_mm: f64) -> FlatInk {
         .iter()
         .map(|f| name::name(&picture, &lines, f))
         .collect();
-    let taken = |line: usize, s: f64| {
-        let clear = BESIDE_A_FIGURE_MM * px_per_mm;
-        figures.iter().zip(&names).any(|(f, n)| {
-            !matches!(n, Name::OfLine)
-                && f.feet.iter().any(|foot| {
-                    foot.line == line && s > foot.span[0] - clear && s < foot.span[1] + clear
-                })
-        })
-    };
-    let beads = beads::find(&picture, &lines, taken);
+    let mut taken = vec![Vec::new(); lines.len()];
+    let clear = BESIDE_A_FIGURE_MM * px_per_mm;
+    let explained = figures
+        .iter()
+        .zip(&names)
+        .filter(|(_, n)| !matches!(n, Name::OfLine));
+    for foot in explained.flat_map(|(f, _)| &f.feet) {
+        taken[foot.line].push([foot.span[0] - clear, foot.span[1] + clear]);
+    }
+    let beads = beads::find(&picture, &lines, &taken);
     let mut names = names;
     names.extend(beads);
     names.extend(
