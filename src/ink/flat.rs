@@ -8,7 +8,7 @@ use super::lines::{self, Line};
 use super::name::{self, Crossing, FlatMark, Name};
 use super::picture::{LINE_BIT, Picture};
 use super::shape::Loop;
-use super::{MarkKind, beads, figure};
+use super::{MarkKind, beads, figure, through};
 use crate::frame::{Cov2, Flat, Point};
 use crate::raster::components::components;
 
@@ -190,6 +190,18 @@ fn read_dark(flat: &GrayImage, px_per_mm: f64) -> FlatInk {
     let beads = beads::find(&picture, &lines, &taken);
     let mut names = names;
     names.extend(beads);
+    for name in &mut names {
+        if let Name::Mark(m) = name
+            && m.kind == MarkKind::Dot
+            && lines.iter().any(|l| through::runs_through(&picture, l, m))
+        {
+            *name = Name::Unsure {
+                at: m.at,
+                size_mm: m.size_mm,
+                why: "a pale stroke across a ruled line: a scratch, or a tick",
+            };
+        }
+    }
     names.extend(
         picture
             .ground

@@ -11,6 +11,7 @@
 //! | dot, tick, cross, ring, cross-out | `name` |
 //! | whether a cross marks or strikes out | `habit` |
 //! | dots hardly wider than their line | `beads` |
+//! | pale strokes that look like a dot on a line | `through` |
 //! | centres and their uncertainty | `place` |
 
 mod beads;
@@ -23,6 +24,7 @@ mod name;
 mod picture;
 mod place;
 mod shape;
+mod through;
 pub mod view;
 
 use image::GrayImage;

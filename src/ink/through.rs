@@ -1,0 +1,94 @@
+//! A scratch or a pale stroke across a ruled line shows darkest where it meets the line, and there looks like
+//! a dot. A dot ends; a stroke goes on, straight, on both sides of the line.
+
+use nalgebra::Vector2;
+
+use super::lines::Line;
+use super::name::FlatMark;
+use super::picture::Picture;
+
+/// How far the ink beyond a dot is followed on each side, mm, and how far from its rim that starts.
+const FOLLOW_MM: f64 = 1.2;
+const CLEAR_MM: f64 = 0.35;
+/// Directions looked in, to each side of square to the line, rad, and the step between them.
+const LEAN: f64 = 0.7;
+const STEP: f64 = 0.05;
+/// A stroke is this much darker than the face beside it, at least; 0 bare, 1 black.
+const LEAST: f64 = 0.05;
+/// And this many times what the face shows in the same directions at its side.
+const OVER_FACE: f64 = 2.0;
+/// Where the face is looked at for comparison, along the line from the dot, mm.
+const BESIDE_MM: [f64; 6] = [-3.6, -2.8, -2.0, 2.0, 2.8, 3.6];
+
+/// Whether a straight stroke runs through the spot that was read as a dot on `line`.
+pub(super) fn runs_through(picture: &Picture, line: &Line, dot: &FlatMark) -> bool {
+    let (s, t) = line.local(dot.at);
+    let radius = dot.size_mm / 2.0 * picture.scale;
+    if t.abs() > line.half + radius || s < line.span[0] || s > line.span[1] {
+        return false;
+    }
+    let from = line.half.max(radius + t.abs()) + CLEAR_MM * picture.scale;
+    let here = straightest(picture, line, dot.at, from);
+    if here < LEAST {
+        return false;
+    }
+    let mut beside =
+        BESIDE_MM.map(|mm| straightest(picture, line, line.point(s + mm * picture.scale, t), from));
+    // The median: another mark may stand at one of these places.
+    beside.sort_by(f64::total_cmp);
+    here > OVER_FACE * beside[beside.len() / 2]
+}
+
+/// The most ink that one straight stroke through `at` has on its paler side: mean contrast.
+fn straightest(picture: &Picture, line: &Line, at: Vector2<f64>, from: f64) -> f64 {
+    let across = Vector2::new(-line.along.y, line.along.x);
+    let steps = (LEAN / STEP) as i32;
+    (-steps..=steps)
+        .map(|k| {
+            let lean = f64::from(k) * STEP;
+            let direction = across * lean.cos() + line.along * lean.sin();
+            let side = |sign: f64| {
+                let count = (FOLLOW_MM * picture.scale).ceil() as i32;
+                let sum: f64 = (0..count)
+                    .map(|i| {
+                        let r = from / lean.cos() + f64::from(i);
+                        picture.smooth_contrast(at + direction * (sign * r))
+                    })
+                    .sum();
+                sum / f64::from(count)
+            };
+            side(1.0).min(side(-1.0))
+        })
+        .fold(0.0, f64::max)
+}
+
+#[cfg(test)]
+mod tests {
+    use image::{GrayImage, Luma};
+
+    use crate::ink::flat;
+
+    /// 12 px/mm: a ruled line 0.5 mm wide along the middle, and `more` besides.
+    fn face(more: impl Fn(f64, f64) -> Option<u8>) -> GrayImage {
+        GrayImage::from_fn(720, 240, |x, y| {
+            let (x, y) = ((f64::from(x) - 360.0) / 12.0, (f64::from(y) - 120.0) / 12.0);
+            let line = y.abs() < 0.25 && x.abs() < 25.0;
+            Luma([more(x, y).unwrap_or(if line { 80 } else { 210 })])
+        })
+    }
+
+    #[test]
+    fn a_dot_on_a_line_is_a_mark_and_a_pale_stroke_across_it_is_not() {
+        let dot = |x: f64, y: f64| (x.hypot(y) < 0.55).then_some(60);
+        let alone = flat::read(&face(dot), 12.0);
+        assert_eq!((alone.marks.len(), alone.unsure.len()), (1, 0));
+        // The same spot, and a stroke through it a tenth darker than the face.
+        let pale = |x: f64, y: f64| {
+            let stroke = (x - 0.15 * y).abs() < 0.12 && y.abs() < 3.0 && y.abs() > 0.25;
+            dot(x, y).or(stroke.then_some(188))
+        };
+        let crossed = flat::read(&face(pale), 12.0);
+        assert_eq!(crossed.marks.len(), 0, "{:?}", crossed.marks);
+        assert_eq!(crossed.unsure.len(), 1);
+    }
+}
