@@ -188,20 +188,11 @@ fn read_dark(flat: &GrayImage, px_per_mm: f64) -> FlatInk {
         taken[foot.line].push([foot.span[0] - clear, foot.span[1] + clear]);
     }
     let beads = beads::find(&picture, &lines, &taken);
-    let mut names = names;
-    names.extend(beads);
-    for name in &mut names {
-        if let Name::Mark(m) = name
-            && m.kind == MarkKind::Dot
-            && lines.iter().any(|l| through::runs_through(&picture, l, m))
-        {
-            *name = Name::Unsure {
-                at: m.at,
-                size_mm: m.size_mm,
-                why: "a pale stroke across a ruled line: a scratch, or a tick",
-            };
-        }
-    }
+    let mut names: Vec<Name> = names
+        .into_iter()
+        .chain(beads)
+        .map(|name| through::unless_stroke(&picture, &lines, name))
+        .collect();
     names.extend(
         picture
             .ground
