@@ -6,6 +6,7 @@ use nalgebra::{Matrix2, Vector2};
 use super::habit::{Habit, Meaning};
 use super::lines::{self, Line};
 use super::name::{self, Crossing, FlatMark, Name};
+use super::pen::Pen;
 use super::picture::{LINE_BIT, Picture};
 use super::shape::Loop;
 use super::{MarkKind, beads, figure, through};
@@ -174,9 +175,10 @@ fn read_dark(flat: &GrayImage, px_per_mm: f64) -> FlatInk {
     drop(shapes);
     figure::take_out(&mut picture, &lines);
     let (figures, specks) = figure::gather(&picture, &lines);
+    let pen = Pen::of(&lines, &figures);
     let names: Vec<Name> = figures
         .iter()
-        .map(|f| name::name(&picture, &lines, f))
+        .map(|f| name::name(&picture, &lines, pen, f))
         .collect();
     let mut taken = vec![Vec::new(); lines.len()];
     let clear = BESIDE_A_FIGURE_MM * px_per_mm;

@@ -11,9 +11,9 @@ use crate::raster::components::Component;
 const MIN_LENGTH_MM: f64 = 16.0;
 /// A broken line may pause for this long, mm.
 const MAX_GAP_MM: f64 = 5.0;
-/// For this long if it goes on for a while after it, nearly without a pause, mm: no row of short marks does.
+/// For this long if it goes on for a while after it, nearly without a pause, mm: longer than any dot is wide.
 const BREAK_MM: f64 = 14.0;
-const GOES_ON_MM: f64 = 5.0;
+const GOES_ON_MM: f64 = 3.0;
 const NEARLY_ALL: f64 = 0.8;
 /// Share of the length that must be drawn.
 const MIN_DRAWN: f64 = 0.6;

@@ -8,6 +8,7 @@
 //! | long straight lines | `lines` |
 //! | what one hand drew in one place | `figure` |
 //! | strokes, loops | `shape` |
+//! | how dark this sheet's pen is | `pen` |
 //! | dot, tick, cross, ring, cross-out | `name` |
 //! | whether a cross marks or strikes out | `habit` |
 //! | dots hardly wider than their line | `beads` |
@@ -21,6 +22,7 @@ mod ground;
 mod habit;
 mod lines;
 mod name;
+mod pen;
 mod picture;
 mod place;
 mod shape;

@@ -5,6 +5,7 @@ use nalgebra::{Matrix2, Vector2};
 use super::MarkKind;
 use super::figure::{Figure, Foot};
 use super::lines::Line;
+use super::pen::Pen;
 use super::picture::Picture;
 use super::place::{self, Place};
 use super::shape::{self, Loop, Stroke};
@@ -81,10 +82,6 @@ const UPRIGHT: f64 = 0.4;
 const TICK_MM: f64 = 12.0;
 /// A sheet's corner may be rounded within this, mm; no rivet is nearer to two edges.
 const ROUND_CORNER_MM: f64 = 3.0;
-/// Strokes paler than this are print or stain.
-const PALE: f64 = 0.2;
-/// Ink fainter than this is not taken for a mark.
-const FAINT: f64 = 0.24;
 /// Lines that lean less than this to each other run side by side, sine; nearer than the second they are one, mm.
 const SIDE_BY_SIDE: f64 = 0.2;
 const SAME_LINE_MM: f64 = 0.25;
@@ -94,21 +91,21 @@ const BESIDE_MM: f64 = 0.8;
 const EXPLAINED: f64 = 0.8;
 
 /// Names one figure.
-pub(super) fn name(picture: &Picture, lines: &[Line], figure: &Figure) -> Name {
+pub(super) fn name(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure) -> Name {
     let mm = picture.scale;
     if along_the_rim(picture, figure) {
         return Name::OfEdge;
     }
-    if let Some(named) = bulge(picture, lines, figure) {
+    if let Some(named) = bulge(picture, lines, pen, figure) {
         return named;
     }
     let (length, width) = shape::length_and_width(&figure.points);
     let compact = length < DOT_ASPECT * width || length - width < 2.5;
     if figure.feet.is_empty() && compact && length < 2.6 * mm {
-        return dot(picture, figure);
+        return dot(picture, pen, figure);
     }
     // Print from the mill: drawn as strokes, and paler than any pen. A pale dot was unsure above.
-    if figure.feet.is_empty() && figure.contrast < PALE && length > 1.5 * mm {
+    if figure.feet.is_empty() && figure.contrast < pen.pale && length > 1.5 * mm {
         return Name::OfPrint;
     }
     let hidden = |p: Vector2<f64>| {
@@ -132,6 +129,7 @@ pub(super) fn name(picture: &Picture, lines: &[Line], figure: &Figure) -> Name {
             Box::new(name(
                 picture,
                 lines,
+                pen,
                 &Figure {
                     points: inner,
                     feet,
@@ -141,7 +139,7 @@ pub(super) fn name(picture: &Picture, lines: &[Line], figure: &Figure) -> Name {
         });
         return Name::Ring(Box::new(outline), inside);
     }
-    by_strokes(picture, lines, figure)
+    by_strokes(picture, lines, pen, figure)
 }
 
 fn unsure(picture: &Picture, figure: &Figure, why: &'static str) -> Name {
@@ -167,7 +165,7 @@ fn flat_mark(picture: &Picture, place: &Place, kind: MarkKind) -> FlatMark {
     }
 }
 
-fn dot(picture: &Picture, figure: &Figure) -> Name {
+fn dot(picture: &Picture, pen: Pen, figure: &Figure) -> Name {
     let place = place::spot(picture, figure);
     let diameter_mm = place.diameter / picture.scale;
     if diameter_mm > DOT_MM[1] {
@@ -176,14 +174,14 @@ fn dot(picture: &Picture, figure: &Figure) -> Name {
     if diameter_mm < DOT_MM[0] {
         return unsure(picture, figure, "a speck smaller than a pen's dot");
     }
-    if figure.contrast < FAINT {
+    if figure.contrast < pen.faint {
         return unsure(picture, figure, "too faint to be sure that it is ink");
     }
     mark(picture, &place, MarkKind::Dot)
 }
 
 /// A figure that stands out of a ruled line by no more than a dot or a short tick does.
-fn bulge(picture: &Picture, lines: &[Line], figure: &Figure) -> Option<Name> {
+fn bulge(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure) -> Option<Name> {
     let mm = picture.scale;
     let line = &lines[figure.feet.first()?.line];
     let feet: Vec<Foot> = figure
@@ -229,7 +227,7 @@ fn bulge(picture: &Picture, lines: &[Line], figure: &Figure) -> Option<Name> {
     if place.diameter > 2.1 * mm {
         return Some(unsure(picture, figure, "a thick place on a ruled line"));
     }
-    if figure.contrast < FAINT {
+    if figure.contrast < pen.faint {
         return Some(unsure(
             picture,
             figure,
@@ -239,7 +237,7 @@ fn bulge(picture: &Picture, lines: &[Line], figure: &Figure) -> Option<Name> {
     Some(mark(picture, &place, MarkKind::Dot))
 }
 
-fn by_strokes(picture: &Picture, lines: &[Line], figure: &Figure) -> Name {
+fn by_strokes(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure) -> Name {
     let mm = picture.scale;
     // A ruled line that was taken out leaves a pause as wide as its band.
     let gap = lines.iter().map(|l| 2.0 * l.half).fold(0.0, f64::max) + 0.8 * mm;
@@ -248,7 +246,7 @@ fn by_strokes(picture: &Picture, lines: &[Line], figure: &Figure) -> Name {
     let Some(first) = strokes.first() else {
         return unsure(picture, figure, "ink of no known shape");
     };
-    if figure.contrast < FAINT {
+    if figure.contrast < pen.faint {
         return unsure(picture, figure, "too faint to be sure that it is ink");
     }
     if let Some(x) = cross_out_or_cross(picture, figure, &strokes, &left) {
