@@ -3,6 +3,7 @@
 use image::GrayImage;
 use nalgebra::{Matrix2, Vector2};
 
+use super::figure::Figure;
 use super::habit::{Habit, Meaning};
 use super::lines::{self, Line};
 use super::name::{self, Crossing, FlatMark, Name};
@@ -82,7 +83,8 @@ impl FlatInk {
 /// Unsure pieces nearer than this are one place to look at, mm.
 const TOGETHER_MM: f64 = 4.0;
 
-/// Along a ruled line, what a figure explains of the ink beside its feet, mm.
+/// Along a ruled line, what a figure explains of the ink beside its feet, mm, and beside what comes within twice that of
+/// the line without touching it.
 const BESIDE_A_FIGURE_MM: f64 = 0.5;
 
 /// A face whose median level is below this may bear bright marks: lines scribed through layout dye, silver pencil
@@ -91,6 +93,9 @@ const DARK_FACE: usize = 125;
 /// Bright lines stand out this many times more than the darkest dark ones if they are the ruled ones: beside a
 /// bright line the face looks a little darker, and beside a dark one a little brighter.
 const MORE_CONTRAST: f64 = 1.1;
+/// On a face with bright lines, dark things of less contrast are dye laid on thickly: a marker's ink takes more than
+/// half of what little light the dye leaves.
+const STAIN: f64 = 0.24;
 /// Dark ink this near to bright ink is the shadow beside it, mm.
 const SHADOW_MM: f64 = 1.5;
 
@@ -101,20 +106,20 @@ const SHADOW_MM: f64 = 1.5;
 /// as well, and dark ink apart from them is unsure.
 #[must_use]
 pub fn read(flat: &GrayImage, px_per_mm: f64) -> FlatInk {
-    let dark = read_dark(flat, px_per_mm);
+    let dark = Drawn::on(flat, px_per_mm);
     if median_level(flat) >= DARK_FACE {
-        return dark;
+        return dark.named();
     }
     let negative = GrayImage::from_fn(flat.width(), flat.height(), |x, y| {
         let [v] = flat.get_pixel(x, y).0;
         image::Luma([if v == 0 { 0 } else { 255 - v.min(254) }])
     });
-    let bright = read_dark(&negative, px_per_mm);
-    let strongest = |ink: &FlatInk| ink.lines.iter().map(|l| l.contrast).fold(0.0, f64::max);
-    if strongest(&bright) > MORE_CONTRAST * strongest(&dark) {
-        with_dark_left_over(bright, &dark, px_per_mm)
+    let bright = Drawn::on(&negative, px_per_mm);
+    if bright.strongest() > MORE_CONTRAST * dark.strongest() {
+        let dark = dark.darker_than(STAIN).named();
+        with_dark_left_over(bright.named(), &dark, px_per_mm)
     } else {
-        dark
+        dark.named()
     }
 }
 
@@ -165,52 +170,122 @@ fn with_dark_left_over(mut bright: FlatInk, dark: &FlatInk, px_per_mm: f64) -> F
     bright
 }
 
-/// Reads ink that is darker than the face.
-fn read_dark(flat: &GrayImage, px_per_mm: f64) -> FlatInk {
-    let mut picture = Picture::new(flat, px_per_mm);
-    let shapes = components(&picture.mask, picture.width as usize, 12, |v| {
-        v & 1 != 0 && v & LINE_BIT == 0
-    });
-    let lines = lines::find(&picture, &shapes);
-    drop(shapes);
-    figure::take_out(&mut picture, &lines);
-    let (figures, specks) = figure::gather(&picture, &lines);
-    let pen = Pen::of(&lines, &figures);
-    let names: Vec<Name> = figures
-        .iter()
-        .map(|f| name::name(&picture, &lines, pen, f))
-        .collect();
-    let mut taken = vec![Vec::new(); lines.len()];
-    let clear = BESIDE_A_FIGURE_MM * px_per_mm;
-    let explained = figures
-        .iter()
-        .zip(&names)
-        .filter(|(_, n)| !matches!(n, Name::OfLine));
-    for foot in explained.flat_map(|(f, _)| &f.feet) {
-        taken[foot.line].push([foot.span[0] - clear, foot.span[1] + clear]);
+/// What was drawn on a face, darker than it: ruled lines, and the figures beside and across them.
+struct Drawn<'a> {
+    picture: Picture<'a>,
+    lines: Vec<Line>,
+    figures: Vec<Figure>,
+    specks: usize,
+}
+
+impl<'a> Drawn<'a> {
+    fn on(flat: &'a GrayImage, px_per_mm: f64) -> Self {
+        let mut picture = Picture::new(flat, px_per_mm);
+        let shapes = components(&picture.mask, picture.width as usize, 12, |v| {
+            v & 1 != 0 && v & LINE_BIT == 0
+        });
+        let lines = lines::find(&picture, &shapes);
+        drop(shapes);
+        figure::take_out(&mut picture, &lines);
+        let (figures, specks) = figure::gather(&picture, &lines);
+        Self {
+            picture,
+            lines,
+            figures,
+            specks,
+        }
     }
-    let beads = beads::find(&picture, &lines, &taken);
-    let mut names: Vec<Name> = names
-        .into_iter()
-        .chain(beads)
-        .map(|name| through::unless_stroke(&picture, &lines, name))
-        .collect();
-    names.extend(
-        picture
-            .ground
-            .spots()
+
+    /// Contrast of the strongest ruled line.
+    fn strongest(&self) -> f64 {
+        self.lines.iter().map(|l| l.contrast).fold(0.0, f64::max)
+    }
+
+    /// Only what has at least this contrast, each figure by itself: where it stands on a line is lost.
+    fn darker_than(mut self, contrast: f64) -> Self {
+        self.lines.retain(|l| l.contrast >= contrast);
+        self.figures.retain(|f| f.contrast >= contrast);
+        for f in &mut self.figures {
+            f.feet.clear();
+        }
+        self
+    }
+
+    fn named(self) -> FlatInk {
+        let Self {
+            picture,
+            lines,
+            figures,
+            specks,
+        } = self;
+        let pen = Pen::of(&lines, &figures);
+        let names: Vec<Name> = figures
             .iter()
-            .map(|&(x, y, size)| Name::Unsure {
-                at: Vector2::new(x, y),
-                size_mm: size / px_per_mm,
-                why: "a dark spot too large for a pen's mark",
-            }),
-    );
-    let mut ink = combine(&picture, names);
-    ink.specks += specks;
-    ink.lines = lines.iter().map(in_flat).collect();
-    ink.readable = Some(picture.ground);
-    ink
+            .map(|f| name::name(&picture, &lines, pen, f))
+            .collect();
+        let explained = figures
+            .iter()
+            .zip(&names)
+            .filter(|(_, n)| !matches!(n, Name::OfLine))
+            .map(|(f, _)| f);
+        let taken = taken(explained, &lines, BESIDE_A_FIGURE_MM * picture.scale);
+        let beads = beads::find(&picture, &lines, &taken);
+        let mut names: Vec<Name> = names
+            .into_iter()
+            .chain(beads)
+            .map(|name| through::unless_stroke(&picture, &lines, name))
+            .collect();
+        names.extend(
+            picture
+                .ground
+                .spots()
+                .iter()
+                .map(|&(x, y, size)| Name::Unsure {
+                    at: Vector2::new(x, y),
+                    size_mm: size / picture.scale,
+                    why: "a dark spot too large for a pen's mark",
+                }),
+        );
+        let mut ink = combine(&picture, names);
+        ink.specks += specks;
+        ink.lines = lines.iter().map(in_flat).collect();
+        ink.readable = Some(picture.ground);
+        ink
+    }
+}
+
+/// For each line, where along it figures stand on it or come near it: from where to where, px, with `clear` px more on
+/// each side.
+fn taken<'f>(
+    figures: impl Iterator<Item = &'f Figure>,
+    lines: &[Line],
+    clear: f64,
+) -> Vec<Vec<[f64; 2]>> {
+    let mut taken = vec![Vec::new(); lines.len()];
+    for figure in figures {
+        for foot in &figure.feet {
+            taken[foot.line].push([foot.span[0] - clear, foot.span[1] + clear]);
+        }
+        let b = figure.bounds();
+        let corners = [[b[0], b[1]], [b[2], b[1]], [b[0], b[3]], [b[2], b[3]]];
+        for (line, spans) in lines.iter().zip(&mut taken) {
+            let reach = line.half + 2.0 * clear;
+            let across = corners.map(|[x, y]| line.local(Vector2::new(x, y)).1);
+            let nearest = across.iter().copied().fold(f64::MAX, f64::min);
+            let furthest = across.iter().copied().fold(f64::MIN, f64::max);
+            if nearest > reach || furthest < -reach {
+                continue;
+            }
+            let near = figure.points.iter().map(|&p| line.local(p));
+            let span = near
+                .filter(|(_, t)| t.abs() < reach)
+                .fold([f64::MAX, f64::MIN], |b, (s, _)| [b[0].min(s), b[1].max(s)]);
+            if span[0] <= span[1] {
+                spans.push([span[0] - clear, span[1] + clear]);
+            }
+        }
+    }
+    taken
 }
 
 fn in_flat(line: &Line) -> LineInFlat {

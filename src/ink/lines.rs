@@ -27,6 +27,8 @@ const WANDER_MM: f64 = 0.35;
 const MAX_POINTS: usize = 6000;
 const TRIALS: usize = 240;
 const MAX_LINES: usize = 24;
+/// Rounds of fitting a line, at most.
+const ROUNDS: usize = 8;
 
 /// A ruled line in the flat picture.
 #[derive(Debug, Clone)]
@@ -169,7 +171,7 @@ fn best_trial(
         }
         bins.sort_unstable();
         bins.dedup();
-        let drawn = longest_stretch(&bins).map_or(0, |(_, n)| n);
+        let drawn = broken_stretch(&bins).map_or(0, |(_, n)| n);
         if best.is_none_or(|(most, ..)| drawn > most) {
             best = Some((drawn, a.0, along));
         }
@@ -195,30 +197,26 @@ fn stretches(bins: &[i32]) -> Vec<Stretch> {
     all
 }
 
-/// The one that holds the most.
-fn longest_stretch(bins: &[i32]) -> Option<Stretch> {
-    let all = stretches(bins);
-    all.into_iter().rev().max_by_key(|(_, n)| *n)
-}
-
-/// The same, and with it those that go on after a break.
+/// The stretch that holds the most, and with it those that go on after a break.
 fn broken_stretch(bins: &[i32]) -> Option<Stretch> {
     let all = stretches(bins);
     let core = (0..all.len()).rev().max_by_key(|&i| all[i].1)?;
     let (mut ends, mut drawn) = all[core];
-    let goes_on = |(piece, n): &Stretch, gap: i32| {
+    let near = |gap: i32| f64::from(gap) <= BREAK_MM;
+    // A mark in a break is no part of the line, and does not end it either.
+    let of_line = |(piece, n): &&Stretch| {
         let length = f64::from(piece[1] - piece[0] + 1);
-        f64::from(gap) <= BREAK_MM && length >= GOES_ON_MM && *n as f64 >= NEARLY_ALL * length
+        length >= GOES_ON_MM && *n as f64 >= NEARLY_ALL * length
     };
-    for piece in &all[core + 1..] {
-        if !goes_on(piece, piece.0[0] - ends[1]) {
+    for piece in all[core + 1..].iter().filter(of_line) {
+        if !near(piece.0[0] - ends[1]) {
             break;
         }
         ends[1] = piece.0[1];
         drawn += piece.1;
     }
-    for piece in all[..core].iter().rev() {
-        if !goes_on(piece, ends[0] - piece.0[1]) {
+    for piece in all[..core].iter().rev().filter(of_line) {
+        if !near(ends[0] - piece.0[1]) {
             break;
         }
         ends[0] = piece.0[0];
@@ -246,7 +244,10 @@ fn fit(picture: &Picture, origin: Vector2<f64>, along: Vector2<f64>) -> Option<L
         sigma: 0.0,
         contrast: 0.0,
     };
-    for round in 0..3 {
+    // Two points of one piece give but a rough direction: with each round the line reaches further.
+    for round in 0..ROUNDS {
+        let before = line.span;
+        line.span = [-reach, reach];
         let slices = slices(
             picture,
             &line,
@@ -303,6 +304,10 @@ fn fit(picture: &Picture, origin: Vector2<f64>, along: Vector2<f64>) -> Option<L
             sigma: (scatter / free.sqrt()).max(0.02),
             contrast: 0.0,
         };
+        let grown = (line.span[1] - line.span[0]) - (before[1] - before[0]);
+        if round > 1 && grown.abs() < scale {
+            break;
+        }
     }
     line.contrast = contrast(picture, &line);
     Some(line)
