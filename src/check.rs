@@ -138,6 +138,7 @@ fn measure(
             cards: &cards,
             beside: &beside,
             lines: &sides.lines,
+            camera: 0,
         };
         let mut survey =
             survey::survey(&[sighting], &priors, &options).map_err(|e| reason("no-survey", e))?;

@@ -5,7 +5,7 @@ use nalgebra::{DMatrix, DVector, Matrix2, Matrix2xX, Vector2};
 use super::assemble::{Assembled, CardId, Case, mean};
 use super::input::LineId;
 use super::lens::Lens;
-use super::model::{Index, SCALE_AT, State};
+use super::model::{Index, State};
 use super::observe::length;
 use super::prior::{LensSource, Note};
 use super::solve::Settled;
@@ -173,8 +173,7 @@ pub(super) fn finish(
     let rows = 2 * used
         + lines.iter().map(|l| l.points[1]).sum::<usize>()
         + problem.lengths.len()
-        + SCALE_AT
-        + 2
+        + problem.index.pose(0)
         + problem.index.bench.iter().flatten().count();
     let amid = mean(cards.iter().map(|c| c.face_from_card.origin.vec()));
     let mut warnings = told.warnings;
@@ -184,7 +183,10 @@ pub(super) fn finish(
             text: format!("card {} was left out: {}", c.number, c.reason),
         });
     }
-    let var = |i: usize| settled.cov[(SCALE_AT + i, SCALE_AT + i)].max(0.0).sqrt();
+    let var = |i: usize| {
+        let at = problem.index.scale() + i;
+        settled.cov[(at, at)].max(0.0).sqrt()
+    };
     Survey {
         rms_px,
         dof: rows.saturating_sub(problem.index.count),
@@ -194,7 +196,7 @@ pub(super) fn finish(
         lines,
         scale: state.scale,
         scale_u: [var(0), var(1)],
-        lens_source: case.priors.source,
+        lens_source: case.cameras.source,
         mm_per_px: model.views()[0]
             .mm_per_px(Point::at(amid))
             .unwrap_or(f64::NAN),
@@ -225,13 +227,13 @@ impl Survey {
         &self.model.views()[0]
     }
 
-    /// The solved lens.
+    /// The solved lens of the first photo.
     #[must_use]
     pub fn lens(&self) -> &Lens {
-        &self.state.lens
+        self.state.lens(0)
     }
 
-    /// Covariance of all unknowns: lens ([`super::LENS_NAMES`]), print scale (2), per photo the turn
+    /// Covariance of all unknowns: for each camera its lens ([`super::LENS_NAMES`]), print scale (2), per photo the turn
     /// (rad, camera frame, applied from the left), shift (mm, 2) and ln (depth / f), bench heights, the cards but the first
     /// (x, y, angle), the lines (angle, offset).
     #[must_use]
@@ -242,7 +244,8 @@ impl Survey {
     /// This survey as it would be were the print scale known for sure: only the covariance changes.
     #[must_use]
     pub fn knowing_print(&self) -> Self {
-        self.knowing(&[SCALE_AT, SCALE_AT + 1])
+        let at = self.index.scale();
+        self.knowing(&[at, at + 1])
     }
 
     /// This survey as it would be were it known for sure how low the cards beside the sheet lie.
@@ -346,7 +349,7 @@ impl Survey {
     /// Derivative of a landed pixel by all unknowns.
     pub(super) fn by_unknowns(&self, photo: usize, landed: &Landed) -> Matrix2xX<f64> {
         let mut g = Matrix2xX::zeros(self.index.count);
-        g.view_mut((0, 0), (2, landed.by_lens.ncols()))
+        g.view_mut((0, self.index.lens(photo)), (2, landed.by_lens.ncols()))
             .copy_from(&landed.by_lens);
         g.view_mut((0, self.index.pose(photo)), (2, 6))
             .copy_from(&landed.by_pose);
