@@ -102,6 +102,8 @@ pub struct Fit {
 /// Something found in the photo itself: shown where nothing could be measured.
 #[derive(Debug, Clone, PartialEq)]
 pub struct InPhoto {
+    /// The photo, by its place in [`Report::photos`].
+    pub photo: usize,
     /// The card's number; `None` for the outline that was tried for the sheet.
     pub card: Option<u16>,
     /// Its corners in order, px of the upright photo.
@@ -119,6 +121,17 @@ pub struct PhotoSummary {
     pub height: u32,
     /// Maker and model, where EXIF gives them.
     pub camera: Option<String>,
+    /// Why it was not measured; `None`: it was, or nothing could be.
+    pub left_out: Option<String>,
+}
+
+impl PhotoSummary {
+    /// The file's name without its folder.
+    #[must_use]
+    pub fn name(&self) -> String {
+        let name = std::path::Path::new(&self.file).file_name();
+        name.map_or_else(|| self.file.clone(), |n| n.to_string_lossy().into_owned())
+    }
 }
 
 /// All that a report shows.
@@ -136,9 +149,9 @@ pub struct Report<'a> {
     pub outline: &'a Outline,
     /// How well the photo was measured.
     pub survey: SurveySummary,
-    /// The cards and, where it was refused, the sheet's outline, in pixels of the first photo.
+    /// The cards and, where it was refused, the sheet's outline, in the photos' pixels.
     pub in_photo: Vec<InPhoto>,
-    /// The photos; the first is the one that is drawn on.
+    /// The photos, sorted by their names.
     pub photos: Vec<PhotoSummary>,
     /// Warnings of any stage, a sentence each.
     pub notes: Vec<String>,

@@ -111,7 +111,7 @@ impl Case<'_> {
     ) -> Result<Assembled, SurveyError> {
         let mut saddles = Vec::new();
         let mut used = Vec::new();
-        let mut bench_unknown = vec![false; photos.len()];
+        let mut bench_unknown = false;
         for (id, card) in cards.iter().enumerate().filter(|(_, c)| !c.dropped) {
             let mut any = false;
             for &(photo, place) in &card.seen {
@@ -119,7 +119,7 @@ impl Case<'_> {
                     continue;
                 };
                 let beside = self.seen[photo].beside.contains(&place);
-                bench_unknown[local] |= beside && self.options.bench_mm[1] > 0.0;
+                bench_unknown |= beside && self.options.bench_mm[1] > 0.0;
                 for s in self.seen[photo].cards[place].saddles.iter().filter(usable) {
                     let Some(whiten) = whitening(&s.cov) else {
                         continue;
@@ -183,7 +183,7 @@ impl Case<'_> {
             .iter()
             .map(|c| cameras.binary_search(c).unwrap_or(0))
             .collect();
-        let index = Index::new(camera, &bench_unknown, used.len(), lines.len());
+        let index = Index::new(camera, bench_unknown, used.len(), lines.len());
         let p = self.cameras;
         let at = |i: usize| LENS_UNKNOWNS * cameras[i / LENS_UNKNOWNS] + i % LENS_UNKNOWNS;
         let n = LENS_UNKNOWNS * cameras.len();
@@ -217,7 +217,7 @@ impl Case<'_> {
                     lens_weight,
                     scale: p.scale.mean,
                     scale_sd: p.scale.sd,
-                    bench: vec![self.options.bench_mm; photos.len()],
+                    bench: self.options.bench_mm,
                 },
                 factors,
             },

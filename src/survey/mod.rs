@@ -36,7 +36,7 @@ mod suspect;
 #[cfg(test)]
 mod tests;
 
-pub use datum::{DatumError, SheetDatum, SheetFrame, SheetLine};
+pub use datum::{DatumError, Leaning, SheetDatum, SheetFrame, SheetLine};
 pub use error::SurveyError;
 pub use homography::{Homography, HomographyError};
 pub use input::{KNOWN_SD_MM, KnownLength, LineId, Options, Sighting, StraightLine};

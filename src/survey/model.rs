@@ -53,15 +53,15 @@ pub(super) struct State {
     pub(super) camera: Vec<usize>,
     pub(super) scale: [f64; 2],
     pub(super) poses: Vec<Pose>,
-    /// Height of what the cards beside the sheet lie on, per photo, mm.
-    pub(super) bench: Vec<f64>,
+    /// Height of what the cards beside the sheet lie on, mm: one bench in all photos.
+    pub(super) bench: f64,
     pub(super) cards: Vec<CardPose>,
     pub(super) lines: Vec<LinePose>,
     /// Place along its line of the foot of each line point; a start value, not an unknown.
     pub(super) feet: Vec<f64>,
 }
 
-/// Where each unknown stands in the vector: lenses, print scale, poses (turn 3, shift 2, depth), bench heights,
+/// Where each unknown stands in the vector: lenses, print scale, poses (turn 3, shift 2, depth), bench height,
 /// cards but the first, lines (angle, offset).
 #[derive(Debug, Clone)]
 pub(super) struct Index {
@@ -69,8 +69,8 @@ pub(super) struct Index {
     cameras: usize,
     /// Per photo: its camera.
     camera: Vec<usize>,
-    /// Per photo: the place of its bench height, where that is unknown.
-    pub(super) bench: Vec<Option<usize>>,
+    /// The place of the bench height, where that is unknown.
+    pub(super) bench: Option<usize>,
     cards_at: usize,
     lines_at: usize,
     pub(super) count: usize,
@@ -80,22 +80,15 @@ impl Index {
     /// `camera`: of each photo, its camera, counted from 0 without gaps.
     pub(super) fn new(
         camera: Vec<usize>,
-        bench_unknown: &[bool],
+        bench_unknown: bool,
         cards: usize,
         lines: usize,
     ) -> Self {
-        let photos = bench_unknown.len();
+        let photos = camera.len();
         let cameras = camera.iter().max().map_or(0, |c| c + 1);
-        let mut next = LENS_UNKNOWNS * cameras + 2 + 6 * photos;
-        let bench = bench_unknown
-            .iter()
-            .map(|&u| {
-                u.then(|| {
-                    next += 1;
-                    next - 1
-                })
-            })
-            .collect();
+        let bench_at = LENS_UNKNOWNS * cameras + 2 + 6 * photos;
+        let bench = bench_unknown.then_some(bench_at);
+        let next = bench_at + usize::from(bench_unknown);
         let lines_at = next + 3 * cards.saturating_sub(1);
         Self {
             photos,
@@ -177,10 +170,8 @@ impl State {
             pose.shift.y += step[at + 4];
             pose.shift.z *= (step[at + 5] + step[index.lens(k)]).exp();
         }
-        for (k, at) in index.bench.iter().enumerate() {
-            if let Some(at) = at {
-                next.bench[k] += step[*at];
-            }
+        if let Some(at) = index.bench {
+            next.bench += step[at];
         }
         for (j, card) in next.cards.iter_mut().enumerate() {
             if let Some(at) = index.card(j) {

@@ -54,8 +54,8 @@ pub(super) struct Expected {
     pub(super) lens_weight: DMatrix<f64>,
     pub(super) scale: [f64; 2],
     pub(super) scale_sd: [f64; 2],
-    /// Mean and standard deviation, per photo.
-    pub(super) bench: Vec<[f64; 2]>,
+    /// Mean and standard deviation.
+    pub(super) bench: [f64; 2],
 }
 
 /// All observations of one solve.
@@ -129,7 +129,7 @@ impl Problem {
     pub(super) fn height(&self, state: &State, saddle: &SaddleSeen) -> f64 {
         self.paper_mm
             + if saddle.beside {
-                state.bench[saddle.photo]
+                state.bench
             } else {
                 0.0
             }
@@ -163,7 +163,7 @@ impl Problem {
             row.push(at + i, p.by_pose[(0, i)], p.by_pose[(1, i)]);
         }
         let by_height = p.by_face.column(2);
-        if let (true, Some(at)) = (s.beside, self.index.bench[s.photo]) {
+        if let (true, Some(at)) = (s.beside, self.index.bench) {
             row.push(at, by_height.x, by_height.y);
         }
         let spin = fy * turned.x - fx * turned.y;
@@ -324,11 +324,9 @@ impl Problem {
                 1.0 / sd,
             );
         }
-        for (k, at) in self.index.bench.iter().enumerate() {
-            if let Some(at) = at {
-                let [mean, sd] = e.bench[k];
-                normal.add_one(&[(*at, 1.0)], (mean - state.bench[k]) / sd, 1.0 / sd);
-            }
+        if let Some(at) = self.index.bench {
+            let [mean, sd] = e.bench;
+            normal.add_one(&[(at, 1.0)], (mean - state.bench) / sd, 1.0 / sd);
         }
     }
 }

@@ -1,11 +1,13 @@
 //! The solved survey: what it found and how well.
 
+use std::collections::BTreeMap;
+
 use nalgebra::{DMatrix, DVector, Matrix2, Matrix2xX, Vector2};
 
 use super::assemble::{Assembled, CardId, Case, mean};
 use super::input::LineId;
 use super::lens::Lens;
-use super::model::{Index, State};
+use super::model::{Index, State, meet_face};
 use super::observe::length;
 use super::prior::{LensSource, Note};
 use super::solve::Settled;
@@ -47,7 +49,7 @@ pub struct LeftOut {
 }
 
 /// A straight line of the face.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub struct FaceLine {
     /// Its name.
     pub id: LineId,
@@ -63,6 +65,9 @@ pub struct FaceLine {
     pub rms_px: f64,
     /// By how much the stated standard deviations of its points were too small (1: not).
     pub noise_factor: f64,
+    /// For each photo that shows it, how far off all its points there are in the middle, mm: the photo, and the
+    /// median of their distances to the left of the line's direction.
+    pub off_mm: Vec<(usize, f64)>,
 }
 
 /// A solved survey. Positions are in the `Face` frame; the first card of `cards` is its gauge.
@@ -75,6 +80,8 @@ pub struct Survey {
     /// By how much the stated covariances of the checker corners were too small, as a factor on standard
     /// deviations (1: not). All covariances here include it, and the lines' own factors.
     pub noise_factor: f64,
+    /// The same, of each photo by itself.
+    pub photo_rms_px: Vec<f64>,
     /// The cards that took part; the gauge first.
     pub cards: Vec<SurveyedCard>,
     /// The cards that did not.
@@ -146,11 +153,17 @@ pub(super) fn finish(
             let (middle, direction) = (pose.middle(), pose.direction());
             let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
             let (mut sum, mut on, mut all) = (0.0, 0, 0);
+            let mut off: BTreeMap<usize, Vec<f64>> = BTreeMap::new();
             for (o, foot) in problem.points.iter().zip(&state.feet) {
                 if o.line != k {
                     continue;
                 }
                 all += 1;
+                let ray = state.lens(o.photo).ray_from_pixel(Point::at(o.at));
+                if let Some(face) = ray.and_then(|r| meet_face(&state.poses[o.photo], r.vec(), 0.0)) {
+                    let left = pose.normal().dot(&(face - middle));
+                    off.entry(o.photo).or_default().push(left);
+                }
                 let mut foot = *foot;
                 if let (true, Some((miss, _))) = (o.on, problem.point(&state, o, &mut foot)) {
                     on += 1;
@@ -167,6 +180,13 @@ pub(super) fn finish(
                 points: [all, on],
                 rms_px: (sum / f64::max(f64::from(on as u32), 1.0)).sqrt(),
                 noise_factor: problem.factors[1 + k],
+                off_mm: off
+                    .into_iter()
+                    .map(|(photo, mut all)| {
+                        all.sort_by(f64::total_cmp);
+                        (photo, all[all.len() / 2])
+                    })
+                    .collect(),
             }
         })
         .collect();
@@ -174,7 +194,10 @@ pub(super) fn finish(
         + lines.iter().map(|l| l.points[1]).sum::<usize>()
         + problem.lengths.len()
         + problem.index.pose(0)
-        + problem.index.bench.iter().flatten().count();
+        + usize::from(problem.index.bench.is_some());
+    let photo_rms_px = (0..problem.index.photos)
+        .map(|photo| problem.photo_rms_px(&state, photo))
+        .collect();
     let amid = mean(cards.iter().map(|c| c.face_from_card.origin.vec()));
     let mut warnings = told.warnings;
     for c in &told.left_out {
@@ -191,6 +214,7 @@ pub(super) fn finish(
         rms_px,
         dof: rows.saturating_sub(problem.index.count),
         noise_factor: problem.factors[0],
+        photo_rms_px,
         cards,
         left_out: told.left_out,
         lines,
@@ -234,7 +258,7 @@ impl Survey {
     }
 
     /// Covariance of all unknowns: for each camera its lens ([`super::LENS_NAMES`]), print scale (2), per photo the turn
-    /// (rad, camera frame, applied from the left), shift (mm, 2) and ln (depth / f), bench heights, the cards but the first
+    /// (rad, camera frame, applied from the left), shift (mm, 2) and ln (depth / f), bench height, the cards but the first
     /// (x, y, angle), the lines (angle, offset).
     #[must_use]
     pub fn covariance(&self) -> &DMatrix<f64> {
@@ -251,8 +275,7 @@ impl Survey {
     /// This survey as it would be were it known for sure how low the cards beside the sheet lie.
     #[must_use]
     pub fn knowing_height(&self) -> Self {
-        let heights: Vec<usize> = self.index.bench.iter().flatten().copied().collect();
-        self.knowing(&heights)
+        self.knowing(self.index.bench.as_slice())
     }
 
     /// The covariance of the unknowns given that those of `known` hold, by the rule for the conditional

@@ -118,7 +118,7 @@ fn crowded() -> (Problem, State) {
         camera: vec![1, 0],
         scale: [1.004, 0.997],
         poses: vec![pose(), other],
-        bench: vec![-0.8, -0.9],
+        bench: -0.8,
         cards: vec![[0.0; 3], [95.0, -30.0, 0.7]],
         lines: vec![line(20.0, -60.0, 0.11, 0.4), line(30.0, 40.0, 0.13, -0.3)],
         feet: vec![0.0; whole.problem.points.len()],
