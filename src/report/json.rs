@@ -108,7 +108,10 @@ fn survey(r: &Report) -> Value {
 fn photos(r: &Report) -> Value {
     r.photos
         .iter()
-        .map(|p| json!({"file": p.file, "width": p.width, "height": p.height, "camera": p.camera}))
+        .map(|p| {
+            json!({"file": p.file, "width": p.width, "height": p.height, "camera": p.camera,
+                   "left_out": p.left_out})
+        })
         .collect()
 }
 

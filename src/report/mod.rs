@@ -10,12 +10,13 @@
 //! | what was found where nothing could be measured | `found` |
 //! | SVG to pixels | `raster` |
 //! | the photo with everything drawn on it | [`picture`] |
-//! | flat view, enlarged places, the page | `flat`, `crops`, [`page`] |
+//! | flat view, enlarged places, the page | `flat`, `crops`, `gather`, [`page`] |
 //! | a file written whole or not at all | [`write_atomically`] |
 
 mod crops;
 mod flat;
 mod found;
+mod gather;
 pub mod json;
 mod labels;
 mod overlay;
@@ -37,6 +38,7 @@ use crate::plan::Plan;
 use crate::sheet::Outline;
 use crate::verdict::Verdict;
 
+pub use gather::Load;
 pub use write::write_atomically;
 
 /// Where the photo shows a place of the sheet; `None` where the camera model cannot say.
