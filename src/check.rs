@@ -122,7 +122,19 @@ fn measure(
     let mut together = together::by_cards(shots, &checked.found, sharp)?;
     clock.lap("survey", checked);
     let edged = loop {
-        let edged = Edged::of(shots, plan, given, checked, clock, &together)?;
+        let edged = match Edged::of(shots, plan, given, checked, clock, &together) {
+            Ok(edged) => edged,
+            Err(why) if why.code == NO_SHEET && together.kept.len() > 1 => {
+                // Of photos between which the sheet was moved no two edges are one.
+                let found = checked.found.clone();
+                let shows = |fewer: &Together| {
+                    Edged::of(shots, plan, given, checked, clock, fewer).is_ok()
+                };
+                together = together.without_one(shots, &found, shows).ok_or(why)?;
+                continue;
+            }
+            Err(why) => return Err(why),
+        };
         match together.without_off_edges(shots, &checked.found, &edged)? {
             Some(fewer) => together = fewer,
             None => break edged,
@@ -167,7 +179,7 @@ impl Edged {
             .collect();
         let thickness = plan.thickness_mm.unwrap_or(UNSAID_THICKNESS_MM);
         let sides = sheet::find(&looks, &together.survey, size_mm, thickness)
-            .map_err(|e| reason("no-sheet", e))?;
+            .map_err(|e| reason(NO_SHEET, e))?;
         let beside = edges::beside(&together.survey, &cards, &sides);
         clock.lap("sheet", checked);
         let turns = given.datum_corner.map_or(0, Corner::turns);
@@ -250,7 +262,7 @@ fn read(
             .collect();
         clock.lap("ink", checked);
         let names: Vec<String> = together.kept.iter().map(|&k| shots[k].name()).collect();
-        let (ink, disagreements) = merge::merge(&frames, inks, &names, plan);
+        let (ink, disagreements) = merge::merge(&frames, inks, &names, plan)?;
         clock.lap("merge", checked);
         let way = if settled {
             Way::Turned(turns)
@@ -311,6 +323,8 @@ struct Measured {
     kept: Vec<usize>,
 }
 
+/// Code of the finding that no sheet shows.
+const NO_SHEET: &str = "no-sheet";
 /// Thickness taken when the plan gives none, mm.
 const UNSAID_THICKNESS_MM: f64 = 1.0;
 

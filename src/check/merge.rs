@@ -20,6 +20,10 @@ const SAME_MM: f64 = 1.0;
 const SAME_CAP_MM: f64 = 3.0;
 /// Squared distance over its own variance that two places of one mark do not reach: in the plane 1 in 3000 does.
 const AGREE: f64 = 16.0;
+/// Photos that contradict each other in so many marks, and in this share of those that both show, contradict each other
+/// altogether.
+const MANY: usize = 3;
+const MOST: f64 = 0.5;
 /// Round a mark so much must show, mm, before it was seen whole, or seen to be missing.
 const ROUND_MM: f64 = 1.0;
 /// Ink without a name is settled by another photo up to this extent, mm: more is writing or dirt.
@@ -38,13 +42,19 @@ struct Reading<'a> {
     ink: Ink,
 }
 
+/// The ink, and what the photos contradict each other in.
+type Merged = (Ink, Vec<(Weight, Reason)>);
+
 /// Puts the photos' readings together; `names` are the photos'. What they contradict each other in comes with it.
+///
+/// # Errors
+/// Two photos that contradict each other in most marks: then one of them is of a sheet that was moved.
 pub(super) fn merge(
     frames: &[SheetFrame],
     inks: Vec<Ink>,
     names: &[String],
     plan: &Plan,
-) -> (Ink, Vec<(Weight, Reason)>) {
+) -> Result<Merged, Reason> {
     let mut readings: Vec<Reading> = frames
         .iter()
         .zip(inks)
@@ -54,11 +64,12 @@ pub(super) fn merge(
     if readings.len() < 2 {
         let only = readings.pop().map(|r| r.ink);
         let size_mm = [plan.width_mm, plan.height_mm];
-        return (only.unwrap_or_else(|| Ink::unseen(size_mm)), Vec::new());
+        return Ok((only.unwrap_or_else(|| Ink::unseen(size_mm)), Vec::new()));
     }
     let mut told = Told {
         plan,
         findings: Vec::new(),
+        pairs: Vec::new(),
     };
     let mut marks = Vec::new();
     let mut contrary = Vec::new();
@@ -78,16 +89,40 @@ pub(super) fn merge(
         unsure,
         seen: seen_by_any(&readings),
     };
-    (ink, told.findings)
+    told.altogether(&readings)?;
+    Ok((ink, told.findings))
 }
 
 /// Contradictions, told by their place.
 struct Told<'a> {
     plan: &'a Plan,
     findings: Vec<(Weight, Reason)>,
+    /// Two photos that both show the place of a mark, and whether they agree on it.
+    pairs: Vec<([usize; 2], bool)>,
 }
 
 impl Told<'_> {
+    /// Whether some two photos contradict each other in most of the marks that both show.
+    fn altogether(&self, readings: &[Reading]) -> Result<(), Reason> {
+        for b in 0..readings.len() {
+            for a in 0..b {
+                let both = self.pairs.iter().filter(|(p, _)| *p == [a, b]);
+                let (all, contrary) = both.fold((0, 0), |(all, contrary), (_, agree)| {
+                    (all + 1, contrary + usize::from(!agree))
+                });
+                if contrary >= MANY && contrary as f64 > MOST * f64::from(all) {
+                    let text = format!(
+                        "the photos {} and {} contradict each other in {contrary} of the {all} marks that both show: the sheet or the cards were moved between them; lay all still and take both again, or leave one of them out",
+                        readings[a].name, readings[b].name
+                    );
+                    let code = "photos-contradict";
+                    return Err(Reason { code, text });
+                }
+            }
+        }
+        Ok(())
+    }
+
     fn contradiction(&mut self, at: Point<Sheet>, what: &str) {
         let place = words::measured_place(at, self.plan.units);
         let sign = crate::plan::length::unit_sign(self.plan.units);
@@ -142,6 +177,7 @@ enum Joined {
 fn joined(readings: &[Reading], group: &[(usize, usize)], told: &mut Told) -> Joined {
     let mark = |&(photo, i): &(usize, usize)| &readings[photo].ink.marks[i];
     let radius = |m: &Mark| (m.size_mm / 2.0).max(ROUND_MM);
+    let members: Vec<usize> = group.iter().map(|m| m.0).collect();
     // Cut off by a photo's rim, a mark's place and kind are the cut's: another photo knows better.
     let whole: Vec<(usize, usize)> = group
         .iter()
@@ -149,7 +185,7 @@ fn joined(readings: &[Reading], group: &[(usize, usize)], told: &mut Told) -> Jo
         .filter(|m| sees_round(&readings[m.0].ink.seen, mark(m).at, radius(mark(m))))
         .collect();
     let group = if whole.is_empty() { group } else { &whole };
-    let (at, mut cov, apart) = mean_place(readings, group);
+    let (at, mut cov, apart) = mean_place(readings, group, told);
     let names = |photos: &[usize]| {
         let names: Vec<&str> = photos.iter().map(|&p| readings[p].name).collect();
         names.join(", ")
@@ -178,9 +214,14 @@ fn joined(readings: &[Reading], group: &[(usize, usize)], told: &mut Told) -> Jo
     };
     // Whoever sees the place well and shows nothing there contradicts.
     let without: Vec<usize> = (0..readings.len())
-        .filter(|p| !in_photos.contains(p))
+        .filter(|p| !members.contains(p))
         .filter(|&p| shows_nothing(&readings[p], &joined))
         .collect();
+    for &p in &without {
+        for &q in &in_photos {
+            told.pairs.push(([p.min(q), p.max(q)], false));
+        }
+    }
     if !without.is_empty() {
         told.contradiction(
             at,
@@ -222,6 +263,7 @@ fn joined(readings: &[Reading], group: &[(usize, usize)], told: &mut Told) -> Jo
 fn mean_place(
     readings: &[Reading],
     group: &[(usize, usize)],
+    told: &mut Told,
 ) -> (Point<Sheet>, Cov2, Option<Vector2<f64>>) {
     let marks: Vec<(&Mark, usize)> = group
         .iter()
@@ -269,6 +311,8 @@ fn mean_place(
                 let far = of_gap
                     .try_inverse()
                     .is_none_or(|inverse| gap.dot(&(inverse * gap)) > AGREE);
+                let pair = [marks[i].1.min(marks[j].1), marks[i].1.max(marks[j].1)];
+                told.pairs.push((pair, !far));
                 if far && apart.is_none_or(|a| gap.norm() > a.norm()) {
                     apart = Some(gap);
                 }
@@ -299,23 +343,25 @@ fn shows_nothing(reading: &Reading, mark: &Mark) -> bool {
         .unsure
         .iter()
         .any(|i| i.at.distance(mark.at) <= i.size_mm / 2.0 + reach);
-    let near = reading
-        .ink
-        .marks
-        .iter()
-        .any(|m| m.at.distance(mark.at) <= reach);
-    !unsure && !near && sees_round(&reading.ink.seen, mark.at, reach)
+    // A mark of its own near by is another one: it was not paired with this.
+    !unsure && sees_round(&reading.ink.seen, mark.at, reach)
 }
 
-/// Ink that no photo can name. What one photo cannot and another reads as a mark is settled.
+/// Ink that no photo can name. What one photo cannot and another reads as a mark is settled, and so is what lies
+/// at the rim of what one photo shows and shows in another.
 fn unsettled(readings: &[Reading]) -> Vec<Unsure> {
     let mut left: Vec<Unsure> = Vec::new();
     for (photo, reading) in readings.iter().enumerate() {
         for u in &reading.ink.unsure {
-            let settled = u.size_mm <= SETTLED_MM
-                && !MEANING.iter().any(|m| u.why.contains(m))
-                && (0..readings.len())
-                    .any(|p| p != photo && reads_plainly(&readings[p].ink, u));
+            let reach = u.size_mm / 2.0 + ROUND_MM;
+            // The rim of glare, of a shadow or of the photo looks like ink.
+            let at_rim = !sees_round(&reading.ink.seen, u.at, reach);
+            let plain = |ink: &Ink| {
+                let marked = ink.marks.iter().any(|m| m.at.distance(u.at) <= reach);
+                shows_named(ink, u) && (at_rim || marked && u.size_mm <= SETTLED_MM)
+            };
+            let settled = !MEANING.iter().any(|m| u.why.contains(m))
+                && (0..readings.len()).any(|p| p != photo && plain(&readings[p].ink));
             if settled {
                 continue;
             }
@@ -333,12 +379,11 @@ fn unsettled(readings: &[Reading]) -> Vec<Unsure> {
     left
 }
 
-/// Whether a photo shows the whole place of the unnamed ink, has a mark there, and nothing unnamed.
-fn reads_plainly(ink: &Ink, u: &Unsure) -> bool {
+/// Whether a photo shows the whole place of another's unnamed ink, and nothing unnamed there.
+fn shows_named(ink: &Ink, u: &Unsure) -> bool {
     let reach = u.size_mm / 2.0 + ROUND_MM;
     let over = |o: &Unsure| o.at.distance(u.at) <= reach + o.size_mm / 2.0;
-    ink.marks.iter().any(|m| m.at.distance(u.at) <= reach)
-        && !ink.unsure.iter().any(over)
+    !ink.unsure.iter().any(over)
         && sees_round(&ink.seen, u.at, reach)
 }
 

@@ -123,6 +123,32 @@ impl Together {
         self.kept.iter().map(of_photo).collect()
     }
 
+    /// The photos but the one without which all is well, as `well` says; `None` where there is none such, or where
+    /// there are several.
+    pub(super) fn without_one(
+        &self,
+        shots: &[Shot],
+        found: &[Found],
+        mut well: impl FnMut(&Self) -> bool,
+    ) -> Option<Self> {
+        let mut good = Vec::new();
+        let count = self.kept.len();
+        for i in 0..count {
+            let mut left_out = self.left_out.clone();
+            let why = "with it no sheet is found, and without it one is: the sheet or a card was moved between the photos";
+            let kept = without(shots, found, self.kept.clone(), &mut left_out, i, why);
+            let fewer = settled(shots, found, kept, left_out, self.alone_px.clone()).ok()?;
+            if well(&fewer) {
+                good.push(fewer);
+            }
+            // Of two, [`without`] says itself which one stays.
+            if count == 2 {
+                break;
+            }
+        }
+        if good.len() > 1 { None } else { good.pop() }
+    }
+
     /// Fewer photos, if one of these has the sheet's edges elsewhere than the others.
     pub(super) fn without_off_edges(
         &self,

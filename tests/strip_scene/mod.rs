@@ -81,7 +81,10 @@ pub fn photo(scene: &Scene, camera: &Camera, dir: &Path, name: &str) -> Photo {
     };
     let file = dir.join(name);
     write_jpeg(&file, &render(&scene), &ExifFacts::default()).unwrap();
-    photo::read(&file).unwrap()
+    let mut photo = photo::read(&file).unwrap();
+    // Photos are told apart by their names, and folders for tests have chance ones.
+    photo.path = name.into();
+    photo
 }
 
 pub fn given() -> Given {
