@@ -10,9 +10,11 @@
 //! | datum, outline and size from the edges | `edges` |
 //! | one reading from those of all photos | `merge` |
 //! | which way round the sheet lies | `turn` |
+//! | what of each hole's uncertainty comes from where | `budget` |
 //! | what was left unsaid, where that matters | `unsaid` |
 //! | the finished check, as the reports take it | `checked` |
 
+mod budget;
 mod checked;
 mod edges;
 mod given;
@@ -35,6 +37,7 @@ use crate::verdict::{self, HoleState, Reason, Verdict, Weight};
 use together::Together;
 use turn::Way;
 
+pub use budget::Budget;
 pub use checked::Checked;
 pub use given::{Given, Known};
 pub use turn::Corner;
@@ -262,12 +265,12 @@ fn read(
             .collect();
         clock.lap("ink", checked);
         let names: Vec<String> = together.kept.iter().map(|&k| shots[k].name()).collect();
-        let (ink, disagreements) = merge::merge(&frames, inks, &names, plan)?;
+        let merged = merge::merge(&frames, inks, &names, plan)?;
         clock.lap("merge", checked);
         let way = if settled {
             Way::Turned(turns)
         } else {
-            turn::which(plan, &ink, edged.sides.square)
+            turn::which(plan, &merged.ink, edged.sides.square)
         };
         if let Way::Turned(t) = way
             && t != turns
@@ -298,10 +301,11 @@ fn read(
                 ),
             );
         }
+        checked.shares = budget::shares(&merged, &frames);
         drop(frames);
-        checked.findings.extend(disagreements);
+        checked.findings.extend(merged.findings);
         checked.outline = outline;
-        checked.ink = ink;
+        checked.ink = merged.ink;
         for l in &edged.survey.left_out {
             checked.note("card-left-out", format!("card {}: {}", l.number, l.reason));
         }

@@ -2,6 +2,7 @@
 
 use std::time::Duration;
 
+use super::budget::{Budget, Shares, budget};
 use super::together::{Shot, Together};
 use super::{Given, Measured, UNSAID_THICKNESS_MM};
 use crate::card;
@@ -31,6 +32,8 @@ pub struct Checked {
     pub(super) tried: Vec<(usize, Vec<Point<Pixel>>)>,
     pub(super) findings: Vec<(Weight, Reason)>,
     pub(super) notes: Vec<String>,
+    /// Of each mark, what of its uncertainty comes from where.
+    pub(super) shares: Vec<Shares>,
     photos: Vec<PhotoSummary>,
 }
 
@@ -51,6 +54,7 @@ impl Checked {
                 .iter()
                 .flat_map(|s| s.photo.warnings.clone())
                 .collect(),
+            shares: Vec::new(),
             photos: shots.iter().map(summary).collect(),
         }
     }
@@ -154,6 +158,13 @@ impl Checked {
         self.pixel_in_photo(0, at)
     }
 
+    /// Of each hole, what of its mark's uncertainty comes from where.
+    #[must_use]
+    pub fn budgets(&self) -> Vec<Option<Budget>> {
+        let holes = self.verdict.holes.iter();
+        holes.map(|h| budget(h, &self.shares)).collect()
+    }
+
     /// The survey, when there was one.
     #[must_use]
     pub fn survey(&self) -> Option<&Survey> {
@@ -213,6 +224,7 @@ impl Checked {
         Report {
             plan,
             verdict: &self.verdict,
+            budgets: self.budgets(),
             lines: &self.ink.lines,
             seen: &self.ink.seen,
             outline: &self.outline,

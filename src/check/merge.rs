@@ -42,8 +42,17 @@ struct Reading<'a> {
     ink: Ink,
 }
 
-/// The ink, and what the photos contradict each other in.
-type Merged = (Ink, Vec<(Weight, Reason)>);
+/// A mark's place as the sum of those in some photos: the frame's place in the list, the place, and its weight.
+pub(super) type Blend = Vec<(usize, Point<Sheet>, Cov2)>;
+
+/// The readings as one.
+pub(super) struct Merged {
+    pub(super) ink: Ink,
+    /// Of each mark of `ink`, how its place was made.
+    pub(super) blends: Vec<Blend>,
+    /// What the photos contradict each other in.
+    pub(super) findings: Vec<(Weight, Reason)>,
+}
 
 /// Puts the photos' readings together; `names` are the photos'. What they contradict each other in comes with it.
 ///
@@ -64,7 +73,13 @@ pub(super) fn merge(
     if readings.len() < 2 {
         let only = readings.pop().map(|r| r.ink);
         let size_mm = [plan.width_mm, plan.height_mm];
-        return Ok((only.unwrap_or_else(|| Ink::unseen(size_mm)), Vec::new()));
+        let ink = only.unwrap_or_else(|| Ink::unseen(size_mm));
+        let blend = |m: &Mark| vec![(0, m.at, Cov2::identity())];
+        return Ok(Merged {
+            blends: ink.marks.iter().map(blend).collect(),
+            ink,
+            findings: Vec::new(),
+        });
     }
     let mut told = Told {
         plan,
@@ -75,11 +90,12 @@ pub(super) fn merge(
     let mut contrary = Vec::new();
     for group in same_marks(&readings) {
         match joined(&readings, &group, &mut told) {
-            Joined::Mark(m) => marks.push(m),
+            Joined::Mark(m, blend) => marks.push((m, blend)),
             Joined::Unsure(u) => contrary.push(u),
         }
     }
-    marks.sort_by(|a, b| a.at.x.total_cmp(&b.at.x).then(a.at.y.total_cmp(&b.at.y)));
+    marks.sort_by(|(a, _), (b, _)| a.at.x.total_cmp(&b.at.x).then(a.at.y.total_cmp(&b.at.y)));
+    let (marks, blends) = marks.into_iter().unzip();
     let mut unsure = unsettled(&readings);
     unsure.extend(contrary);
     unsure.sort_by(|a, b| a.at.x.total_cmp(&b.at.x).then(a.at.y.total_cmp(&b.at.y)));
@@ -90,7 +106,11 @@ pub(super) fn merge(
         seen: seen_by_any(&readings),
     };
     told.altogether(&readings)?;
-    Ok((ink, told.findings))
+    Ok(Merged {
+        ink,
+        blends,
+        findings: told.findings,
+    })
 }
 
 /// Contradictions, told by their place.
@@ -169,7 +189,7 @@ fn same_marks(readings: &[Reading]) -> Vec<Vec<(usize, usize)>> {
 }
 
 enum Joined {
-    Mark(Mark),
+    Mark(Mark, Blend),
     Unsure(Unsure),
 }
 
@@ -185,7 +205,8 @@ fn joined(readings: &[Reading], group: &[(usize, usize)], told: &mut Told) -> Jo
         .filter(|m| sees_round(&readings[m.0].ink.seen, mark(m).at, radius(mark(m))))
         .collect();
     let group = if whole.is_empty() { group } else { &whole };
-    let (at, mut cov, apart) = mean_place(readings, group, told);
+    let (blend, mut cov, apart) = mean_place(readings, group, told);
+    let at = Point::at(blend.iter().map(|(_, p, w)| w * p.vec()).sum());
     let names = |photos: &[usize]| {
         let names: Vec<&str> = photos.iter().map(|&p| readings[p].name).collect();
         names.join(", ")
@@ -252,10 +273,10 @@ fn joined(readings: &[Reading], group: &[(usize, usize)], told: &mut Told) -> Jo
             why: "a mark that is crossed out in one photo and not in another",
         });
     }
-    Joined::Mark(joined)
+    Joined::Mark(joined, blend)
 }
 
-/// Mean of the places by their covariances, its covariance, and how far the two furthest are apart where that is more
+/// How the mean of the places by their covariances is made, its covariance, and how far the two furthest are apart where that is more
 /// than chance.
 ///
 /// Weights are from each photo's own covariance, so that the mean never lies outside of the places; its covariance is
@@ -264,14 +285,14 @@ fn mean_place(
     readings: &[Reading],
     group: &[(usize, usize)],
     told: &mut Told,
-) -> (Point<Sheet>, Cov2, Option<Vector2<f64>>) {
+) -> (Blend, Cov2, Option<Vector2<f64>>) {
     let marks: Vec<(&Mark, usize)> = group
         .iter()
         .map(|&(photo, i)| (&readings[photo].ink.marks[i], photo))
         .collect();
     let (first, _) = marks[0];
     if marks.len() == 1 {
-        return (first.at, first.cov, None);
+        return (vec![(marks[0].1, first.at, Cov2::identity())], first.cov, None);
     }
     let leanings: Vec<Option<Leaning>> = marks
         .iter()
@@ -295,11 +316,6 @@ fn mean_place(
     });
     let weights =
         weights.unwrap_or_else(|| vec![Matrix2::identity() / marks.len() as f64; marks.len()]);
-    let at = marks
-        .iter()
-        .zip(&weights)
-        .map(|((m, _), w)| w * m.at.vec())
-        .sum::<Vector2<f64>>();
     let mut all = Cov2::zeros();
     let mut apart: Option<Vector2<f64>> = None;
     for i in 0..marks.len() {
@@ -319,7 +335,9 @@ fn mean_place(
             }
         }
     }
-    (Point::at(at), (all + all.transpose()) / 2.0, apart)
+    let blend = marks.iter().zip(weights);
+    let blend = blend.map(|((m, photo), w)| (*photo, m.at, w)).collect();
+    (blend, (all + all.transpose()) / 2.0, apart)
 }
 
 /// Whether every cell within `radius` of `at` that lies on the sheet was seen.

@@ -142,6 +142,13 @@ pub(crate) struct CheckArgs {
     #[arg(long, value_name = "FILE")]
     pub(crate) lens: Option<PathBuf>,
 
+    /// Print where each hole's uncertainty comes from, below the summary
+    ///
+    /// Noise, print scale, lens, height of the cards, the sheet's edges, its flatness, and the mark itself; the
+    /// JSON has the same as `budget` of each hole.
+    #[arg(long)]
+    pub(crate) budget: bool,
+
     /// Print how long each step took, and the peak memory, to standard error
     ///
     /// Peak memory is told where the system tells it (Linux).

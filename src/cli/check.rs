@@ -36,6 +36,7 @@ pub(crate) struct Options {
     json: Option<JsonTo>,
     picture: Option<(PathBuf, Encoding)>,
     page: Option<PathBuf>,
+    budget: bool,
     timings: bool,
     colour: bool,
     quiet: bool,
@@ -97,6 +98,7 @@ impl Options {
             }),
             picture: picture.map(|(encoding, path)| (path, encoding)),
             page: args.report.map(page_file).transpose()?,
+            budget: args.budget,
             timings: args.timings,
             colour: out::colour(args.color),
             quiet: args.quiet,
@@ -125,6 +127,7 @@ impl Options {
             json: Some(JsonTo::File(json)),
             picture: Some((picture, Encoding::Jpeg)),
             page: Some(page),
+            budget: false,
             timings: false,
             colour: out::colour(When::Auto),
             quiet: false,
@@ -217,6 +220,9 @@ pub(crate) fn run(options: &Options) -> Result<Status, Failure> {
     let report = checked.report(&plan);
     if !options.quiet && options.json != Some(JsonTo::Stdout) {
         out::print(&text::summary(&report, out::columns(), options.colour))?;
+        if options.budget {
+            out::print(&text::budget(&report, out::columns(), options.colour))?;
+        }
     }
     write_files(options, &checked, &report, &mut clock)?;
     if options.timings {

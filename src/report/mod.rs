@@ -32,6 +32,7 @@ mod write;
 use std::fmt;
 use std::path::PathBuf;
 
+use crate::check::Budget;
 use crate::frame::{Pixel, Point, Sheet};
 use crate::ink::{RuledLine, Seen};
 use crate::plan::Plan;
@@ -143,6 +144,8 @@ pub struct Report<'a> {
     pub plan: &'a Plan,
     /// The decision and everything it rests on.
     pub verdict: &'a Verdict,
+    /// Of each hole in the verdict, what of its uncertainty comes from where.
+    pub budgets: Vec<Option<Budget>>,
     /// The ruled lines found, shown only.
     pub lines: &'a [RuledLine],
     /// Where the sheet could be read.

@@ -8,6 +8,7 @@ use std::fmt;
 
 use nalgebra::{DVector, Matrix2, Matrix2xX, Vector2};
 
+use super::budget::Source;
 use super::input::LineId;
 use super::result::{Survey, symmetric};
 use super::start::turn;
@@ -137,9 +138,9 @@ pub struct SheetFrame<'a> {
 /// How a place depends on what all places share.
 #[derive(Debug, Clone)]
 pub struct Leaning {
-    pub(super) by_unknowns: Matrix2xX<f64>,
-    /// By the face's height, in standard deviations of it.
-    pub(super) by_flatness: Vector2<f64>,
+    by_unknowns: Matrix2xX<f64>,
+    /// By the face's height, mm for one standard deviation of it.
+    pub by_flatness: Vector2<f64>,
 }
 
 /// A line of the face in the sheet's frame.
@@ -401,6 +402,12 @@ impl SheetFrame<'_> {
     pub fn shared(&self, a: &Leaning, b: &Leaning) -> Cov2 {
         &a.by_unknowns * &self.survey.cov * b.by_unknowns.transpose()
             + a.by_flatness * b.by_flatness.transpose()
+    }
+
+    /// What one source of uncertainty has in [`Self::shared`].
+    #[must_use]
+    pub fn shared_from(&self, source: Source, a: &Leaning, b: &Leaning) -> Cov2 {
+        &a.by_unknowns * self.survey.parts.get(source) * b.by_unknowns.transpose()
     }
 
     /// The turn from face to sheet, its derivative for a landed pixel, and that from the datum point.

@@ -15,9 +15,11 @@
 //! | cards that do not lie flat | `suspect` |
 //! | positions on the face and their covariance | [`view`], [`result`] |
 //! | the sheet's frame | [`datum`] |
+//! | which source of uncertainty does how much | `budget` |
 //!
 //! Use it twice: first with the cards only; then with the edge points that the first survey helped to find.
 
+mod budget;
 pub mod datum;
 pub mod error;
 pub mod homography;
@@ -36,6 +38,7 @@ mod suspect;
 #[cfg(test)]
 mod tests;
 
+pub use budget::Source;
 pub use datum::{DatumError, Leaning, SheetDatum, SheetFrame, SheetLine};
 pub use error::SurveyError;
 pub use homography::{Homography, HomographyError};

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use nalgebra::{DMatrix, DVector, Matrix2, Matrix2xX, Vector2};
 
+use super::budget::{Parts, Source};
 use super::assemble::{Assembled, CardId, Case, mean};
 use super::input::LineId;
 use super::lens::Lens;
@@ -103,6 +104,7 @@ pub struct Survey {
     pub(super) state: State,
     pub(super) index: Index,
     pub(super) cov: DMatrix<f64>,
+    pub(super) parts: Parts,
     model: Model,
 }
 
@@ -226,6 +228,7 @@ pub(super) fn finish(
             .unwrap_or(f64::NAN),
         warnings,
         flatness_mm: case.options.flatness_mm,
+        parts: Parts::of(&problem, &settled.cov),
         index: problem.index,
         cov: settled.cov,
         state,
@@ -334,6 +337,7 @@ impl Survey {
         if let Some((at, _)) = self.model.line_pose(id) {
             let place = self.index.line(at) + 1;
             self.cov[(place, place)] += sd_mm * sd_mm;
+            self.parts.add(Source::Datum, place, sd_mm * sd_mm);
         }
     }
 

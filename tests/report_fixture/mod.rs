@@ -36,6 +36,7 @@ impl Fixture {
         Report {
             plan: &self.plan,
             verdict: &self.verdict,
+            budgets: vec![None; self.verdict.holes.len()],
             lines: &self.lines,
             seen: &self.seen,
             outline: &self.outline,
