@@ -16,7 +16,7 @@
 
 mod budget;
 mod checked;
-mod edges;
+pub(crate) mod edges;
 mod given;
 mod merge;
 mod sharp;

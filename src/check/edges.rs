@@ -7,7 +7,7 @@ use crate::card::SeenCard;
 use crate::frame::{Face, Pixel, Point};
 use crate::plan::{Edge, Plan};
 use crate::sheet::{self, MeasuredEdge, Outline, Sides};
-use crate::survey::{KNOWN_SD_MM, KnownLength, Options, SheetDatum, SheetFrame, Survey};
+use crate::survey::{KNOWN_SD_MM, KnownLength, LineId, Options, SheetDatum, SheetFrame, Survey};
 use crate::verdict::{Reason, Weight};
 
 /// Height of a card's print over what it lies on, mm: between level with it (a card let in, or pressed
@@ -54,14 +54,22 @@ pub(super) fn beside(survey: &Survey, cards: &[&[SeenCard]], sides: &Sides) -> V
 /// Adds to the edges what all points on them may be off together.
 pub(super) fn doubt(survey: &mut Survey, sides: &Sides) {
     for &(line, sd_mm) in &sides.doubts {
-        // Where a cut edge ends is a matter of its burr and its side wall, and of the pixel that shows them.
-        let finest = survey.line(line).map_or(0.0, |l| {
-            let scales = survey.model().views().iter();
-            let of_line = scales.filter_map(|v| v.mm_per_px(l.middle));
-            of_line.fold(f64::INFINITY, f64::min)
-        });
-        survey.doubt_line(line, sd_mm.hypot(EDGE_U_MM).hypot(EDGE_U_PX * finest));
+        doubt_edge(survey, line, sd_mm);
     }
+}
+
+/// Adds to an edge what all points on it may be off together: `wall_mm` for what its side wall hides, and what a cut
+/// edge always leaves open.
+pub(crate) fn doubt_edge(survey: &mut Survey, line: LineId, wall_mm: f64) {
+    // Where a cut edge ends is a matter of its burr and its side wall, and of the pixel that shows them.
+    let Some(middle) = survey.line(line).map(|l| l.middle) else {
+        return;
+    };
+    let scales = survey.model().views().iter();
+    let finest = scales
+        .filter_map(|v| v.mm_per_px(middle))
+        .fold(f64::INFINITY, f64::min);
+    survey.doubt_line(line, wall_mm.hypot(EDGE_U_MM).hypot(EDGE_U_PX * finest));
 }
 
 pub(super) fn options(plan: &Plan, given: &Given, sides: &Sides, turns: u32) -> Options {
@@ -101,7 +109,7 @@ pub(super) fn options(plan: &Plan, given: &Given, sides: &Sides, turns: u32) -> 
     }
 }
 
-pub(super) fn datum(size_mm: [f64; 2], turns: u32) -> SheetDatum {
+pub(crate) fn datum(size_mm: [f64; 2], turns: u32) -> SheetDatum {
     SheetDatum::Edges {
         base: (sheet::line_of(Edge::Bottom, turns), Edge::Bottom),
         other: (sheet::line_of(Edge::Left, turns), Edge::Left),
