@@ -17,6 +17,7 @@
 
 pub mod card;
 pub mod check;
+pub mod coverage;
 pub mod drafting;
 pub mod draw;
 pub mod exchange;

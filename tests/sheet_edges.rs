@@ -6,7 +6,7 @@ use punchready::card::find;
 use punchready::frame::Point;
 use punchready::ink::Seen;
 use punchready::photo;
-use punchready::sheet::{self, SheetError, Sides};
+use punchready::sheet::{self, Look, SheetError, Sides};
 use punchready::survey::{Options, PrintScale, Priors, Sighting, survey};
 use punchready::synth::{
     Bench, Camera, ExifFacts, Mark, PlacedCard, Scene, SheetPiece, Surface, render, write_jpeg,
@@ -58,14 +58,16 @@ fn found(scene: &Scene) -> Result<(Sides, Vec<Off>), SheetError> {
     };
     let survey = survey(&[sighting], &priors, &Options::default()).unwrap();
     let sides = sheet::find(
-        &photo.grey,
+        &[Look {
+            grey: &photo.grey,
+            view: survey.view(0).unwrap(),
+            cards: &cards,
+        }],
         &survey,
-        &cards,
         SIZE_MM,
         scene.sheet.thickness_mm,
     )?;
-    let off = sides
-        .lines
+    let off = sides.lines[0]
         .iter()
         .map(|line| {
             let n = line.points.len() as f64;
@@ -95,7 +97,7 @@ fn assert_near(off: &[Off], limit: f64) {
 #[test]
 fn all_four_edges_are_found() {
     let (sides, off) = found(&scene(Bench::Dark, 6.0, -80.0)).unwrap();
-    assert_eq!(sides.lines.len(), 4);
+    assert_eq!(sides.lines[0].len(), 4);
     assert_near(&off, EDGE_MM);
 }
 
@@ -143,7 +145,7 @@ fn three_edges_do_when_the_fourth_is_out_of_the_picture() {
         .project(Vector3::new(SIZE_MM[0], SIZE_MM[1] / 2.0, 0.0));
     assert!(edge.x > f64::from(scene.camera.width), "{edge:?}");
     let (sides, off) = found(&scene).unwrap();
-    let ids: Vec<u32> = sides.lines.iter().map(|l| l.id.0).collect();
+    let ids: Vec<u32> = sides.lines[0].iter().map(|l| l.id.0).collect();
     assert!(ids.contains(&0) && ids.contains(&3), "{ids:?}");
     assert_near(&off, EDGE_MM);
 }

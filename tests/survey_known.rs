@@ -190,6 +190,7 @@ fn cards_on_the_bench_find_their_level() {
         cards: &cards,
         beside: &[1, 2],
         lines: &lines,
+        camera: 0,
     };
     let mut p = true_priors(&scene);
     p.scale.sd = [1e-4; 2];
@@ -384,13 +385,13 @@ fn two_photos_make_one_face() {
     let seen = [
         Sighting {
             cards: &first,
-            beside: &[],
             lines: &lines[..1],
+            ..Sighting::default()
         },
         Sighting {
             cards: &second,
-            beside: &[],
             lines: &more_lines[1..],
+            ..Sighting::default()
         },
     ];
     let mut p = true_priors(&scene);
@@ -409,8 +410,7 @@ fn two_photos_make_one_face() {
         seen[0],
         Sighting {
             cards: &second[1..],
-            beside: &[],
-            lines: &[],
+            ..Sighting::default()
         },
     ];
     let e = survey(&apart, &p, &Options::default()).unwrap_err();

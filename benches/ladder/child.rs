@@ -158,9 +158,8 @@ fn answer(checked: &Checked) -> Answer {
             .collect(),
         cell_mm: seen.cell_mm,
         seen: seen.fraction(),
-        cards: checked.found.cards.iter().map(|c| c.number).collect(),
-        left_out: checked
-            .found
+        cards: checked.found[0].cards.iter().map(|c| c.number).collect(),
+        left_out: checked.found[0]
             .left_out
             .iter()
             .map(|l| format!("{:?} {}", l.number, l.why))

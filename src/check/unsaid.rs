@@ -1,8 +1,8 @@
 //! What the user left unsaid, where that is most of what keeps holes from being proven.
 
-use super::{Checked, Given};
+use super::{Checked, Given, Measured};
 use crate::frame::Cov2;
-use crate::survey::Survey;
+use crate::survey::{SheetDatum, SheetFrame, Survey};
 use crate::verdict::decision_rule::COVERAGE_FACTOR;
 use crate::verdict::{HEIGHT_UNSAID, HoleState, PRINT_UNSAID, Reason, Weight};
 
@@ -11,7 +11,7 @@ const MOST: f64 = 0.5;
 
 /// Notes on what to say, if it is most of the uncertainty of most close holes.
 pub(super) fn findings(checked: &Checked, given: &Given) -> Vec<(Weight, Reason)> {
-    let Some((survey, _)) = &checked.measured else {
+    let Some(Measured { survey, .. }) = &checked.measured else {
         return Vec::new();
     };
     let note = |code, text: &str| {
@@ -44,12 +44,10 @@ pub(super) fn findings(checked: &Checked, given: &Given) -> Vec<(Weight, Reason)
 
 /// Whether most close holes would lose most of their variance in a survey that is as sure as `sure`.
 fn gains(checked: &Checked, sure: &Survey) -> bool {
-    let Some((survey, datum)) = &checked.measured else {
+    let Some(Measured { survey, datum, .. }) = &checked.measured else {
         return false;
     };
-    let (Ok(now), Ok(then)) = (survey.sheet_frame(datum, 0), sure.sheet_frame(datum, 0)) else {
-        return false;
-    };
+    let (now, then) = (frames(survey, datum), frames(sure, datum));
     let mut close = 0;
     let mut gain = 0;
     for hole in &checked.verdict.holes {
@@ -63,11 +61,15 @@ fn gains(checked: &Checked, sure: &Survey) -> bool {
         let way = (found - hole.planned)
             .try_normalize(f64::MIN_POSITIVE)
             .unwrap_or_default();
-        // The mark's own share is the same in both, and falls out.
-        let var = |frame: &crate::survey::SheetFrame| {
-            let pixel = frame.pixel_from_sheet(found)?;
-            let (_, cov) = frame.point(pixel, Cov2::zeros())?;
-            Some(way.dot(&(cov * way)))
+        // The mark's own share is the same in both, and falls out. Of several photos the surest counts.
+        let var = |frames: &[SheetFrame]| {
+            let in_view = |frame: &SheetFrame| {
+                let pixel = frame.pixel_from_sheet(found)?;
+                let (_, cov) = frame.point(pixel, Cov2::zeros())?;
+                Some(way.dot(&(cov * way)))
+            };
+            let all = frames.iter().filter_map(in_view);
+            all.min_by(f64::total_cmp)
         };
         if let (Some(a), Some(b)) = (var(&now), var(&then)) {
             let all = (expanded / COVERAGE_FACTOR).powi(2);
@@ -75,4 +77,11 @@ fn gains(checked: &Checked, sure: &Survey) -> bool {
         }
     }
     close > 0 && 2 * gain > close
+}
+
+/// The sheet's frame in each photo.
+fn frames<'s>(survey: &'s Survey, datum: &SheetDatum) -> Vec<SheetFrame<'s>> {
+    (0..survey.model().views().len())
+        .filter_map(|view| survey.sheet_frame(datum, view).ok())
+        .collect()
 }

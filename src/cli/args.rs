@@ -61,20 +61,21 @@ pub(crate) enum Command {
     Plan(super::plan::args::PlanCommand),
 }
 
-/// Check a photo of a marked sheet against its plan
+/// Check photos of a marked sheet against its plan
 ///
 /// Prints what is ready, missing, off, extra or not seen, and what to do at the bench.
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = CHECK_EXAMPLES,
-    override_usage = "punchready check [OPTIONS] --plan <PLAN> <PHOTO>"
+    override_usage = "punchready check [OPTIONS] --plan <PLAN> <PHOTO>..."
 )]
 pub(crate) struct CheckArgs {
-    /// The photo, JPEG or PNG
+    /// The photo or photos of one piece, JPEG or PNG
     ///
-    /// Use the original from the phone: its EXIF data help, and a resized or cropped copy is less
-    /// certain. The whole sheet and at least one scale card must be in view. One photo: several photos of
-    /// a long sheet are not joined yet.
+    /// Use the originals from the phone: their EXIF data help, and a resized or cropped copy is less
+    /// certain. One photo must show the whole sheet and at least one scale card. Of a long sheet take several
+    /// that overlap, with one card or better two of each in the next photo too; let nothing move between
+    /// them. Their order does not matter.
     #[arg(required = true, value_name = "PHOTO")]
     pub(crate) photos: Vec<PathBuf>,
 
@@ -93,6 +94,7 @@ pub(crate) struct CheckArgs {
 
     /// Write the photo with every finding drawn on it; FILE ends in .jpg or .png
     ///
+    /// Of several photos each gets a file: with x.jpg they are x-1.jpg, x-2.jpg, in the order of their names.
     /// Each state has a shape and a letter of its own beside its colour.
     #[arg(long, value_name = "FILE")]
     pub(crate) picture: Option<PathBuf>,
@@ -139,6 +141,13 @@ pub(crate) struct CheckArgs {
     /// folder: the profile in it that suits is taken, and if none does, the check goes on without and says so.
     #[arg(long, value_name = "FILE")]
     pub(crate) lens: Option<PathBuf>,
+
+    /// Print where each hole's uncertainty comes from, below the summary
+    ///
+    /// Noise, print scale, lens, height of the cards, the sheet's edges, its flatness, and the mark itself; the
+    /// JSON has the same as `budget` of each hole.
+    #[arg(long)]
+    pub(crate) budget: bool,
 
     /// Print how long each step took, and the peak memory, to standard error
     ///

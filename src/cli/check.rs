@@ -1,5 +1,6 @@
 //! `punchready check`.
 
+use std::borrow::Cow;
 use std::io::Cursor;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
@@ -7,8 +8,8 @@ use std::time::{Duration, Instant};
 use image::codecs::jpeg::JpegEncoder;
 use image::{ImageFormat, RgbImage};
 
-use punchready::check::{Checked, Given, Known, check};
-use punchready::frame::{Point, Sheet};
+use punchready::check::{Checked, Given, Known, check_all};
+use punchready::frame::{Pixel, Point, Sheet};
 use punchready::lens::profile::{self, Profile};
 use punchready::photo::{self, Photo};
 use punchready::plan::{Plan, length};
@@ -28,13 +29,14 @@ const KNOWN_RANGE: f64 = 0.05;
 /// What to check and where the results go.
 #[derive(Debug)]
 pub(crate) struct Options {
-    photo: PathBuf,
+    photos: Vec<PathBuf>,
     plan: PathBuf,
     given: Given,
     lens: Option<PathBuf>,
     json: Option<JsonTo>,
     picture: Option<(PathBuf, Encoding)>,
     page: Option<PathBuf>,
+    budget: bool,
     timings: bool,
     colour: bool,
     quiet: bool,
@@ -55,15 +57,15 @@ enum Encoding {
 impl Options {
     /// The options as typed, checked as far as they can be without reading a file.
     pub(crate) fn of(args: CheckArgs) -> Result<Self, Failure> {
-        let [photo] = <[PathBuf; 1]>::try_from(args.photos).map_err(|photos| {
-            Failure::new(
-                format!(
-                    "{} photos given: only one at a time is checked yet",
-                    photos.len()
-                ),
-                "give one photo that shows the whole sheet",
-            )
-        })?;
+        let mut photos = args.photos;
+        // The order that all results have, whichever they were given in.
+        photos.sort();
+        if let Some(twice) = photos.windows(2).find(|w| w[0] == w[1]) {
+            return Err(Failure::new(
+                format!("{} is given twice", twice[0].display()),
+                "give each photo once",
+            ));
+        }
         for (i, (name, _)) in args.known.iter().enumerate() {
             if args.known[..i].iter().any(|(n, _)| n == name) {
                 return Err(Failure::new(
@@ -74,17 +76,17 @@ impl Options {
         }
         let picture = args
             .picture
-            .map(|path| Ok((encoding(&path)?, path)))
+            .map(|path| Ok::<_, Failure>((encoding(&path)?, path)))
             .transpose()?;
         let options = Self {
-            photo,
+            photos,
             plan: args.plan,
             given: Given {
                 print_scale: args.bars,
                 card_below_mm: args.card_below,
                 known: args.known,
                 datum_corner: args.datum_corner,
-                camera: None,
+                cameras: Vec::new(),
             },
             lens: args.lens,
             json: args.json.map(|path| {
@@ -96,13 +98,17 @@ impl Options {
             }),
             picture: picture.map(|(encoding, path)| (path, encoding)),
             page: args.report.map(page_file).transpose()?,
+            budget: args.budget,
             timings: args.timings,
             colour: out::colour(args.color),
             quiet: args.quiet,
         };
-        let mut read: Vec<&Path> = vec![&options.photo, &options.plan];
+        let mut read: Vec<&Path> = vec![&options.plan];
+        read.extend(options.photos.iter().map(PathBuf::as_path));
         read.extend(options.lens.as_deref());
-        out::check_places(&options.outputs(), &read)?;
+        let outputs = options.outputs();
+        let outputs: Vec<(&str, &Path)> = outputs.iter().map(|(f, p)| (*f, p.as_path())).collect();
+        out::check_places(&outputs, &read)?;
         Ok(options)
     }
 
@@ -114,33 +120,43 @@ impl Options {
         [json, picture, page]: [PathBuf; 3],
     ) -> Self {
         Self {
-            photo,
+            photos: vec![photo],
             plan,
             given,
             lens: None,
             json: Some(JsonTo::File(json)),
             picture: Some((picture, Encoding::Jpeg)),
             page: Some(page),
+            budget: false,
             timings: false,
             colour: out::colour(When::Auto),
             quiet: false,
         }
     }
 
-    fn outputs(&self) -> Vec<(&'static str, &Path)> {
-        let json = match &self.json {
-            Some(JsonTo::File(path)) => Some(path),
-            _ => None,
+    fn outputs(&self) -> Vec<(&'static str, PathBuf)> {
+        let mut all = Vec::new();
+        if let Some(JsonTo::File(path)) = &self.json {
+            all.push(("--json", path.clone()));
+        }
+        if self.picture.is_some() {
+            all.extend((0..self.photos.len()).map(|i| ("--picture", self.picture_file(i))));
+        }
+        all.extend(self.page.clone().map(|path| ("--report", path)));
+        all
+    }
+
+    /// The picture of a photo: the file named, or with the photo's number where there are several.
+    fn picture_file(&self, photo: usize) -> PathBuf {
+        let Some((path, _)) = &self.picture else {
+            return PathBuf::new();
         };
-        let picture = self.picture.as_ref().map(|(path, _)| path);
-        [
-            ("--json", json),
-            ("--picture", picture),
-            ("--report", self.page.as_ref()),
-        ]
-        .into_iter()
-        .filter_map(|(flag, path)| Some((flag, path?.as_path())))
-        .collect()
+        if self.photos.len() == 1 {
+            return path.clone();
+        }
+        let stem = path.file_stem().unwrap_or_default().to_string_lossy();
+        let ending = path.extension().unwrap_or_default().to_string_lossy();
+        path.with_file_name(format!("{stem}-{}.{ending}", photo + 1))
     }
 }
 
@@ -185,19 +201,28 @@ pub(crate) fn run(options: &Options) -> Result<Status, Failure> {
     let mut clock = Clock::start();
     let plan = read_plan(&options.plan)?;
     believable(&options.given, &plan)?;
-    let photo = photo::read(&options.photo).map_err(|e| Failure::advised(&e))?;
+    let mut photos = Vec::new();
+    for file in &options.photos {
+        photos.push(photo::read(file).map_err(|e| Failure::advised(&e))?);
+    }
     clock.lap("decode");
     let mut given = options.given.clone();
     if let Some(path) = &options.lens {
-        given.camera = Some(profile_for(path, &photo)?);
+        given.cameras = photos
+            .iter()
+            .map(|photo| profile_for(path, photo))
+            .collect::<Result<_, _>>()?;
     }
-    let checked = check(&photo, &plan, &given);
-    // Room for the colour photo.
-    drop(photo);
+    let checked = check_all(&photos.iter().collect::<Vec<_>>(), &plan, &given);
+    // Room for the colour photos.
+    drop(photos);
     clock.add(&checked.timings);
     let report = checked.report(&plan);
     if !options.quiet && options.json != Some(JsonTo::Stdout) {
         out::print(&text::summary(&report, out::columns(), options.colour))?;
+        if options.budget {
+            out::print(&text::budget(&report, out::columns(), options.colour))?;
+        }
     }
     write_files(options, &checked, &report, &mut clock)?;
     if options.timings {
@@ -254,25 +279,39 @@ fn write_files(
     if options.picture.is_none() && options.page.is_none() {
         return Ok(());
     }
-    let colour = photo::read_colour(&options.photo).map_err(|e| Failure::advised(&e))?;
-    clock.lap("decode colour");
-    let map = |at: Point<Sheet>| checked.pixel_from_sheet(at);
-    if let Some((path, encoding)) = &options.picture {
-        let drawn = picture::draw(report, &colour, &map).map_err(|e| Failure::advised(&e))?;
-        write(
-            options,
-            path,
-            &encode(&drawn, *encoding).map_err(|e| Failure::told(&e))?,
-        )?;
-        clock.lap("picture");
+    let maps: Vec<Box<Map>> = (0..options.photos.len())
+        .map(|i| Box::new(move |at| checked.pixel_in_photo(i, at)) as Box<Map>)
+        .collect();
+    if let Some((_, encoding)) = &options.picture {
+        for (i, file) in options.photos.iter().enumerate() {
+            let colour = photo::read_colour(file).map_err(|e| Failure::advised(&e))?;
+            clock.lap("decode colour");
+            let drawn = picture::draw_on(report, i, &colour, &maps[i])
+                .map_err(|e| Failure::advised(&e))?;
+            drop(colour);
+            write(
+                options,
+                &options.picture_file(i),
+                &encode(&drawn, *encoding).map_err(|e| Failure::told(&e))?,
+            )?;
+            clock.lap("picture");
+        }
     }
     if let Some(path) = &options.page {
-        let html = page::html(report, &colour, &map).map_err(|e| Failure::advised(&e))?;
+        let maps: Vec<&Map> = maps.iter().map(|m| &**m).collect();
+        let html = page::html_of(report, &maps, &mut |i| {
+            photo::read_colour(&options.photos[i])
+                .map(Cow::Owned)
+                .map_err(|e| Failure::advised(&e))
+        })?;
         write(options, path, html.as_bytes())?;
         clock.lap("report");
     }
     Ok(())
 }
+
+/// Where a photo shows a place of the sheet.
+type Map<'c> = dyn Fn(Point<Sheet>) -> Option<Point<Pixel>> + 'c;
 
 fn write(options: &Options, path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     write_atomically(path, bytes).map_err(|e| Failure::advised(&e))?;

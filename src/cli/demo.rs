@@ -66,7 +66,7 @@ pub(crate) fn run(args: &DemoArgs) -> Result<Status, Failure> {
     out::tell(&format!("running {command}"));
     let file = |name: &str| args.dir.join(name);
     let given = Given {
-        camera: None,
+        cameras: Vec::new(),
         // What a rule would show on this print, which is true to size.
         print_scale: PrintScale::from_bars([100.0, 100.0]).ok(),
         // The cards lie on scrap of the sheet's thickness.

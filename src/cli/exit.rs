@@ -3,6 +3,7 @@
 use std::fmt;
 use std::process::ExitCode;
 
+use punchready::report::ReportError;
 use punchready::verdict::Decision;
 
 /// The exit status. Scripts build on these numbers: they do not change.
@@ -65,6 +66,12 @@ impl Failure {
             Some((at, gap)) => Self::new(&text[..at], &text[at + gap.len()..]),
             None => Self::told(&text),
         }
+    }
+}
+
+impl From<ReportError> for Failure {
+    fn from(error: ReportError) -> Self {
+        Self::advised(&error)
     }
 }
 

@@ -189,11 +189,6 @@ impl Seen {
     }
 }
 
-/// Standard uncertainty of where a sheet's edge is taken to be: burr, rounding and side wall, mm, and
-/// what one pixel hides of them, px. Edge points scatter less, but all lean the same way.
-const EDGE_U_MM: f64 = 0.05;
-const EDGE_U_PX: f64 = 0.25;
-
 /// Reads the sheet in a photo. `size_mm`: its planned width and height.
 #[must_use]
 pub fn read(
@@ -212,10 +207,7 @@ pub fn read(
         let by_mm = view::jacobian(frame, on_sheet)?;
         let flip = nalgebra::Matrix2::new(1.0, 0.0, 0.0, -1.0) / view.px_per_mm;
         let by_flat = by_mm * flip;
-        let (at, cov) = frame.point(pixel, by_flat * cov * by_flat.transpose())?;
-        // Where a cut edge ends is a matter of its burr and its side wall, and of the pixel that shows them.
-        let edge = EDGE_U_MM.powi(2) + (EDGE_U_PX / view.px_per_mm).powi(2);
-        Some((at, cov + Cov2::identity() * edge))
+        frame.point(pixel, by_flat * cov * by_flat.transpose())
     };
     let marks = found
         .marks

@@ -36,7 +36,7 @@ pub(super) struct Crop {
 }
 
 /// Where to look, before it is drawn.
-struct Place {
+pub(super) struct Place {
     sign: Sign,
     title: String,
     why: String,
@@ -46,15 +46,19 @@ struct Place {
     extent_mm: f64,
 }
 
-/// The crops, what is unsure first, and how many places found no room.
-///
-/// # Errors
-/// [`ReportError::Draw`] when a crop cannot be encoded.
-pub(super) fn crops(
-    r: &Report,
-    photo: &RgbImage,
-    map: PixelFromSheet,
-) -> Result<(Vec<Crop>, usize), ReportError> {
+impl Place {
+    pub(super) fn middle(&self) -> Point<Sheet> {
+        self.middle
+    }
+}
+
+/// How many places find no room.
+pub(super) fn too_many(r: &Report) -> usize {
+    (stray_places(r).len() + hole_places(r).len()).saturating_sub(MAX_CROPS)
+}
+
+/// The places to look at, what is unsure first.
+pub(super) fn places(r: &Report) -> Vec<Place> {
     let mut places = stray_places(r);
     places.extend(hole_places(r));
     places.sort_by_key(|p| match p.sign {
@@ -65,13 +69,8 @@ pub(super) fn crops(
         Sign::Stray => 4,
         _ => 5,
     });
-    let left_out = places.len().saturating_sub(MAX_CROPS);
-    let crops: Result<Vec<Crop>, ReportError> = places
-        .iter()
-        .take(MAX_CROPS)
-        .map(|p| crop(r, photo, map, p))
-        .collect();
-    Ok((crops?, left_out))
+    places.truncate(MAX_CROPS);
+    places
 }
 
 fn stray_places(r: &Report) -> Vec<Place> {
@@ -133,7 +132,16 @@ fn sentence(half: &str) -> String {
         .map_or(String::new(), |c| c.to_uppercase().chain(chars).collect())
 }
 
-fn crop(r: &Report, photo: &RgbImage, map: PixelFromSheet, p: &Place) -> Result<Crop, ReportError> {
+/// The place as the photo shows it.
+///
+/// # Errors
+/// [`ReportError::Draw`] when it cannot be encoded.
+pub(super) fn crop(
+    r: &Report,
+    photo: &RgbImage,
+    map: PixelFromSheet,
+    p: &Place,
+) -> Result<Crop, ReportError> {
     let side = (3.0 * p.extent_mm).clamp(SIDE_MM[0], SIDE_MM[1]);
     let half = nalgebra::Vector2::new(side / 2.0, side / 2.0);
     let window = Window {
@@ -141,7 +149,9 @@ fn crop(r: &Report, photo: &RgbImage, map: PixelFromSheet, p: &Place) -> Result<
         high: p.middle + half,
         px_per_mm: SIDE_PX / side,
     };
-    let picture = flat::data_uri(&flat::resample(photo, map, window), QUALITY)?;
+    let mut seen = flat::blank(window);
+    flat::resample(&mut seen, photo, map, window, &|_| true);
+    let picture = flat::data_uri(&seen, QUALITY)?;
     let mut over = String::new();
     if let Some(planned) = p.planned {
         let [x, y] = window.at(planned);

@@ -48,14 +48,29 @@ impl Window {
     }
 }
 
-/// The window as the photo shows it; grey where it does not.
-pub(super) fn resample(photo: &RgbImage, map: PixelFromSheet, w: Window) -> RgbImage {
+/// The window with nothing in it yet.
+pub(super) fn blank(w: Window) -> RgbImage {
     let (width, height) = w.size();
-    let mut out = RgbImage::from_pixel(width, height, NOTHING);
+    RgbImage::from_pixel(width, height, NOTHING)
+}
+
+/// Puts into `out` what the photo shows of the window, where `here` says so of a place.
+pub(super) fn resample(
+    out: &mut RgbImage,
+    photo: &RgbImage,
+    map: PixelFromSheet,
+    w: Window,
+    here: &dyn Fn(Point<Sheet>) -> bool,
+) {
+    let (width, height) = w.size();
     let ask = |x: u32, y: u32| map(w.sheet(x.into(), y.into())).filter(finite);
     for top in (0..height).step_by(CELL as usize) {
         for left in (0..width).step_by(CELL as usize) {
             let (right, bottom) = (left + CELL, top + CELL);
+            let half = f64::from(CELL) / 2.0;
+            if !here(w.sheet(f64::from(left) + half, f64::from(top) + half)) {
+                continue;
+            }
             let corners = [
                 ask(left, top),
                 ask(right, top),
@@ -91,7 +106,6 @@ pub(super) fn resample(photo: &RgbImage, map: PixelFromSheet, w: Window) -> RgbI
             }
         }
     }
-    out
 }
 
 fn finite(p: &Point<Pixel>) -> bool {
@@ -190,7 +204,8 @@ mod tests {
             high: Point::new(19.0, 14.0),
             px_per_mm: 10.0,
         };
-        let flat = resample(&photo, &map, w);
+        let mut flat = blank(w);
+        resample(&mut flat, &photo, &map, w, &|_| true);
         let (mut sum, mut at) = (0.0, [0.0, 0.0]);
         for (x, y, p) in flat.enumerate_pixels() {
             let v = f64::from(p.0[0]);
@@ -216,7 +231,8 @@ mod tests {
             high: Point::new(20.0, 10.0),
             px_per_mm: 2.0,
         };
-        let flat = resample(&photo, &map, w);
+        let mut flat = blank(w);
+        resample(&mut flat, &photo, &map, w, &|_| true);
         assert_eq!(*flat.get_pixel(30, 10), NOTHING);
         assert_eq!(*flat.get_pixel(2, 10), Rgb([255; 3]));
     }

@@ -5,13 +5,16 @@ use std::fmt::Write;
 use super::overlay::{FONTS, Overlay};
 use super::{InPhoto, Report};
 
-/// Draws the cards and the outline tried for the sheet, as SVG elements. `scale` is picture px a photo
+/// Draws the cards and the outline tried for the sheet in one photo, as SVG elements. `scale` is picture px a photo
 /// px along x and y, `unit` the size of an important letter, px.
-pub(super) fn overlay(r: &Report, scale: [f64; 2], unit: f64) -> Overlay {
+pub(super) fn overlay(r: &Report, photo: usize, scale: [f64; 2], unit: f64) -> Overlay {
     let mut out = Overlay::default();
     // The sheet's outline first: cards may lie on it.
     let (cards, sheet): (Vec<&InPhoto>, Vec<&InPhoto>) =
-        r.in_photo.iter().partition(|f| f.card.is_some());
+        r.in_photo
+            .iter()
+            .filter(|f| f.photo == photo)
+            .partition(|f| f.card.is_some());
     for f in sheet.into_iter().chain(cards) {
         let corners: Vec<[f64; 2]> = f
             .corners

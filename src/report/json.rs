@@ -3,6 +3,7 @@
 use serde_json::{Map, Value, json};
 
 use super::{Report, unseen, words};
+use crate::check::Budget;
 use crate::frame::{Point, Sheet};
 use crate::plan::Units;
 use crate::verdict::{HoleResult, RowFigures, Stray};
@@ -24,7 +25,7 @@ pub fn to_string(r: &Report) -> String {
     top.insert("format".into(), json!(FORMAT));
     top.insert("verdict".into(), json!(words::decision_code(v.decision)));
     top.insert("reasons".into(), Value::Array(reasons));
-    top.insert("holes".into(), v.holes.iter().map(hole).collect());
+    top.insert("holes".into(), holes(r));
     top.insert("strays".into(), v.strays.iter().map(stray).collect());
     top.insert("lines".into(), v.rows.iter().map(row).collect());
     top.insert("seen".into(), seen(r));
@@ -36,7 +37,13 @@ pub fn to_string(r: &Report) -> String {
     lay_out(&top)
 }
 
-fn hole(h: &HoleResult) -> Value {
+fn holes(r: &Report) -> Value {
+    let budgets = r.budgets.iter().copied().chain(std::iter::repeat(None));
+    let holes = r.verdict.holes.iter().zip(budgets);
+    holes.map(|(h, b)| hole(h, b)).collect()
+}
+
+fn hole(h: &HoleResult, budget: Option<Budget>) -> Value {
     let offset = h.found.map(|f| f - h.planned);
     json!({
         "name": h.name,
@@ -49,6 +56,10 @@ fn hole(h: &HoleResult) -> Value {
         "state": words::hole_word(h.state),
         "ringed": h.ringed,
         "kind": h.kind.map(words::kind_word),
+        "budget": budget.map(|b| {
+            let parts = b.parts().into_iter();
+            parts.map(|(name, u)| (name.to_owned(), rounded(u, 1e5))).collect::<Map<_, _>>()
+        }),
     })
 }
 
@@ -108,7 +119,10 @@ fn survey(r: &Report) -> Value {
 fn photos(r: &Report) -> Value {
     r.photos
         .iter()
-        .map(|p| json!({"file": p.file, "width": p.width, "height": p.height, "camera": p.camera}))
+        .map(|p| {
+            json!({"file": p.file, "width": p.width, "height": p.height, "camera": p.camera,
+                   "left_out": p.left_out})
+        })
         .collect()
 }
 

@@ -10,12 +10,13 @@
 //! | what was found where nothing could be measured | `found` |
 //! | SVG to pixels | `raster` |
 //! | the photo with everything drawn on it | [`picture`] |
-//! | flat view, enlarged places, the page | `flat`, `crops`, [`page`] |
+//! | flat view, enlarged places, the page | `flat`, `crops`, `gather`, [`page`] |
 //! | a file written whole or not at all | [`write_atomically`] |
 
 mod crops;
 mod flat;
 mod found;
+mod gather;
 pub mod json;
 mod labels;
 mod overlay;
@@ -31,12 +32,14 @@ mod write;
 use std::fmt;
 use std::path::PathBuf;
 
+use crate::check::Budget;
 use crate::frame::{Pixel, Point, Sheet};
 use crate::ink::{RuledLine, Seen};
 use crate::plan::Plan;
 use crate::sheet::Outline;
 use crate::verdict::Verdict;
 
+pub use gather::Load;
 pub use write::write_atomically;
 
 /// Where the photo shows a place of the sheet; `None` where the camera model cannot say.
@@ -102,6 +105,8 @@ pub struct Fit {
 /// Something found in the photo itself: shown where nothing could be measured.
 #[derive(Debug, Clone, PartialEq)]
 pub struct InPhoto {
+    /// The photo, by its place in [`Report::photos`].
+    pub photo: usize,
     /// The card's number; `None` for the outline that was tried for the sheet.
     pub card: Option<u16>,
     /// Its corners in order, px of the upright photo.
@@ -119,6 +124,17 @@ pub struct PhotoSummary {
     pub height: u32,
     /// Maker and model, where EXIF gives them.
     pub camera: Option<String>,
+    /// Why it was not measured; `None`: it was, or nothing could be.
+    pub left_out: Option<String>,
+}
+
+impl PhotoSummary {
+    /// The file's name without its folder.
+    #[must_use]
+    pub fn name(&self) -> String {
+        let name = std::path::Path::new(&self.file).file_name();
+        name.map_or_else(|| self.file.clone(), |n| n.to_string_lossy().into_owned())
+    }
 }
 
 /// All that a report shows.
@@ -128,6 +144,8 @@ pub struct Report<'a> {
     pub plan: &'a Plan,
     /// The decision and everything it rests on.
     pub verdict: &'a Verdict,
+    /// Of each hole in the verdict, what of its uncertainty comes from where.
+    pub budgets: Vec<Option<Budget>>,
     /// The ruled lines found, shown only.
     pub lines: &'a [RuledLine],
     /// Where the sheet could be read.
@@ -136,9 +154,9 @@ pub struct Report<'a> {
     pub outline: &'a Outline,
     /// How well the photo was measured.
     pub survey: SurveySummary,
-    /// The cards and, where it was refused, the sheet's outline, in pixels of the first photo.
+    /// The cards and, where it was refused, the sheet's outline, in the photos' pixels.
     pub in_photo: Vec<InPhoto>,
-    /// The photos; the first is the one that is drawn on.
+    /// The photos, sorted by their names.
     pub photos: Vec<PhotoSummary>,
     /// Warnings of any stage, a sentence each.
     pub notes: Vec<String>,

@@ -1,11 +1,13 @@
 //! One self-contained page: nothing is fetched, and it reads without scripts and on paper.
 
+use std::borrow::Cow;
 use std::fmt::Write;
 
 use image::RgbImage;
 
-use super::crops::{self, Crop};
+use super::crops::Crop;
 use super::flat::{self, Window};
+use super::gather::{Copy, Load, gather};
 use super::overlay::{self, Canvas, Overlay};
 use super::signs::{self, Sign};
 use super::words::{self, escape};
@@ -35,9 +37,21 @@ const QUALITY: u8 = 80;
 /// # Errors
 /// [`ReportError::EmptyPhoto`]; [`ReportError::Draw`] when a picture cannot be encoded.
 pub fn html(r: &Report, photo: &RgbImage, map: PixelFromSheet) -> Result<String, ReportError> {
-    if photo.width() == 0 || photo.height() == 0 {
-        return Err(ReportError::EmptyPhoto);
-    }
+    html_of(r, &[map], &mut |_| Ok(Cow::Borrowed(photo)))
+}
+
+/// The page of several photos, with the map of each, in the order of [`Report::photos`]. They are loaded one after
+/// another.
+///
+/// # Errors
+/// As [`html`], and those of `load`.
+pub fn html_of<E: From<ReportError>>(
+    r: &Report,
+    maps: &[PixelFromSheet],
+    load: Load<'_, '_, E>,
+) -> Result<String, E> {
+    let window = window(r);
+    let gathered = gather(r, maps, window, load)?;
     let mut h = String::with_capacity(1 << 20);
     head(r, &mut h);
     h.push_str("<main>");
@@ -46,18 +60,15 @@ pub fn html(r: &Report, photo: &RgbImage, map: PixelFromSheet) -> Result<String,
     for n in &r.notes {
         let _ = write!(h, "<p class=\"note\">{}</p>", escape(n));
     }
-    if r.survey.fit.is_some() {
-        let window = window(r);
-        let picture = flat::data_uri(&flat::resample(photo, map, window), QUALITY)?;
+    if let Some(flat) = &gathered.flat {
+        let picture = flat::data_uri(flat, QUALITY)?;
         view(r, window, &picture, &mut h);
-        let (crops, left_out) = crops::crops(r, photo, map)?;
-        look(&crops, left_out, &mut h);
+        look(&gathered.crops, gathered.crops_left_out, &mut h);
         holes(r, window, &mut h);
         strays(r, window, &mut h);
         rows(r, &mut h);
-    } else {
-        as_taken(r, photo, &mut h)?;
     }
+    as_taken(r, &gathered.copies, maps, &mut h);
     quality(r, &mut h);
     let _ = write!(
         h,
@@ -136,34 +147,71 @@ fn window(r: &Report) -> Window {
     }
 }
 
-/// The photo itself, where there is no flat view to show: the cards read in it and what was taken for the
-/// sheet tell more of what went wrong than tables of holes that were not judged.
-fn as_taken(r: &Report, photo: &RgbImage, h: &mut String) -> Result<(), ReportError> {
-    let (pw, ph) = (f64::from(photo.width()), f64::from(photo.height()));
-    let shrink = (LONG_SIDE_PX / pw.max(ph)).min(1.0);
-    let side = |x: f64| ((x * shrink).round() as u32).max(1);
-    let (w, t) = (side(pw), side(ph));
-    let (width, height) = (f64::from(w), f64::from(t));
-    let small = image::imageops::thumbnail(photo, w, t);
-    let picture = flat::data_uri(&small, QUALITY)?;
-    let _ = write!(
-        h,
-        "<section id=\"sheet\"><h2>The photo as it was read</h2><figure><div class=\"view\" \
-         style=\"--shape:{:.4}\"><div class=\"pan\"><img src=\"{picture}\" width=\"{w}\" height=\"{t}\" \
-         alt=\"The photo, with the scale cards that were read in it.\">",
-        width / height
-    );
-    for (class, per) in [("wide", PER_WIDTH_WIDE), ("narrow", PER_WIDTH_NARROW)] {
-        let unit = width.max(TALL * height) / per;
-        let drawn = found::overlay(r, [width / pw, height / ph], unit);
+/// The photos themselves, where there are several, or where there is no flat view to show: then the cards read in
+/// them and what was taken for the sheet tell more of what went wrong than tables of holes that were not judged.
+fn as_taken(r: &Report, copies: &[Copy], maps: &[PixelFromSheet], h: &mut String) {
+    let measured = r.survey.fit.is_some();
+    for (i, copy) in copies.iter().enumerate() {
+        let [w, t] = copy.size;
+        let (width, height) = (f64::from(w), f64::from(t));
+        let photo = r.photos.get(i);
+        let left_out = photo.and_then(|p| p.left_out.as_deref());
+        let title = match photo {
+            Some(p) if copies.len() > 1 => {
+                format!("Photo {} of {}: {}", i + 1, copies.len(), escape(&p.name()))
+            }
+            _ => "The photo as it was read".to_owned(),
+        };
+        let section = if measured || i > 0 {
+            String::new()
+        } else {
+            " id=\"sheet\"".to_owned()
+        };
+        let _ = write!(h, "<section{section}><h2>{title}</h2>");
+        if let Some(why) = left_out {
+            let _ = write!(h, "<p class=\"note\">{}</p>", escape(why));
+        }
         let _ = write!(
             h,
-            "<svg class=\"{class}\" viewBox=\"0 0 {w} {t}\" aria-hidden=\"true\">{}</svg>",
-            drawn.svg
+            "<figure><div class=\"view\" \
+             style=\"--shape:{:.4}\"><div class=\"pan\"><img src=\"{}\" width=\"{w}\" height=\"{t}\" \
+             alt=\"The photo, with {} in it.\">",
+            width / height,
+            copy.uri,
+            if measured {
+                "what was found"
+            } else {
+                "the scale cards that were read"
+            }
         );
+        for (class, per) in [("wide", PER_WIDTH_WIDE), ("narrow", PER_WIDTH_NARROW)] {
+            let unit = width.max(TALL * height) / per;
+            let at = |p| {
+                let p = maps[i](p)?;
+                (p.x.is_finite() && p.y.is_finite())
+                    .then_some([p.x * copy.scale[0], p.y * copy.scale[1]])
+            };
+            let drawn = if measured && left_out.is_none() {
+                overlay::overlay(
+                    r,
+                    &Canvas {
+                        width,
+                        height,
+                        unit,
+                        at: &at,
+                    },
+                )
+            } else {
+                found::overlay(r, i, copy.scale, unit)
+            };
+            let _ = write!(
+                h,
+                "<svg class=\"{class}\" viewBox=\"0 0 {w} {t}\" aria-hidden=\"true\">{}</svg>",
+                drawn.svg
+            );
+        }
+        h.push_str("</div></div></figure></section>");
     }
-    h.push_str("</div></div></figure></section>");
-    Ok(())
 }
 
 fn view(r: &Report, window: Window, picture: &str, h: &mut String) {

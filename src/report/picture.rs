@@ -14,7 +14,15 @@ const MAX_PIXELS: f64 = 12.0e6;
 /// points wide, as on a phone.
 const LETTERS_PER_WIDTH: f64 = 35.0;
 
-/// Draws the report on the upright `photo`.
+/// Draws the report on the upright `photo`, the only one or the first.
+///
+/// # Errors
+/// As [`draw_on`].
+pub fn draw(r: &Report, photo: &RgbImage, map: PixelFromSheet) -> Result<RgbImage, ReportError> {
+    draw_on(r, 0, photo, map)
+}
+
+/// Draws the report on the upright `photo`, which is number `which` of [`Report::photos`].
 ///
 /// `map` gives photo pixels ([`crate::frame::Pixel`]) for places on the sheet. The result is the
 /// photo, scaled down to about 12 million pixels where it is larger, between a banner with the
@@ -23,7 +31,12 @@ const LETTERS_PER_WIDTH: f64 = 35.0;
 /// # Errors
 /// [`ReportError::EmptyPhoto`]; [`ReportError::Draw`] when the renderer fails: a photo without its
 /// signs must not be taken for one without faults.
-pub fn draw(r: &Report, photo: &RgbImage, map: PixelFromSheet) -> Result<RgbImage, ReportError> {
+pub fn draw_on(
+    r: &Report,
+    which: usize,
+    photo: &RgbImage,
+    map: PixelFromSheet,
+) -> Result<RgbImage, ReportError> {
     let (w, h) = photo.dimensions();
     if w == 0 || h == 0 {
         return Err(ReportError::EmptyPhoto);
@@ -46,12 +59,13 @@ pub fn draw(r: &Report, photo: &RgbImage, map: PixelFromSheet) -> Result<RgbImag
         unit,
         at: &at,
     };
-    let drawn = if r.survey.fit.is_some() {
+    let left_out = r.photos.get(which).and_then(|p| p.left_out.as_ref());
+    let drawn = if r.survey.fit.is_some() && left_out.is_none() {
         overlay::overlay(r, &canvas)
     } else {
-        found::overlay(r, scale, unit)
+        found::overlay(r, which, scale, unit)
     };
-    let (banner, banner_rows) = banner(r, width.into(), unit);
+    let (banner, banner_rows) = banner(r, which, width.into(), unit);
     let (legend, legend_rows) = legend(&drawn, width.into(), unit);
     let rows = banner_rows + height + legend_rows;
     let fail = |why: String| ReportError::Draw {
@@ -81,7 +95,7 @@ pub fn draw(r: &Report, photo: &RgbImage, map: PixelFromSheet) -> Result<RgbImag
 }
 
 /// The verdict in large letters, the title, and the counts. SVG and height in px.
-fn banner(r: &Report, width: f64, unit: f64) -> (String, u32) {
+fn banner(r: &Report, which: usize, width: f64, unit: f64) -> (String, u32) {
     let d = r.verdict.decision;
     let mut svg = String::new();
     let side = 0.8 * unit;
@@ -107,6 +121,14 @@ fn banner(r: &Report, width: f64, unit: f64) -> (String, u32) {
     };
     paragraph(&words::plain(&r.plan.title), unit, true);
     paragraph(&words::counts(r), 0.85 * unit, false);
+    if let (true, Some(photo)) = (r.photos.len() > 1, r.photos.get(which)) {
+        let name = words::plain(&photo.name());
+        let text = format!("photo {} of {}: {name}", which + 1, r.photos.len());
+        paragraph(&text, 0.85 * unit, false);
+        if let Some(why) = &photo.left_out {
+            paragraph(&words::plain(why), 0.85 * unit, false);
+        }
+    }
     // A picture is sent without its page: where it shows no findings it says why.
     if r.survey.fit.is_none()
         && let Some(cause) = r.verdict.reasons.first()

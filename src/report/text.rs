@@ -58,6 +58,48 @@ pub fn summary(r: &Report, width: usize, colour: bool) -> String {
     out.text
 }
 
+/// Where each hole's uncertainty comes from, as a table of lines at most `width` columns.
+#[must_use]
+pub fn budget(r: &Report, width: usize, colour: bool) -> String {
+    let mut out = Out {
+        text: String::new(),
+        width: width.max(MIN_WIDTH),
+        colour,
+    };
+    out.heading("Where the uncertainty comes from (mm)");
+    out.wrapped(
+        "  ",
+        "Standard uncertainties along the direction of U. Their squares add up to that of U/2. Solve: noise of \
+         the cards' corners and edge points. Scale: the cards' print. Lens: what is not known of it. Height: how \
+         low the cards beside the sheet lie. Datum: where the edges end. Flat: the sheet's flatness. Mark: its \
+         ink and the noise.",
+        Style::Quiet,
+    );
+    let table: Vec<(Style, Vec<String>)> = r
+        .verdict
+        .holes
+        .iter()
+        .zip(&r.budgets)
+        .filter_map(|(hole, budget)| {
+            let u = hole.uncertainty_mm?;
+            let mut cells = vec![words::plain(&hole.name), format!("{u:.3}")];
+            cells.extend((*budget)?.parts().iter().map(|(_, u)| format!("{u:.3}")));
+            Some((Style::Plain, cells))
+        })
+        .collect();
+    if table.is_empty() {
+        out.wrapped("  ", "No hole has a mark whose uncertainty is known.", Style::Plain);
+    } else {
+        out.table(
+            &[
+                "Hole", "U", "Solve", "Scale", "Lens", "Height", "Datum", "Flat", "Mark",
+            ],
+            &table,
+        );
+    }
+    out.text
+}
+
 fn verdict(r: &Report, out: &mut Out) {
     let word = words::decision_word(r.verdict.decision);
     let title = words::plain(&r.plan.title);

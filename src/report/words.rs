@@ -258,7 +258,7 @@ pub(super) fn planned_place(at: Point<Sheet>, units: Units) -> String {
 }
 
 /// A measured place without signs.
-pub(super) fn measured_place(at: Point<Sheet>, units: Units) -> String {
+pub(crate) fn measured_place(at: Point<Sheet>, units: Units) -> String {
     format!("{}, {}", measured(at.x, units), measured(at.y, units))
 }
 

@@ -1,14 +1,12 @@
 //! Roughly where the sheet lies: the rectangle of the planned size among the straight edges of the
 //! photo, as they lie on the face.
 
-use image::GrayImage;
 use nalgebra::Vector2;
 use rayon::prelude::*;
 
-use super::SheetError;
+use super::{Look, SheetError};
 use super::contrast::{Contrast, MIN_STEP};
 use super::segments::{self, Segment};
-use crate::card::SeenCard;
 use crate::frame::{Face, Pixel, Point};
 use crate::survey::Survey;
 
@@ -129,18 +127,17 @@ impl DrawnLine {
 
 /// The rectangle of `size` (width, height, mm) that shows best.
 pub(super) fn rectangle(
-    grey: &GrayImage,
+    looks: &[Look],
     survey: &Survey,
-    cards: &[SeenCard],
     size: [f64; 2],
 ) -> Result<Rectangle, SheetError> {
-    let segments = segments::on_face(grey, survey, cards);
+    let segments: Vec<Segment> = looks.iter().flat_map(segments::on_face).collect();
     let shortest = MIN_DRAWN_MM
         .max(MIN_DRAWN_SHARE * size[0].min(size[1]))
         .min(60.0);
-    let contrast = Contrast { grey, survey };
+    let contrast = Contrast { looks };
     let lines = lines(&segments, shortest, &contrast);
-    let doubts = lines.par_iter().map(|l| doubt(survey, l)).collect();
+    let doubts = lines.par_iter().map(|l| doubt(survey, looks, l)).collect();
     let search = Search {
         lines: &lines,
         doubts,
@@ -310,15 +307,18 @@ fn drawn(segments: &[Segment], seed: &Segment, shortest_mm: f64) -> Option<Drawn
 
 /// How far the survey may be off at a line's ends, three standard deviations, mm. An unsaid print scale,
 /// which makes everything larger or smaller alike, is in it too.
-fn doubt(survey: &Survey, line: &DrawnLine) -> f64 {
+fn doubt(survey: &Survey, looks: &[Look], line: &DrawnLine) -> f64 {
     let ends = [line.cells.first(), line.cells.last()]
         .into_iter()
         .flatten();
     ends.map(|&s| {
         let at = Point::at(line.normal * line.offset + line.along() * f64::from(s));
-        let seen = survey
+        let photo = looks.iter().position(|l| l.pixel(at, 0.0).is_some());
+        let photo = photo.unwrap_or(0);
+        let seen = looks[photo]
+            .view
             .pixel_from_face(at)
-            .and_then(|p| survey.face_point(0, p, nalgebra::Matrix2::zeros()));
+            .and_then(|p| survey.face_point(photo, p, nalgebra::Matrix2::zeros()));
         seen.map_or(MAX_DOUBT_MM, |(_, c)| {
             3.0 * c.symmetric_eigenvalues().max().max(0.0).sqrt()
         })

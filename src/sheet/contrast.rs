@@ -1,12 +1,11 @@
 //! How different the two sides of a line are. A sheet and its bench differ as a rule; the two sides of a ruled
 //! line, of a mat's grid line or of a streak of grain do not.
 
-use image::GrayImage;
 use nalgebra::Vector2;
 
+use super::Look;
 use crate::frame::Point;
 use crate::raster::sample;
-use crate::survey::Survey;
 
 /// A side that parts less than this from that is no edge of a sheet: 3 % of the brightness.
 pub(super) const MIN_STEP: f64 = 0.1;
@@ -25,11 +24,10 @@ const SLANTS: i32 = 2;
 /// A place so far from the planned one as the search goes must be better by this, in share of brightness.
 const FAR_SAYS: f64 = 0.05;
 
-/// Looks at the photo beside lines of the face.
+/// Looks at the photos beside lines of the face.
 #[derive(Clone, Copy)]
 pub(super) struct Contrast<'a> {
-    pub(super) grey: &'a GrayImage,
-    pub(super) survey: &'a Survey,
+    pub(super) looks: &'a [Look<'a>],
 }
 
 /// A side found by its step.
@@ -41,11 +39,25 @@ pub(super) struct Swept {
 }
 
 impl Contrast<'_> {
-    fn level(&self, p: Vector2<f64>) -> Option<f64> {
-        let q = self.survey.pixel_from_face(Point::at(p))?;
-        let (w, h) = (f64::from(self.grey.width()), f64::from(self.grey.height()));
-        (q.x > 2.0 && q.y > 2.0 && q.x < w - 2.0 && q.y < h - 2.0)
-            .then(|| sample(self.grey, q.x, q.y))
+    /// The photo that shows a place furthest from its rim: both sides of a line are compared in one photo.
+    fn look(&self, p: Vector2<f64>) -> Option<&Look<'_>> {
+        if let [only] = self.looks {
+            return Some(only);
+        }
+        let from_rim = |look: &Look| {
+            let q = look.pixel(Point::at(p), MARGIN_PX)?;
+            let (w, h) = (f64::from(look.grey.width()), f64::from(look.grey.height()));
+            Some(q.x.min(w - q.x).min(q.y).min(h - q.y))
+        };
+        let mut best: Option<(f64, &Look)> = None;
+        for look in self.looks {
+            if let Some(room) = from_rim(look)
+                && best.is_none_or(|(most, _)| room > most)
+            {
+                best = Some((room, look));
+            }
+        }
+        best.map(|(_, look)| look)
     }
 
     /// Which of the stretches of about 2 mm from `a` to `b` are in the photo.
@@ -53,8 +65,8 @@ impl Contrast<'_> {
         let n = ((b - a).norm() / 2.0).ceil().max(4.0) as usize;
         (0..n)
             .map(|k| {
-                self.level(a + (b - a) * ((k as f64 + 0.5) / n as f64))
-                    .is_some()
+                let p = a + (b - a) * ((k as f64 + 0.5) / n as f64);
+                self.look(p).is_some_and(|look| level(look, p).is_some())
             })
             .collect()
     }
@@ -80,10 +92,11 @@ impl Contrast<'_> {
         let mut differences: Vec<f64> = places
             .iter()
             .filter_map(|&p| {
+                let look = self.look(p)?;
                 let mean = |sign: f64| {
                     let mut levels = [0.0; BESIDE_MM.len()];
-                    for (level, out) in levels.iter_mut().zip(BESIDE_MM) {
-                        *level = self.level(p + normal * (sign * out))?;
+                    for (value, out) in levels.iter_mut().zip(BESIDE_MM) {
+                        *value = level(look, p + normal * (sign * out))?;
                     }
                     Some(middle_one(levels))
                 };
@@ -118,8 +131,10 @@ impl Contrast<'_> {
         let profiles: Vec<(f64, Vec<Option<f64>>)> = (0..PLACES)
             .map(|k| {
                 let s = length * ((k as f64 + 0.5) / PLACES as f64);
-                let levels = (-n..=n)
-                    .map(|i| self.level(a + along * s + outward * (f64::from(i) * SWEEP_MM)));
+                let look = self.look(a + along * s);
+                let levels = (-n..=n).map(|i| {
+                    level(look?, a + along * s + outward * (f64::from(i) * SWEEP_MM))
+                });
                 (s - length / 2.0, levels.collect())
             })
             .collect();
@@ -168,6 +183,14 @@ impl Contrast<'_> {
         }
         best.map(|(_, swept)| swept)
     }
+}
+
+/// No level is taken this near to the photo's rim, px.
+const MARGIN_PX: f64 = 2.0;
+
+fn level(look: &Look, p: Vector2<f64>) -> Option<f64> {
+    let q = look.pixel(Point::at(p), MARGIN_PX)?;
+    Some(sample(look.grey, q.x, q.y))
 }
 
 fn difference(inside: f64, outside: f64) -> f64 {

@@ -3,15 +3,13 @@
 //! Brightness is made linear first. An edge blurred by the lens is a half-way step in light; in the
 //! file's encoded levels the half-way point lies towards the dark side, by a quarter of a pixel or more.
 
-use image::GrayImage;
 use nalgebra::Vector2;
 use rayon::prelude::*;
 
+use super::Look;
 use super::coarse::{Rectangle, inside};
-use crate::card::SeenCard;
 use crate::frame::{Face, Pixel, Point};
 use crate::raster::linear_light;
-use crate::survey::{Survey, View};
 
 /// Distance between profiles along an edge, mm, and half the stretch each is averaged over: they do not
 /// overlap, so their errors are their own.
@@ -71,9 +69,7 @@ pub(super) struct SidePoints {
 }
 
 struct Finder<'a> {
-    grey: &'a GrayImage,
-    survey: &'a Survey,
-    cards: &'a [SeenCard],
+    look: &'a Look<'a>,
     linear: [f32; 256],
     thickness_mm: f64,
 }
@@ -85,19 +81,15 @@ struct Hit {
     out: f64,
 }
 
-/// Finds the four sides' points, in the order bottom, right, top, left of the rectangle; `None` for a
+/// Finds the four sides' points in one photo, in the order bottom, right, top, left of the rectangle; `None` for a
 /// side of which too little shows.
 pub(super) fn sides(
-    grey: &GrayImage,
-    survey: &Survey,
-    cards: &[SeenCard],
+    look: &Look,
     r: &Rectangle,
     thickness_mm: f64,
 ) -> [Option<SidePoints>; 4] {
     let finder = Finder {
-        grey,
-        survey,
-        cards,
+        look,
         linear: std::array::from_fn(|level| linear_light(level as f64) as f32),
         thickness_mm,
     };
@@ -122,7 +114,7 @@ impl Finder<'_> {
         // All profiles together show steps that grain hides in each: which of them the sheet ends at is
         // decided once for the whole side.
         let middle = line.point(line.length / 2.0, 0.0);
-        let px_per_mm = self.survey.local_scale(middle)?.determinant().abs().sqrt();
+        let px_per_mm = self.look.view.local_scale(middle)?.determinant().abs().sqrt();
         let step = 0.5 / px_per_mm;
         let wall = self.wall_mm(&line);
         // First in each half, which sets the direction right where the rough line was drawn to something else.
@@ -171,8 +163,8 @@ impl Finder<'_> {
             .iter()
             .filter_map(|h| {
                 let p = line.point(h.along, h.out);
-                let pixel = self.survey.pixel_from_face(p)?;
-                let px_per_mm = self.survey.local_scale(p)?.determinant().abs().sqrt();
+                let pixel = self.look.view.pixel_from_face(p)?;
+                let px_per_mm = self.look.view.local_scale(p)?.determinant().abs().sqrt();
                 Some((pixel, (sd_mm * px_per_mm).max(FLOOR_PX)))
             })
             .collect();
@@ -185,9 +177,7 @@ impl Finder<'_> {
     /// How wide the side wall shows beyond the side, mm on the face: the camera sees it where it stands
     /// further out than the edge.
     fn wall_mm(&self, line: &Axis) -> f64 {
-        let Some([x, y, z]) = self.survey.view(0).map(View::camera_mm) else {
-            return 0.0;
-        };
+        let [x, y, z] = self.look.view.camera_mm();
         let middle = line.point(line.length / 2.0, 0.0).vec();
         let out = (Vector2::new(x, y) - middle).dot(&line.outward);
         (out * self.thickness_mm / (z + self.thickness_mm).max(1.0)).max(0.0)
@@ -209,11 +199,12 @@ impl Finder<'_> {
     /// Brightness across the side at `along`, from inside to outside; `None` where the photo or a card is
     /// in the way.
     fn profile(&self, line: &Axis, along: f64, reach: f64, step: Option<f64>) -> Option<Profile> {
-        let middle = self.survey.pixel_from_face(line.point(along, 0.0))?;
+        let middle = self.look.view.pixel_from_face(line.point(along, 0.0))?;
         let margin = 3.0;
-        let (w, h) = (f64::from(self.grey.width()), f64::from(self.grey.height()));
+        let (w, h) = (f64::from(self.look.grey.width()), f64::from(self.look.grey.height()));
         let px_per_mm = self
-            .survey
+            .look
+            .view
             .local_scale(line.point(along, 0.0))?
             .determinant()
             .abs()
@@ -221,13 +212,14 @@ impl Finder<'_> {
         let step = step.unwrap_or(0.5 / px_per_mm);
         let n = (reach / step).ceil() as i32;
         let ends = [-reach - 3.0 * step, reach + 3.0 * step]
-            .map(|out| self.survey.pixel_from_face(line.point(along, out)));
+            .map(|out| self.look.view.pixel_from_face(line.point(along, out)));
         for p in [Some(middle), ends[0], ends[1]] {
             let p = p?;
             if p.x < margin || p.y < margin || p.x > w - margin || p.y > h - margin {
                 return None;
             }
             if self
+                .look
                 .cards
                 .iter()
                 .any(|c| inside(&c.outline, p, 1.5 * px_per_mm))
@@ -237,7 +229,7 @@ impl Finder<'_> {
         }
         let strips = ((2.0 * HALF_STRETCH_MM * px_per_mm) as usize).clamp(3, 15);
         // Over a few millimetres the map is affine to a thousandth of a pixel.
-        let jacobian = self.survey.local_scale(line.point(along, 0.0))?;
+        let jacobian = self.look.view.local_scale(line.point(along, 0.0))?;
         let (dx, dout) = (jacobian * line.along, jacobian * line.outward);
         let mut levels = Vec::with_capacity((2 * n + 5) as usize);
         for k in -n - 2..=n + 2 {
@@ -257,14 +249,14 @@ impl Finder<'_> {
     }
 
     fn light(&self, x: f64, y: f64) -> f64 {
-        let w = self.grey.width() as usize;
+        let w = self.look.grey.width() as usize;
         let (x, y) = ((x - 0.5).max(0.0), (y - 0.5).max(0.0));
         let (x0, y0) = (
             (x as usize).min(w - 2),
-            (y as usize).min(self.grey.height() as usize - 2),
+            (y as usize).min(self.look.grey.height() as usize - 2),
         );
         let (u, v) = (x - x0 as f64, y - y0 as f64);
-        let raw = self.grey.as_raw();
+        let raw = self.look.grey.as_raw();
         let at = |i: usize| f64::from(self.linear[usize::from(raw[i])]);
         let i = y0 * w + x0;
         (1.0 - v) * ((1.0 - u) * at(i) + u * at(i + 1))

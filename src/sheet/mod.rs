@@ -17,9 +17,9 @@ use std::fmt;
 use image::GrayImage;
 
 use crate::card::SeenCard;
-use crate::frame::{Face, Point, Sheet};
+use crate::frame::{Face, Pixel, Point, Sheet};
 use crate::plan::Edge;
-use crate::survey::{LineId, StraightLine, Survey};
+use crate::survey::{LineId, StraightLine, Survey, View};
 
 /// One edge of the sheet as measured, in the `Sheet` frame.
 #[derive(Debug, Clone, Copy)]
@@ -93,12 +93,38 @@ impl fmt::Display for SheetError {
 
 impl std::error::Error for SheetError {}
 
-/// The sheet's sides in the photo.
+/// One photo to look for the sheet in.
+#[derive(Debug, Clone, Copy)]
+pub struct Look<'a> {
+    /// The upright photo.
+    pub grey: &'a GrayImage,
+    /// Its map, from the survey.
+    pub view: &'a View,
+    /// The cards in it.
+    pub cards: &'a [SeenCard],
+}
+
+impl Look<'_> {
+    /// Where it shows a place of the face, at least `margin` px from its rim.
+    fn pixel(&self, p: Point<Face>, margin: f64) -> Option<Point<Pixel>> {
+        let q = self.view.pixel_from_face(p)?;
+        let (w, h) = (f64::from(self.grey.width()), f64::from(self.grey.height()));
+        (q.x > margin && q.y > margin && q.x < w - margin && q.y < h - margin).then_some(q)
+    }
+
+    /// The place of the face in the middle of it.
+    fn middle(&self) -> Option<Point<Face>> {
+        let (w, h) = (f64::from(self.grey.width()), f64::from(self.grey.height()));
+        self.view.face_from_pixel(Point::new(w / 2.0, h / 2.0))
+    }
+}
+
+/// The sheet's sides in the photos.
 #[derive(Debug, Clone)]
 pub struct Sides {
-    /// Points along each side that shows, for the survey: bottom, right, top, left are lines 0 to 3 of
-    /// the way the sheet was first taken to lie.
-    pub lines: Vec<StraightLine>,
+    /// For each photo, points along each side that shows in it, for the survey: bottom, right, top, left are
+    /// lines 0 to 3 of the way the sheet was first taken to lie.
+    pub lines: Vec<Vec<StraightLine>>,
     /// Standard deviation of what all points of a line may be off outward together, mm: a side wall or a burr that
     /// passes for the face's edge. For [`Survey::doubt_line`].
     pub doubts: Vec<(LineId, f64)>,
@@ -124,43 +150,55 @@ pub fn line_of(edge: Edge, quarter_turns: u32) -> LineId {
 /// All four edges, anticlockwise from the bottom.
 pub const EDGES: [Edge; 4] = [Edge::Bottom, Edge::Right, Edge::Top, Edge::Left];
 
-/// Finds the sheet of `size_mm` (width, height) and about `thickness_mm` by its edges.
+/// Finds the sheet of `size_mm` (width, height) and about `thickness_mm` by its edges. The `looks` are those of
+/// the survey's photos, in its order; each shows the whole sheet or a part of it.
 ///
 /// Of the ways in which a sheet of that size can lie in the rectangle found, the one most nearly upright
-/// in the photo is taken first; the marks may show that another is meant.
+/// in the photos is taken first; the marks may show that another is meant.
 ///
 /// # Errors
 /// [`SheetError`] when no such rectangle stands out, or too little of its edges.
 pub fn find(
-    grey: &GrayImage,
+    looks: &[Look],
     survey: &Survey,
-    cards: &[SeenCard],
     size_mm: [f64; 2],
     thickness_mm: f64,
 ) -> Result<Sides, SheetError> {
-    let rectangle = coarse::rectangle(grey, survey, cards, size_mm)?;
+    let rectangle = coarse::rectangle(looks, survey, size_mm)?;
     let square = (size_mm[0] - size_mm[1]).abs() < 0.02 * size_mm[0];
     let step = if square { 1 } else { 2 };
     let upright = (0..4)
         .step_by(step)
         .map(|turns| rectangle.turned(turns))
-        .max_by(|a, b| rightward(survey, a).total_cmp(&rightward(survey, b)))
+        .max_by(|a, b| rightward(looks, a).total_cmp(&rightward(looks, b)))
         .unwrap_or(rectangle);
-    let sides = fine::sides(grey, survey, cards, &upright, thickness_mm);
     let mut lines = Vec::new();
-    let mut doubts = Vec::new();
-    for (id, side) in (0u32..).map(LineId).zip(sides) {
-        let Some(side) = side else { continue };
-        doubts.push((id, side.doubt_mm));
-        lines.push(StraightLine {
-            id,
-            points: side.points,
-        });
+    // What the points of a photo may be off together moves the line by their share of all points.
+    let mut shares = [(0.0, 0.0); 4];
+    for look in looks {
+        let sides = fine::sides(look, &upright, thickness_mm);
+        let mut of_photo = Vec::new();
+        for (i, side) in sides.into_iter().enumerate() {
+            let Some(side) = side else { continue };
+            let n = side.points.len() as f64;
+            shares[i].0 += n * side.doubt_mm;
+            shares[i].1 += n;
+            of_photo.push(StraightLine {
+                id: LineId(i as u32),
+                points: side.points,
+            });
+        }
+        lines.push(of_photo);
     }
-    let has = |i: u32| lines.iter().any(|l| l.id == LineId(i));
+    let has = |i: usize| shares[i].1 > 0.0;
     if !(0..4).any(|i| has(i) && has((i + 1) % 4)) {
-        return Err(SheetError::NoCorner { found: lines.len() });
+        let found = (0..4).filter(|i| has(*i)).count();
+        return Err(SheetError::NoCorner { found });
     }
+    let doubts = (0..4)
+        .filter(|&i| has(i))
+        .map(|i| (LineId(i as u32), shares[i].0 / shares[i].1))
+        .collect();
     Ok(Sides {
         lines,
         doubts,
@@ -169,11 +207,11 @@ pub fn find(
     })
 }
 
-/// How much the rectangle's x axis runs to the right in the photo, -1 to 1.
-fn rightward(survey: &Survey, r: &coarse::Rectangle) -> f64 {
-    let at = r.corners[0];
-    match survey.local_scale(at) {
-        Some(jacobian) => (jacobian * r.x_axis()).normalize().x,
-        None => 0.0,
-    }
+/// How much the rectangle's x axis runs to the right in the photos, each -1 to 1.
+fn rightward(looks: &[Look], r: &coarse::Rectangle) -> f64 {
+    let of_photo = |look: &Look| {
+        let jacobian = look.view.local_scale(look.middle()?)?;
+        Some((jacobian * r.x_axis()).normalize().x)
+    };
+    looks.iter().filter_map(of_photo).sum()
 }

@@ -6,11 +6,10 @@
 use image::GrayImage;
 use nalgebra::{Matrix2, Vector2};
 
+use super::Look;
 use super::coarse::inside;
-use crate::card::SeenCard;
 use crate::frame::{Pixel, Point};
 use crate::raster::pyramid::halve;
-use crate::survey::Survey;
 
 /// The copy of the photo that is searched has at most about this many millimetres a pixel.
 const SEARCH_MM: f64 = 0.36;
@@ -45,10 +44,14 @@ impl Segment {
 }
 
 /// The segments of a photo, cards left out.
-pub(super) fn on_face(grey: &GrayImage, survey: &Survey, cards: &[SeenCard]) -> Vec<Segment> {
+pub(super) fn on_face(look: &Look) -> Vec<Segment> {
+    let Look { grey, view, cards } = *look;
+    let Some(mm_per_px) = look.middle().and_then(|m| view.mm_per_px(m)) else {
+        return Vec::new();
+    };
     let mut scale = 1.0;
     let mut small: Option<GrayImage> = None;
-    while survey.mm_per_px * scale * 2.0 < SEARCH_MM {
+    while mm_per_px * scale * 2.0 < SEARCH_MM {
         small = Some(halve(small.as_ref().unwrap_or(grey)));
         scale *= 2.0;
     }
@@ -62,11 +65,11 @@ pub(super) fn on_face(grey: &GrayImage, survey: &Survey, cards: &[SeenCard]) -> 
         {
             continue;
         }
-        let [Some(p), Some(q)] = ends.map(|e| survey.face_from_pixel(e)) else {
+        let [Some(p), Some(q)] = ends.map(|e| view.face_from_pixel(e)) else {
             continue;
         };
         let along = q - p;
-        let Some(jacobian) = survey.local_scale(p.midpoint(q)) else {
+        let Some(jacobian) = view.local_scale(p.midpoint(q)) else {
             continue;
         };
         let bright = jacobian.transpose() * a.1;

@@ -2,13 +2,14 @@
 
 use std::collections::BTreeMap;
 
-use nalgebra::{Matrix2, Vector2};
+use nalgebra::{DMatrix, DVector, Matrix2, Vector2};
 
 use super::error::SurveyError;
 use super::input::{LineId, Options, Sighting};
 use super::model::Index;
 use super::observe::{Expected, LengthSeen, PointSeen, Problem, SaddleSeen};
-use super::prior::Priors;
+use super::lens::LENS_UNKNOWNS;
+use super::prior::Cameras;
 use super::{MIN_CARD_SADDLES, MIN_SADDLES};
 
 /// Smallest standard deviation of a saddle that is believed, px: better is not to be had from 8 bits.
@@ -96,7 +97,7 @@ pub(super) struct Assembled {
 /// Everything that stays the same through one survey.
 pub(super) struct Case<'a> {
     pub(super) seen: &'a [Sighting<'a>],
-    pub(super) priors: &'a Priors,
+    pub(super) cameras: &'a Cameras,
     pub(super) options: &'a Options,
 }
 
@@ -110,7 +111,7 @@ impl Case<'_> {
     ) -> Result<Assembled, SurveyError> {
         let mut saddles = Vec::new();
         let mut used = Vec::new();
-        let mut bench_unknown = vec![false; photos.len()];
+        let mut bench_unknown = false;
         for (id, card) in cards.iter().enumerate().filter(|(_, c)| !c.dropped) {
             let mut any = false;
             for &(photo, place) in &card.seen {
@@ -118,7 +119,7 @@ impl Case<'_> {
                     continue;
                 };
                 let beside = self.seen[photo].beside.contains(&place);
-                bench_unknown[local] |= beside && self.options.bench_mm[1] > 0.0;
+                bench_unknown |= beside && self.options.bench_mm[1] > 0.0;
                 for s in self.seen[photo].cards[place].saddles.iter().filter(usable) {
                     let Some(whiten) = whitening(&s.cov) else {
                         continue;
@@ -174,14 +175,25 @@ impl Case<'_> {
                 }
             }
         }
-        let index = Index::new(&bench_unknown, used.len(), lines.len());
-        let p = self.priors;
-        let lens_weight = p
-            .lens_cov
+        let mut cameras: Vec<usize> = photos.iter().map(|p| self.seen[*p].camera).collect();
+        let of_photo = cameras.clone();
+        cameras.sort_unstable();
+        cameras.dedup();
+        let camera = of_photo
+            .iter()
+            .map(|c| cameras.binary_search(c).unwrap_or(0))
+            .collect();
+        let index = Index::new(camera, bench_unknown, used.len(), lines.len());
+        let p = self.cameras;
+        let at = |i: usize| LENS_UNKNOWNS * cameras[i / LENS_UNKNOWNS] + i % LENS_UNKNOWNS;
+        let n = LENS_UNKNOWNS * cameras.len();
+        let lens_cov = DMatrix::from_fn(n, n, |i, j| p.cov[(at(i), at(j))]);
+        let determinant = lens_cov.determinant();
+        let lens_weight = lens_cov
             .cholesky()
             .ok_or(SurveyError::BadValue {
                 what: "the covariance of the camera profile",
-                value: p.lens_cov.determinant(),
+                value: determinant,
                 wanted: "positive definite",
             })?
             .inverse();
@@ -198,11 +210,14 @@ impl Case<'_> {
                     Vec::new()
                 },
                 expected: Expected {
-                    lens: p.lens.unknowns(),
+                    lenses: DVector::from_iterator(
+                        n,
+                        cameras.iter().flat_map(|c| p.lenses[*c].unknowns()),
+                    ),
                     lens_weight,
                     scale: p.scale.mean,
                     scale_sd: p.scale.sd,
-                    bench: vec![self.options.bench_mm; photos.len()],
+                    bench: self.options.bench_mm,
                 },
                 factors,
             },
@@ -259,13 +274,23 @@ impl Case<'_> {
             positive("the standard deviation of a known length (mm)", k.sd_mm)?;
         }
         for i in 0..2 {
-            positive("the print scale", self.priors.scale.mean[i])?;
+            positive("the print scale", self.cameras.scale.mean[i])?;
             positive(
                 "the standard deviation of the print scale",
-                self.priors.scale.sd[i],
+                self.cameras.scale.sd[i],
             )?;
         }
-        positive("the focal length of the camera (px)", self.priors.lens.f_px)?;
+        for lens in &self.cameras.lenses {
+            positive("the focal length of the camera (px)", lens.f_px)?;
+        }
+        let cameras = self.cameras.lenses.len();
+        if let Some(s) = self.seen.iter().find(|s| s.camera >= cameras) {
+            return Err(SurveyError::BadValue {
+                what: "the camera of a photo",
+                value: s.camera as f64,
+                wanted: "one of the cameras given, counted from 0",
+            });
+        }
         let not_negative = [
             ("the paper thickness (mm)", o.paper_mm),
             (

@@ -8,9 +8,11 @@ use std::fmt;
 
 use nalgebra::{DVector, Matrix2, Matrix2xX, Vector2};
 
+use super::budget::Source;
 use super::input::LineId;
 use super::result::{Survey, symmetric};
 use super::start::turn;
+use super::view::Landed;
 use crate::frame::{Cov2, Face, Pixel, Point, Rigid, Sheet};
 use crate::plan::Edge;
 
@@ -131,6 +133,14 @@ pub struct SheetFrame<'a> {
     own: Vec<Own>,
     /// Distance of the two datum marks as seen less as planned, mm; `None` for edges.
     pub marks_gap_mm: Option<f64>,
+}
+
+/// How a place depends on what all places share.
+#[derive(Debug, Clone)]
+pub struct Leaning {
+    by_unknowns: Matrix2xX<f64>,
+    /// By the face's height, mm for one standard deviation of it.
+    pub by_flatness: Vector2<f64>,
 }
 
 /// A line of the face in the sheet's frame.
@@ -356,14 +366,8 @@ impl SheetFrame<'_> {
     pub fn point(&self, p: Point<Pixel>, cov_px: Cov2) -> Option<(Point<Sheet>, Cov2)> {
         let survey = self.survey;
         let landed = survey.view(self.photo)?.land(p)?;
-        let (s, c) = self.angle.sin_cos();
-        let back = Matrix2::new(c, s, -s, c);
-        let reach = landed.at - self.origin;
-        let by_turn = Matrix2::new(-s, c, -c, -s) * reach;
-        let mut g = survey.by_unknowns(self.photo, &landed);
-        g -= &self.by_origin;
-        g = back * g;
-        g += by_turn * self.by_angle.transpose();
+        let (back, by_turn, reach) = self.turned(&landed);
+        let g = self.by_unknowns(&landed);
         let mut cov = &g * &survey.cov * g.transpose();
         let mut is_datum = false;
         for own in &self.own {
@@ -379,6 +383,49 @@ impl SheetFrame<'_> {
             cov += back * survey.own_cov(&landed, cov_px) * back.transpose();
         }
         Some((Point::at(back * reach + self.corner), symmetric(cov)))
+    }
+
+    /// How the place on the sheet that this photo shows at `p` depends on the survey and on the face's height;
+    /// `None` where the pixel does not show the face.
+    #[must_use]
+    pub fn leaning(&self, p: Point<Pixel>) -> Option<Leaning> {
+        let landed = self.survey.view(self.photo)?.land(p)?;
+        let (back, ..) = self.turned(&landed);
+        Some(Leaning {
+            by_unknowns: self.by_unknowns(&landed),
+            by_flatness: back * landed.by_height * self.survey.flatness_mm,
+        })
+    }
+
+    /// Covariance of the places that two photos give for the same mark, mm²: what they have in common.
+    #[must_use]
+    pub fn shared(&self, a: &Leaning, b: &Leaning) -> Cov2 {
+        &a.by_unknowns * &self.survey.cov * b.by_unknowns.transpose()
+            + a.by_flatness * b.by_flatness.transpose()
+    }
+
+    /// What one source of uncertainty has in [`Self::shared`].
+    #[must_use]
+    pub fn shared_from(&self, source: Source, a: &Leaning, b: &Leaning) -> Cov2 {
+        &a.by_unknowns * self.survey.parts.get(source) * b.by_unknowns.transpose()
+    }
+
+    /// The turn from face to sheet, its derivative for a landed pixel, and that from the datum point.
+    fn turned(&self, landed: &Landed) -> (Matrix2<f64>, Vector2<f64>, Vector2<f64>) {
+        let (s, c) = self.angle.sin_cos();
+        let back = Matrix2::new(c, s, -s, c);
+        let reach = landed.at - self.origin;
+        (back, Matrix2::new(-s, c, -c, -s) * reach, reach)
+    }
+
+    /// Derivative of the place on the sheet by the survey's unknowns.
+    fn by_unknowns(&self, landed: &Landed) -> Matrix2xX<f64> {
+        let (back, by_turn, _) = self.turned(landed);
+        let mut g = self.survey.by_unknowns(self.photo, landed);
+        g -= &self.by_origin;
+        g = back * g;
+        g += by_turn * self.by_angle.transpose();
+        g
     }
 
     /// A line of the survey in the sheet's frame; `None` if it was not given.

@@ -27,6 +27,8 @@ pub struct Sighting<'a> {
     pub beside: &'a [usize],
     /// The straight lines found.
     pub lines: &'a [StraightLine],
+    /// Which of the cameras given took it.
+    pub camera: usize,
 }
 
 /// A length the user gave: the distance between two parallel lines.

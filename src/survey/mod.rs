@@ -15,9 +15,11 @@
 //! | cards that do not lie flat | `suspect` |
 //! | positions on the face and their covariance | [`view`], [`result`] |
 //! | the sheet's frame | [`datum`] |
+//! | which source of uncertainty does how much | `budget` |
 //!
 //! Use it twice: first with the cards only; then with the edge points that the first survey helped to find.
 
+mod budget;
 pub mod datum;
 pub mod error;
 pub mod homography;
@@ -36,12 +38,13 @@ mod suspect;
 #[cfg(test)]
 mod tests;
 
-pub use datum::{DatumError, SheetDatum, SheetFrame, SheetLine};
+pub use budget::Source;
+pub use datum::{DatumError, Leaning, SheetDatum, SheetFrame, SheetLine};
 pub use error::SurveyError;
 pub use homography::{Homography, HomographyError};
 pub use input::{KNOWN_SD_MM, KnownLength, LineId, Options, Sighting, StraightLine};
 pub use lens::{LENS_NAMES, LENS_UNKNOWNS, Lens};
-pub use prior::{LensSource, Note, PrintScale, Priors};
+pub use prior::{Cameras, LensSource, Note, PrintScale, Priors};
 pub use result::{FaceLine, LeftOut, Survey, SurveyedCard};
 pub use view::{Model, View};
 
@@ -89,15 +92,28 @@ pub fn survey(
     priors: &Priors,
     options: &Options,
 ) -> Result<Survey, SurveyError> {
+    survey_of(seen, &Cameras::one(priors), options)
+}
+
+/// The same for photos of several cameras, or of one whose lens is not quite the same in all of them:
+/// each [`Sighting`] says which camera took it.
+///
+/// # Errors
+/// As [`survey`].
+pub fn survey_of(
+    seen: &[Sighting],
+    cameras: &Cameras,
+    options: &Options,
+) -> Result<Survey, SurveyError> {
     let case = Case {
         seen,
-        priors,
+        cameras,
         options,
     };
     case.check()?;
     let mut cards = list_cards(seen);
     let mut left_out = too_small(&cards);
-    let mut warnings = priors.notes.clone();
+    let mut warnings = cameras.notes.clone();
     warn_of_doubles(&cards, &mut warnings);
     enough(&cards)?;
 
@@ -369,15 +385,16 @@ fn surprises(whole: &Assembled, settled: &Settled, warnings: &mut Vec<Note>) {
             });
         }
     }
-    if let Some(cov) = e.lens_weight.try_inverse() {
-        for (i, (now, was)) in state.lens.unknowns().iter().zip(e.lens).enumerate() {
+    if let Some(cov) = e.lens_weight.clone().try_inverse() {
+        let solved = state.lenses.iter().flat_map(Lens::unknowns);
+        for (i, (now, was)) in solved.zip(e.lenses.iter()).enumerate() {
             let off = (now - was) / cov[(i, i)].sqrt();
             if off.abs() > SURPRISE_SIGMAS {
                 warnings.push(Note {
                     code: "lens",
                     text: format!(
                         "the camera's {} came out {:.1} standard deviations from what was expected; was the picture cropped, or is the profile another camera's?",
-                        LENS_NAMES[i],
+                        LENS_NAMES[i % LENS_UNKNOWNS],
                         off.abs()
                     ),
                 });

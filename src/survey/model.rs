@@ -47,57 +47,72 @@ impl LinePose {
 /// One value of all unknowns.
 #[derive(Debug, Clone)]
 pub(super) struct State {
-    pub(super) lens: Lens,
+    /// One for each camera.
+    pub(super) lenses: Vec<Lens>,
+    /// Of each photo, which camera took it.
+    pub(super) camera: Vec<usize>,
     pub(super) scale: [f64; 2],
     pub(super) poses: Vec<Pose>,
-    /// Height of what the cards beside the sheet lie on, per photo, mm.
-    pub(super) bench: Vec<f64>,
+    /// Height of what the cards beside the sheet lie on, mm: one bench in all photos.
+    pub(super) bench: f64,
     pub(super) cards: Vec<CardPose>,
     pub(super) lines: Vec<LinePose>,
     /// Place along its line of the foot of each line point; a start value, not an unknown.
     pub(super) feet: Vec<f64>,
 }
 
-/// Where each unknown stands in the vector: lens, print scale, poses (turn 3, shift 2, depth), bench heights,
+/// Where each unknown stands in the vector: lenses, print scale, poses (turn 3, shift 2, depth), bench height,
 /// cards but the first, lines (angle, offset).
 #[derive(Debug, Clone)]
 pub(super) struct Index {
     pub(super) photos: usize,
-    /// Per photo: the place of its bench height, where that is unknown.
-    pub(super) bench: Vec<Option<usize>>,
+    cameras: usize,
+    /// Per photo: its camera.
+    camera: Vec<usize>,
+    /// The place of the bench height, where that is unknown.
+    pub(super) bench: Option<usize>,
     cards_at: usize,
     lines_at: usize,
     pub(super) count: usize,
 }
 
-/// Place of the print scale in the vector.
-pub(super) const SCALE_AT: usize = LENS_UNKNOWNS;
-const POSES_AT: usize = SCALE_AT + 2;
-
 impl Index {
-    pub(super) fn new(bench_unknown: &[bool], cards: usize, lines: usize) -> Self {
-        let photos = bench_unknown.len();
-        let mut next = POSES_AT + 6 * photos;
-        let bench = bench_unknown
-            .iter()
-            .map(|&u| {
-                u.then(|| {
-                    next += 1;
-                    next - 1
-                })
-            })
-            .collect();
+    /// `camera`: of each photo, its camera, counted from 0 without gaps.
+    pub(super) fn new(
+        camera: Vec<usize>,
+        bench_unknown: bool,
+        cards: usize,
+        lines: usize,
+    ) -> Self {
+        let photos = camera.len();
+        let cameras = camera.iter().max().map_or(0, |c| c + 1);
+        let bench_at = LENS_UNKNOWNS * cameras + 2 + 6 * photos;
+        let bench = bench_unknown.then_some(bench_at);
+        let next = bench_at + usize::from(bench_unknown);
         let lines_at = next + 3 * cards.saturating_sub(1);
         Self {
             photos,
+            cameras,
+            camera,
             bench,
             cards_at: next,
             lines_at,
             count: lines_at + 2 * lines,
         }
     }
+    /// Of each photo, its camera.
+    pub(super) fn cameras(&self) -> &[usize] {
+        &self.camera
+    }
+    /// The lens of a photo.
+    pub(super) fn lens(&self, photo: usize) -> usize {
+        LENS_UNKNOWNS * self.camera[photo]
+    }
+    pub(super) fn scale(&self) -> usize {
+        LENS_UNKNOWNS * self.cameras
+    }
     pub(super) fn pose(&self, photo: usize) -> usize {
-        POSES_AT + 6 * photo
+        self.scale() + 2 + 6 * photo
     }
     /// `None` for the first card, which is the gauge.
     pub(super) fn card(&self, card: usize) -> Option<usize> {
@@ -108,13 +123,14 @@ impl Index {
     }
     /// What the unknown at place `i` is, for messages.
     pub(super) fn name(&self, i: usize) -> String {
-        let poses_end = POSES_AT + 6 * self.photos;
+        let (scale, poses) = (self.scale(), self.pose(0));
+        let poses_end = self.pose(self.photos);
         match i {
-            _ if i < SCALE_AT => format!("the {}", LENS_NAMES[i]),
-            _ if i < POSES_AT => {
-                format!("the print scale {}", ["across", "down"][i - SCALE_AT])
+            _ if i < scale => format!("the {}", LENS_NAMES[i % LENS_UNKNOWNS]),
+            _ if i < poses => {
+                format!("the print scale {}", ["across", "down"][i - scale])
             }
-            _ if i < poses_end => format!("the pose of photo {}", (i - POSES_AT) / 6 + 1),
+            _ if i < poses_end => format!("the pose of photo {}", (i - poses) / 6 + 1),
             _ if i < self.cards_at => "the height of the bench".to_owned(),
             _ if i < self.lines_at => {
                 format!(
@@ -136,13 +152,15 @@ impl State {
     /// change both in step crawls along a curved valley.
     pub(super) fn moved(&self, index: &Index, step: &DVector<f64>) -> Self {
         let mut next = self.clone();
-        let mut lens = self.lens.unknowns();
-        for (i, v) in lens.iter_mut().enumerate() {
-            *v += step[i];
+        for (c, lens) in next.lenses.iter_mut().enumerate() {
+            let mut unknowns = lens.unknowns();
+            for (i, v) in unknowns.iter_mut().enumerate() {
+                *v += step[LENS_UNKNOWNS * c + i];
+            }
+            *lens = Lens::from_unknowns(unknowns);
         }
-        next.lens = Lens::from_unknowns(lens);
         for i in 0..2 {
-            next.scale[i] += step[SCALE_AT + i];
+            next.scale[i] += step[index.scale() + i];
         }
         for (k, pose) in next.poses.iter_mut().enumerate() {
             let at = index.pose(k);
@@ -150,12 +168,10 @@ impl State {
             pose.rotation = turn.into_inner() * pose.rotation;
             pose.shift.x += step[at + 3];
             pose.shift.y += step[at + 4];
-            pose.shift.z *= (step[at + 5] + step[0]).exp();
+            pose.shift.z *= (step[at + 5] + step[index.lens(k)]).exp();
         }
-        for (k, at) in index.bench.iter().enumerate() {
-            if let Some(at) = at {
-                next.bench[k] += step[*at];
-            }
+        if let Some(at) = index.bench {
+            next.bench += step[at];
         }
         for (j, card) in next.cards.iter_mut().enumerate() {
             if let Some(at) = index.card(j) {
@@ -170,6 +186,11 @@ impl State {
             line.offset += step[at + 1];
         }
         next
+    }
+
+    /// The lens of a photo.
+    pub(super) fn lens(&self, photo: usize) -> &Lens {
+        &self.lenses[self.camera[photo]]
     }
 
     /// Removes the rounding of many small turns.

@@ -1,9 +1,9 @@
 //! The observation equations: residuals, derivatives, and the normal equations made of them.
 
-use nalgebra::{DMatrix, DVector, Matrix2, SMatrix, SVector, Vector2, Vector3};
+use nalgebra::{DMatrix, DVector, Matrix2, Vector2, Vector3};
 
-use super::lens::LENS_UNKNOWNS;
-use super::model::{Index, LinePose, SCALE_AT, State, project};
+use super::lens::{LENS_UNKNOWNS, Lens};
+use super::model::{Index, LinePose, State, project};
 
 /// Huber's threshold in standard deviations: within it least squares, beyond it the pull is constant.
 pub(super) const HUBER_SIGMAS: f64 = 3.0;
@@ -49,12 +49,13 @@ pub(super) struct LengthSeen {
 /// A normal distribution of some unknowns.
 #[derive(Debug, Clone)]
 pub(super) struct Expected {
-    pub(super) lens: [f64; LENS_UNKNOWNS],
-    pub(super) lens_weight: SMatrix<f64, LENS_UNKNOWNS, LENS_UNKNOWNS>,
+    /// All cameras' lenses in one vector, and the inverse of its covariance.
+    pub(super) lenses: DVector<f64>,
+    pub(super) lens_weight: DMatrix<f64>,
     pub(super) scale: [f64; 2],
     pub(super) scale_sd: [f64; 2],
-    /// Mean and standard deviation, per photo.
-    pub(super) bench: Vec<[f64; 2]>,
+    /// Mean and standard deviation.
+    pub(super) bench: [f64; 2],
 }
 
 /// All observations of one solve.
@@ -128,7 +129,7 @@ impl Problem {
     pub(super) fn height(&self, state: &State, saddle: &SaddleSeen) -> f64 {
         self.paper_mm
             + if saddle.beside {
-                state.bench[saddle.photo]
+                state.bench
             } else {
                 0.0
             }
@@ -144,23 +145,25 @@ impl Problem {
             sin * printed.x + cos * printed.y,
         );
         let face = Vector3::new(turned.x + x, turned.y + y, self.height(state, s));
-        let p = project(&state.lens, &state.poses[s.photo], face)?;
+        let p = project(state.lens(s.photo), &state.poses[s.photo], face)?;
         let fx = p.by_face.column(0);
         let fy = p.by_face.column(1);
         let mut row = Row::new();
+        let at = self.index.lens(s.photo);
         for i in 0..LENS_UNKNOWNS {
-            row.push(i, p.by_lens[(0, i)], p.by_lens[(1, i)]);
+            row.push(at + i, p.by_lens[(0, i)], p.by_lens[(1, i)]);
         }
         let across = (fx * cos + fy * sin) * s.on_card.x;
         let up = (fy * cos - fx * sin) * s.on_card.y;
-        row.push(SCALE_AT, across.x, across.y);
-        row.push(SCALE_AT + 1, up.x, up.y);
+        let scale = self.index.scale();
+        row.push(scale, across.x, across.y);
+        row.push(scale + 1, up.x, up.y);
         let at = self.index.pose(s.photo);
         for i in 0..6 {
             row.push(at + i, p.by_pose[(0, i)], p.by_pose[(1, i)]);
         }
         let by_height = p.by_face.column(2);
-        if let (true, Some(at)) = (s.beside, self.index.bench[s.photo]) {
+        if let (true, Some(at)) = (s.beside, self.index.bench) {
             row.push(at, by_height.x, by_height.y);
         }
         let spin = fy * turned.x - fx * turned.y;
@@ -183,7 +186,7 @@ impl Problem {
     pub(super) fn point(&self, state: &State, o: &PointSeen, foot: &mut f64) -> Option<(f64, Row)> {
         let line = &state.lines[o.line];
         let (d, n, middle) = (line.direction(), line.normal(), line.middle());
-        let lens = &state.lens;
+        let lens = state.lens(o.photo);
         let pose = &state.poses[o.photo];
         let at = |t: f64| {
             let q = middle + d * t;
@@ -204,8 +207,9 @@ impl Problem {
         let tangent = (fx * d.x + fy * d.y).normalize();
         let across = Vector2::new(-tangent.y, tangent.x);
         let mut row = Row::new();
+        let at = self.index.lens(o.photo);
         for i in 0..LENS_UNKNOWNS {
-            row.push(i, across.dot(&p.by_lens.column(i)), 0.0);
+            row.push(at + i, across.dot(&p.by_lens.column(i)), 0.0);
         }
         let at = self.index.pose(o.photo);
         for i in 0..6 {
@@ -302,10 +306,10 @@ impl Problem {
 
     fn add_expected(&self, state: &State, normal: &mut Normal) {
         let e = &self.expected;
-        let now = SVector::from(state.lens.unknowns());
-        let miss = SVector::from(e.lens) - now;
-        let pull = e.lens_weight * miss;
-        for i in 0..LENS_UNKNOWNS {
+        let now = state.lenses.iter().flat_map(Lens::unknowns);
+        let miss = &e.lenses - DVector::from_iterator(e.lenses.len(), now);
+        let pull = &e.lens_weight * &miss;
+        for i in 0..e.lenses.len() {
             normal.pull[i] += pull[i];
             for j in 0..=i {
                 normal.matrix[(i, j)] += e.lens_weight[(i, j)];
@@ -315,16 +319,14 @@ impl Problem {
         for i in 0..2 {
             let sd = e.scale_sd[i];
             normal.add_one(
-                &[(SCALE_AT + i, 1.0)],
+                &[(self.index.scale() + i, 1.0)],
                 (e.scale[i] - state.scale[i]) / sd,
                 1.0 / sd,
             );
         }
-        for (k, at) in self.index.bench.iter().enumerate() {
-            if let Some(at) = at {
-                let [mean, sd] = e.bench[k];
-                normal.add_one(&[(*at, 1.0)], (mean - state.bench[k]) / sd, 1.0 / sd);
-            }
+        if let Some(at) = self.index.bench {
+            let [mean, sd] = e.bench;
+            normal.add_one(&[(at, 1.0)], (mean - state.bench) / sd, 1.0 / sd);
         }
     }
 }

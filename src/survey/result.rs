@@ -1,11 +1,14 @@
 //! The solved survey: what it found and how well.
 
+use std::collections::BTreeMap;
+
 use nalgebra::{DMatrix, DVector, Matrix2, Matrix2xX, Vector2};
 
+use super::budget::{Parts, Source};
 use super::assemble::{Assembled, CardId, Case, mean};
 use super::input::LineId;
 use super::lens::Lens;
-use super::model::{Index, SCALE_AT, State};
+use super::model::{Index, State, meet_face};
 use super::observe::length;
 use super::prior::{LensSource, Note};
 use super::solve::Settled;
@@ -47,7 +50,7 @@ pub struct LeftOut {
 }
 
 /// A straight line of the face.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub struct FaceLine {
     /// Its name.
     pub id: LineId,
@@ -63,6 +66,9 @@ pub struct FaceLine {
     pub rms_px: f64,
     /// By how much the stated standard deviations of its points were too small (1: not).
     pub noise_factor: f64,
+    /// For each photo that shows it, how far off all its points there are in the middle, mm: the photo, and the
+    /// median of their distances to the left of the line's direction.
+    pub off_mm: Vec<(usize, f64)>,
 }
 
 /// A solved survey. Positions are in the `Face` frame; the first card of `cards` is its gauge.
@@ -75,6 +81,8 @@ pub struct Survey {
     /// By how much the stated covariances of the checker corners were too small, as a factor on standard
     /// deviations (1: not). All covariances here include it, and the lines' own factors.
     pub noise_factor: f64,
+    /// The same, of each photo by itself.
+    pub photo_rms_px: Vec<f64>,
     /// The cards that took part; the gauge first.
     pub cards: Vec<SurveyedCard>,
     /// The cards that did not.
@@ -96,6 +104,7 @@ pub struct Survey {
     pub(super) state: State,
     pub(super) index: Index,
     pub(super) cov: DMatrix<f64>,
+    pub(super) parts: Parts,
     model: Model,
 }
 
@@ -146,11 +155,17 @@ pub(super) fn finish(
             let (middle, direction) = (pose.middle(), pose.direction());
             let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
             let (mut sum, mut on, mut all) = (0.0, 0, 0);
+            let mut off: BTreeMap<usize, Vec<f64>> = BTreeMap::new();
             for (o, foot) in problem.points.iter().zip(&state.feet) {
                 if o.line != k {
                     continue;
                 }
                 all += 1;
+                let ray = state.lens(o.photo).ray_from_pixel(Point::at(o.at));
+                if let Some(face) = ray.and_then(|r| meet_face(&state.poses[o.photo], r.vec(), 0.0)) {
+                    let left = pose.normal().dot(&(face - middle));
+                    off.entry(o.photo).or_default().push(left);
+                }
                 let mut foot = *foot;
                 if let (true, Some((miss, _))) = (o.on, problem.point(&state, o, &mut foot)) {
                     on += 1;
@@ -167,15 +182,24 @@ pub(super) fn finish(
                 points: [all, on],
                 rms_px: (sum / f64::max(f64::from(on as u32), 1.0)).sqrt(),
                 noise_factor: problem.factors[1 + k],
+                off_mm: off
+                    .into_iter()
+                    .map(|(photo, mut all)| {
+                        all.sort_by(f64::total_cmp);
+                        (photo, all[all.len() / 2])
+                    })
+                    .collect(),
             }
         })
         .collect();
     let rows = 2 * used
         + lines.iter().map(|l| l.points[1]).sum::<usize>()
         + problem.lengths.len()
-        + SCALE_AT
-        + 2
-        + problem.index.bench.iter().flatten().count();
+        + problem.index.pose(0)
+        + usize::from(problem.index.bench.is_some());
+    let photo_rms_px = (0..problem.index.photos)
+        .map(|photo| problem.photo_rms_px(&state, photo))
+        .collect();
     let amid = mean(cards.iter().map(|c| c.face_from_card.origin.vec()));
     let mut warnings = told.warnings;
     for c in &told.left_out {
@@ -184,22 +208,27 @@ pub(super) fn finish(
             text: format!("card {} was left out: {}", c.number, c.reason),
         });
     }
-    let var = |i: usize| settled.cov[(SCALE_AT + i, SCALE_AT + i)].max(0.0).sqrt();
+    let var = |i: usize| {
+        let at = problem.index.scale() + i;
+        settled.cov[(at, at)].max(0.0).sqrt()
+    };
     Survey {
         rms_px,
         dof: rows.saturating_sub(problem.index.count),
         noise_factor: problem.factors[0],
+        photo_rms_px,
         cards,
         left_out: told.left_out,
         lines,
         scale: state.scale,
         scale_u: [var(0), var(1)],
-        lens_source: case.priors.source,
+        lens_source: case.cameras.source,
         mm_per_px: model.views()[0]
             .mm_per_px(Point::at(amid))
             .unwrap_or(f64::NAN),
         warnings,
         flatness_mm: case.options.flatness_mm,
+        parts: Parts::of(&problem, &settled.cov),
         index: problem.index,
         cov: settled.cov,
         state,
@@ -225,14 +254,14 @@ impl Survey {
         &self.model.views()[0]
     }
 
-    /// The solved lens.
+    /// The solved lens of the first photo.
     #[must_use]
     pub fn lens(&self) -> &Lens {
-        &self.state.lens
+        self.state.lens(0)
     }
 
-    /// Covariance of all unknowns: lens ([`super::LENS_NAMES`]), print scale (2), per photo the turn
-    /// (rad, camera frame, applied from the left), shift (mm, 2) and ln (depth / f), bench heights, the cards but the first
+    /// Covariance of all unknowns: for each camera its lens ([`super::LENS_NAMES`]), print scale (2), per photo the turn
+    /// (rad, camera frame, applied from the left), shift (mm, 2) and ln (depth / f), bench height, the cards but the first
     /// (x, y, angle), the lines (angle, offset).
     #[must_use]
     pub fn covariance(&self) -> &DMatrix<f64> {
@@ -242,14 +271,14 @@ impl Survey {
     /// This survey as it would be were the print scale known for sure: only the covariance changes.
     #[must_use]
     pub fn knowing_print(&self) -> Self {
-        self.knowing(&[SCALE_AT, SCALE_AT + 1])
+        let at = self.index.scale();
+        self.knowing(&[at, at + 1])
     }
 
     /// This survey as it would be were it known for sure how low the cards beside the sheet lie.
     #[must_use]
     pub fn knowing_height(&self) -> Self {
-        let heights: Vec<usize> = self.index.bench.iter().flatten().copied().collect();
-        self.knowing(&heights)
+        self.knowing(self.index.bench.as_slice())
     }
 
     /// The covariance of the unknowns given that those of `known` hold, by the rule for the conditional
@@ -308,6 +337,7 @@ impl Survey {
         if let Some((at, _)) = self.model.line_pose(id) {
             let place = self.index.line(at) + 1;
             self.cov[(place, place)] += sd_mm * sd_mm;
+            self.parts.add(Source::Datum, place, sd_mm * sd_mm);
         }
     }
 
@@ -346,7 +376,7 @@ impl Survey {
     /// Derivative of a landed pixel by all unknowns.
     pub(super) fn by_unknowns(&self, photo: usize, landed: &Landed) -> Matrix2xX<f64> {
         let mut g = Matrix2xX::zeros(self.index.count);
-        g.view_mut((0, 0), (2, landed.by_lens.ncols()))
+        g.view_mut((0, self.index.lens(photo)), (2, landed.by_lens.ncols()))
             .copy_from(&landed.by_lens);
         g.view_mut((0, self.index.pose(photo)), (2, 6))
             .copy_from(&landed.by_pose);

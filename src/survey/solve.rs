@@ -337,6 +337,18 @@ impl Problem {
         changed
     }
 
+    /// RMS of the distances of all saddles of a photo from their places, counted or not, px: where a card moved
+    /// between photos many are switched off.
+    pub(super) fn photo_rms_px(&self, state: &State, photo: usize) -> f64 {
+        let of_photo = self.saddles.iter().filter(|s| s.photo == photo);
+        let (mut sum, mut count) = (0.0, 0);
+        for r in of_photo.filter_map(|s| self.saddle(state, s)) {
+            sum += r.miss.norm_squared();
+            count += 1;
+        }
+        (sum / f64::max(f64::from(count), 1.0)).sqrt()
+    }
+
     /// RMS of the distances of all counted saddles (of one card) from their places, px, and their number.
     pub(super) fn rms_px(&self, state: &State, card: Option<usize>) -> (f64, usize) {
         let mut sum = 0.0;

@@ -36,8 +36,10 @@ pub(super) fn of_photo(
         .map(|c| (extent(problem, c), c))
         .collect();
     order.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-    let ln_f = case.priors.lens.f_px.ln();
-    let sd = case.priors.ln_f_sd();
+    let camera = case.seen[assembled.photos[0]].camera;
+    let expected = case.cameras.lenses[camera];
+    let ln_f = expected.f_px.ln();
+    let sd = case.cameras.ln_f_sd(camera);
     let grid: &[f64] = if sd < F_KNOWN { &[0.0] } else { &F_GRID };
     let mut why = SurveyError::NoCards;
     for (_, base) in order {
@@ -45,7 +47,7 @@ pub(super) fn of_photo(
         for k in grid {
             let lens = Lens {
                 f_px: (ln_f + k * sd).exp(),
-                ..case.priors.lens
+                ..expected
             };
             match pose_of_card(case, problem, base, &lens) {
                 Ok(both) => {
@@ -113,7 +115,7 @@ fn pose_of_card(
     base: usize,
     lens: &Lens,
 ) -> Result<[Pose; 2], Trouble> {
-    let [sx, sy] = case.priors.scale.mean;
+    let [sx, sy] = case.cameras.scale.mean;
     let mut pairs: Vec<(Point<Card>, Point<Ray>)> = Vec::new();
     let mut height = 0.0;
     for s in problem.saddles.iter().filter(|s| s.card == base) {
@@ -162,10 +164,11 @@ fn place_cards(
 ) -> Option<State> {
     let count = problem.saddles.iter().map(|s| s.card + 1).max()?;
     let mut state = State {
-        lens: *lens,
-        scale: case.priors.scale.mean,
+        lenses: vec![*lens],
+        camera: vec![0],
+        scale: case.cameras.scale.mean,
         poses: vec![pose],
-        bench: vec![case.options.bench_mm[0]],
+        bench: case.options.bench_mm[0],
         cards: vec![[0.0; 3]; count],
         lines: Vec::new(),
         feet: Vec::new(),
@@ -272,13 +275,20 @@ pub(super) fn join(whole: &Assembled, parts: &[(Assembled, State)]) -> Result<St
         })?);
     }
     // The middle focal length: one photo taken squarely says little of it.
-    let mut lenses: Vec<Lens> = parts.iter().map(|p| p.1.lens).collect();
-    lenses.sort_by(|a, b| a.f_px.total_cmp(&b.f_px));
+    let camera = whole.problem.index.cameras().to_vec();
+    let count = camera.iter().max().map_or(0, |c| c + 1);
+    let lens_of = |c: usize| {
+        let own = parts.iter().zip(&camera).filter(|(_, k)| **k == c);
+        let mut lenses: Vec<Lens> = own.map(|((_, state), _)| state.lenses[0]).collect();
+        lenses.sort_by(|a, b| a.f_px.total_cmp(&b.f_px));
+        lenses[lenses.len() / 2]
+    };
     Ok(State {
-        lens: lenses[lenses.len() / 2],
+        lenses: (0..count).map(lens_of).collect(),
+        camera,
         scale: parts[0].1.scale,
         poses: all,
-        bench: parts.iter().map(|p| p.1.bench[0]).collect(),
+        bench: parts.iter().map(|p| p.1.bench).sum::<f64>() / parts.len() as f64,
         cards: placed.into_iter().map(Option::unwrap_or_default).collect(),
         lines: Vec::new(),
         feet: Vec::new(),
@@ -289,7 +299,7 @@ pub(super) fn join(whole: &Assembled, parts: &[(Assembled, State)]) -> Result<St
 /// brought to the face.
 pub(super) fn add_lines(problem: &Problem, lines: usize, state: &mut State) -> Option<()> {
     let on_face = |photo: usize, at: Vector2<f64>, state: &State| {
-        let ray = state.lens.ray_from_pixel(Point::at(at))?;
+        let ray = state.lens(photo).ray_from_pixel(Point::at(at))?;
         meet_face(&state.poses[photo], ray.vec(), 0.0)
     };
     let faces: Vec<Option<Vector2<f64>>> = problem

@@ -38,7 +38,7 @@ fn lens() -> Lens {
     }
 }
 
-/// Two photos, two cards of which one lies beside the sheet, two lines: every kind of unknown is there.
+/// Two photos of two cameras, two cards of which one lies beside the sheet, two lines: every kind of unknown is there.
 fn crowded() -> (Problem, State) {
     let lens = lens();
     let mut other = pose();
@@ -77,8 +77,15 @@ fn crowded() -> (Problem, State) {
         cards: &cards,
         beside: &[1],
         lines: &lines,
+        camera: 1,
     };
-    let seen = [sighting, sighting];
+    let seen = [
+        sighting,
+        Sighting {
+            camera: 0,
+            ..sighting
+        },
+    ];
     let priors = Priors::from_camera(&Camera::default(), 4032, 3024);
     let options = Options {
         known: vec![KnownLength {
@@ -90,7 +97,7 @@ fn crowded() -> (Problem, State) {
     };
     let case = Case {
         seen: &seen,
-        priors: &priors,
+        cameras: &Cameras::of_shots(&[(priors.clone(), 0), (priors, 0)]),
         options: &options,
     };
     let list = list_cards(&seen);
@@ -101,10 +108,17 @@ fn crowded() -> (Problem, State) {
         offset,
     };
     let state = State {
-        lens,
+        lenses: vec![
+            lens,
+            Lens {
+                f_px: 2700.0,
+                ..lens
+            },
+        ],
+        camera: vec![1, 0],
         scale: [1.004, 0.997],
         poses: vec![pose(), other],
-        bench: vec![-0.8, -0.9],
+        bench: -0.8,
         cards: vec![[0.0; 3], [95.0, -30.0, 0.7]],
         lines: vec![line(20.0, -60.0, 0.11, 0.4), line(30.0, 40.0, 0.13, -0.3)],
         feet: vec![0.0; whole.problem.points.len()],
@@ -115,11 +129,12 @@ fn crowded() -> (Problem, State) {
 /// Step of each unknown for differences: small against its natural size.
 fn steps(problem: &Problem) -> Vec<f64> {
     let mut steps = vec![1e-4; problem.index.count];
-    steps[0] = 1e-6;
-    for s in &mut steps[3..9] {
-        *s = 1e-6;
-    }
     for photo in 0..2 {
+        let at = problem.index.lens(photo);
+        steps[at] = 1e-6;
+        for s in &mut steps[at + 3..at + 9] {
+            *s = 1e-6;
+        }
         for k in 0..3 {
             steps[problem.index.pose(photo) + k] = 1e-6;
         }
@@ -181,7 +196,7 @@ fn line_point_derivatives() {
         let line = state.lines[o.line];
         let on_line = line.middle() + line.direction() * 45.0;
         let p = project(
-            &state.lens,
+            state.lens(o.photo),
             &state.poses[o.photo],
             Vector3::new(on_line.x, on_line.y, 0.0),
         )
@@ -221,11 +236,14 @@ fn length_derivatives() {
 fn landing_derivatives() {
     let (problem, state) = crowded();
     let at = Point::<Pixel>::new(2500.0, 1100.0);
-    let view = |state: &State| View::new(state.lens, state.poses[1]);
+    let view = |state: &State| View::new(*state.lens(1), state.poses[1]);
     let landed = view(&state).land(at).unwrap();
     let mut row: Vec<(usize, Vector2<f64>)> = Vec::new();
     for i in 0..LENS_UNKNOWNS {
-        row.push((i, landed.by_lens.column(i).into_owned()));
+        row.push((
+            problem.index.lens(1) + i,
+            landed.by_lens.column(i).into_owned(),
+        ));
     }
     for i in 0..6 {
         row.push((

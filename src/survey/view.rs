@@ -138,7 +138,8 @@ impl Model {
             views: state
                 .poses
                 .iter()
-                .map(|pose| View::new(state.lens, *pose))
+                .enumerate()
+                .map(|(photo, pose)| View::new(*state.lens(photo), *pose))
                 .collect(),
             ids: ids.to_vec(),
             lines: state.lines.clone(),

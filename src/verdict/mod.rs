@@ -19,6 +19,8 @@ mod reasons;
 mod states;
 mod words;
 
+pub(crate) use states::direction_of_u;
+
 use crate::frame::{Point, Sheet};
 use crate::ink::{Ink, MarkKind};
 use crate::plan::Plan;

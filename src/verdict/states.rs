@@ -80,10 +80,27 @@ fn is_covariance(cov: &Cov2) -> bool {
 /// that its direction is chance.
 pub(super) fn expanded_offset(cov: &Cov2, offset: Vector2<f64>) -> f64 {
     let widest = expanded_widest(cov);
-    if offset.norm() <= NO_DIRECTION / COVERAGE_FACTOR * widest {
+    if has_no_direction(offset, widest) {
         widest
     } else {
         expanded_along(cov, offset)
+    }
+}
+
+fn has_no_direction(offset: Vector2<f64>, widest: f64) -> bool {
+    offset.norm() <= NO_DIRECTION / COVERAGE_FACTOR * widest
+}
+
+/// The direction (length 1) in which [`expanded_offset`] takes U; `None` if `cov` is no covariance.
+pub(crate) fn direction_of_u(cov: &Cov2, offset: Vector2<f64>) -> Option<Vector2<f64>> {
+    let widest = expanded_widest(cov);
+    if !widest.is_finite() {
+        None
+    } else if has_no_direction(offset, widest) {
+        let eigen = cov.symmetric_eigen();
+        Some(eigen.eigenvectors.column(eigen.eigenvalues.imax()).into())
+    } else {
+        Some(offset.normalize())
     }
 }
 

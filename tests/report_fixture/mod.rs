@@ -36,6 +36,7 @@ impl Fixture {
         Report {
             plan: &self.plan,
             verdict: &self.verdict,
+            budgets: vec![None; self.verdict.holes.len()],
             lines: &self.lines,
             seen: &self.seen,
             outline: &self.outline,
@@ -250,6 +251,7 @@ pub(crate) fn every_state() -> Fixture {
             width: 4000,
             height: 3000,
             camera: Some("Example Phone 12".into()),
+            left_out: None,
         }],
         notes: vec!["The top edge of the sheet was not found.".into()],
     }
@@ -527,10 +529,12 @@ pub(crate) fn stopped() -> Fixture {
     };
     f.in_photo = vec![
         InPhoto {
+            photo: 0,
             card: Some(3),
             corners: square(300.0, 400.0, 500.0),
         },
         InPhoto {
+            photo: 0,
             card: None,
             corners: square(1500.0, 600.0, 1800.0),
         },

@@ -253,8 +253,8 @@ pub fn solve(
 ) -> Result<Survey, SurveyError> {
     let sighting = Sighting {
         cards,
-        beside: &[],
         lines,
+        ..Sighting::default()
     };
     survey(&[sighting], priors, options)
 }

@@ -16,6 +16,7 @@ use super::super::args::PaperName;
 pub(crate) enum PlanCommand {
     New(NewArgs),
     Check(CheckArgs),
+    Coverage(CoverageArgs),
     Stations(StationsArgs),
     Sheet(SheetArgs),
     Import(ImportArgs),
@@ -66,6 +67,27 @@ pub(crate) struct CheckArgs {
     /// For scripts; what only follows from memory does not count.
     #[arg(long)]
     pub(crate) strict: bool,
+}
+
+/// Say how many photos and cards a plan needs, where they go, and how well each hole will be known
+///
+/// Before any photo is taken: lays out photos and cards, and puts what they would show through the survey that a
+/// check makes. U is what a check will count against every hole: with U above the tolerance no hole can be proven.
+#[derive(Debug, clap::Args)]
+pub(crate) struct CoverageArgs {
+    /// The plan, a TOML file
+    #[arg(value_name = "PLAN")]
+    pub(crate) plan: PathBuf,
+
+    /// How high the camera will be held above the sheet, such as 400mm or 16in
+    ///
+    /// Unsaid, as near as shows the whole piece in one photo, or a long one in a row of few.
+    #[arg(long, value_name = "LENGTH", value_parser = height)]
+    pub(crate) height: Option<f64>,
+
+    /// Print U at every hole
+    #[arg(long)]
+    pub(crate) holes: bool,
 }
 
 /// Print where to mark: running distances of each row
@@ -216,4 +238,14 @@ fn case(text: &str) -> Result<&'static punchready::plan::starters::Starter, Stri
         let names: Vec<&str> = STARTERS.iter().map(|s| s.name).collect();
         format!("expected one of {}", names.join(", "))
     })
+}
+
+/// A height, in mm unless it says otherwise.
+fn height(text: &str) -> Result<f64, String> {
+    let mm = punchready::plan::length::parse_option(text).map_err(|e| e.to_string())?;
+    if mm > 0.0 {
+        Ok(mm)
+    } else {
+        Err("a height above the sheet is more than nothing".to_owned())
+    }
 }

@@ -5,12 +5,14 @@
 //! | arguments and their help | [`args`] |
 //! | `new`: a plan to start from | [`new`] |
 //! | `check`: what a plan says, against published figures | [`check`] |
+//! | `coverage`: photos and cards that a plan needs | [`coverage`] |
 //! | `stations`: where to mark | [`stations`] |
 //! | `sheet`: drawing and template | [`sheet`] |
 //! | `import`, `export`: CSV and DXF | [`exchange`] |
 
 pub(crate) mod args;
 mod check;
+mod coverage;
 mod exchange;
 mod new;
 mod sheet;
@@ -30,6 +32,7 @@ pub(crate) fn run(command: PlanCommand) -> Result<Status, Failure> {
     match command {
         PlanCommand::New(args) => new::run(&args),
         PlanCommand::Check(args) => check::run(&args),
+        PlanCommand::Coverage(args) => coverage::run(&args),
         PlanCommand::Stations(args) => stations::run(&args),
         PlanCommand::Sheet(args) => sheet::run(&args),
         PlanCommand::Import(args) => exchange::import(&args),

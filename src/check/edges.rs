@@ -1,0 +1,183 @@
+//! What the sheet's edges give: the datum, the outline, and whether its size is the plan's.
+
+use nalgebra::Vector2;
+
+use super::{Given, Known, UNSAID_THICKNESS_MM};
+use crate::card::SeenCard;
+use crate::frame::{Face, Pixel, Point};
+use crate::plan::{Edge, Plan};
+use crate::sheet::{self, MeasuredEdge, Outline, Sides};
+use crate::survey::{KNOWN_SD_MM, KnownLength, LineId, Options, SheetDatum, SheetFrame, Survey};
+use crate::verdict::{Reason, Weight};
+
+/// Height of a card's print over what it lies on, mm: between level with it (a card let in, or pressed
+/// flat into film) and a sheet of office paper, 0.1 mm, above it.
+const PRINT_ABOVE_MM: f64 = 0.05;
+/// Standard uncertainty of where a sheet's edge is taken to be: burr, rounding and side wall, mm, and
+/// what one pixel hides of them, px. Edge points scatter less, but all lean the same way.
+const EDGE_U_MM: f64 = 0.05;
+const EDGE_U_PX: f64 = 0.25;
+
+/// The places, in each photo's list, of the cards whose middle lies off the sheet.
+pub(super) fn beside(survey: &Survey, cards: &[&[SeenCard]], sides: &Sides) -> Vec<Vec<usize>> {
+    let off = |p: Point<Face>| {
+        let corners = &sides.corners;
+        (0..4).any(|i| (corners[(i + 1) % 4] - corners[i]).perp(&(p - corners[i])) < 0.0)
+    };
+    // A card of the solve lies where that puts it, the same in all photos.
+    let solved = |photo: usize, place: usize| {
+        let card = survey
+            .cards
+            .iter()
+            .find(|c| c.seen.contains(&(photo, place)))?;
+        Some(card.face_from_card.origin)
+    };
+    let seen = |photo: usize, card: &SeenCard| {
+        let middle = card.outline.iter().map(|p| p.vec()).sum::<Vector2<f64>>() / 4.0;
+        survey.view(photo)?.face_from_pixel(Point::at(middle))
+    };
+    cards
+        .iter()
+        .enumerate()
+        .map(|(photo, cards)| {
+            (0..cards.len())
+                .filter(|&i| {
+                    solved(photo, i)
+                        .or_else(|| seen(photo, &cards[i]))
+                        .is_none_or(off)
+                })
+                .collect()
+        })
+        .collect()
+}
+
+/// Adds to the edges what all points on them may be off together.
+pub(super) fn doubt(survey: &mut Survey, sides: &Sides) {
+    for &(line, sd_mm) in &sides.doubts {
+        doubt_edge(survey, line, sd_mm);
+    }
+}
+
+/// Adds to an edge what all points on it may be off together: `wall_mm` for what its side wall hides, and what a cut
+/// edge always leaves open.
+pub(crate) fn doubt_edge(survey: &mut Survey, line: LineId, wall_mm: f64) {
+    // Where a cut edge ends is a matter of its burr and its side wall, and of the pixel that shows them.
+    let Some(middle) = survey.line(line).map(|l| l.middle) else {
+        return;
+    };
+    let scales = survey.model().views().iter();
+    let finest = scales
+        .filter_map(|v| v.mm_per_px(middle))
+        .fold(f64::INFINITY, f64::min);
+    survey.doubt_line(line, wall_mm.hypot(EDGE_U_MM).hypot(EDGE_U_PX * finest));
+}
+
+pub(super) fn options(plan: &Plan, given: &Given, sides: &Sides, turns: u32) -> Options {
+    let thickness = plan.thickness_mm.unwrap_or(UNSAID_THICKNESS_MM);
+    let seen = |edge| {
+        sides
+            .lines
+            .iter()
+            .flatten()
+            .any(|l| l.id == sheet::line_of(edge, turns))
+    };
+    let known = given
+        .known
+        .iter()
+        .filter_map(|&(name, mm)| {
+            let edges = match name {
+                Known::SheetWidth => [Edge::Left, Edge::Right],
+                Known::SheetHeight => [Edge::Bottom, Edge::Top],
+            };
+            let between = edges.map(|e| sheet::line_of(e, turns));
+            edges.iter().all(|&e| seen(e)).then_some(KnownLength {
+                between,
+                mm,
+                sd_mm: KNOWN_SD_MM,
+            })
+        })
+        .collect();
+    Options {
+        // Unsaid, a card beside the sheet lies anywhere from level with the face to on the bench: about
+        // the level that is usual when somebody takes care, a rectangular spread of one thickness.
+        bench_mm: given
+            .card_below_mm
+            .map_or([0.0, thickness / 3f64.sqrt()], |b| [-b, 0.0]),
+        known,
+        paper_mm: PRINT_ABOVE_MM,
+        ..Options::default()
+    }
+}
+
+pub(crate) fn datum(size_mm: [f64; 2], turns: u32) -> SheetDatum {
+    SheetDatum::Edges {
+        base: (sheet::line_of(Edge::Bottom, turns), Edge::Bottom),
+        other: (sheet::line_of(Edge::Left, turns), Edge::Left),
+        size_mm,
+    }
+}
+
+pub(super) fn outline(survey: &Survey, frame: &SheetFrame, turns: u32) -> Outline {
+    let edges = sheet::EDGES
+        .into_iter()
+        .filter_map(|edge| {
+            let line = frame.line(sheet::line_of(edge, turns))?;
+            Some(MeasuredEdge {
+                edge,
+                ends: line.ends,
+                u_offset_mm: line.u_offset_mm,
+                u_angle_rad: line.u_angle_rad,
+            })
+        })
+        .collect();
+    let across = |a, b| survey.line_distance(sheet::line_of(a, turns), sheet::line_of(b, turns));
+    Outline {
+        edges,
+        width_mm: across(Edge::Left, Edge::Right),
+        height_mm: across(Edge::Bottom, Edge::Top),
+    }
+}
+
+/// A sheet of another size than planned means a wrong scale or a wrong sheet.
+pub(super) fn size_findings(plan: &Plan, outline: &Outline) -> Vec<(Weight, Reason)> {
+    let sides = [
+        ("width", outline.width_mm, plan.width_mm),
+        ("height", outline.height_mm, plan.height_mm),
+    ];
+    sides
+        .into_iter()
+        .filter_map(|(name, measured, planned)| {
+            let [mm, u] = measured?;
+            let beyond = (mm - planned).abs() - 2.0 * u;
+            if beyond <= plan.tolerance_mm / 2.0 {
+                return None;
+            }
+            let weight = if beyond > plan.tolerance_mm { Weight::Blocks } else { Weight::Note };
+            let text = format!(
+                "the sheet's {name} measures {mm:.2} ± {:.2} mm, the plan says {planned:.2} mm: either something else was taken for the sheet (--picture or --report shows what), or the plan is not this sheet's, or the scale is wrong (lay a rule on a card's bars and use --bars)",
+                2.0 * u
+            );
+            Some((weight, Reason { code: "sheet-size", text }))
+        })
+        .collect()
+}
+
+/// Where the photos show the plan's corners: the photo's place in the list of all, and the corners it shows.
+pub(super) fn corners(
+    size_mm: [f64; 2],
+    frames: &[SheetFrame],
+    kept: &[usize],
+) -> Vec<(usize, Vec<Point<Pixel>>)> {
+    let corners = [(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0)];
+    let place = |(x, y)| Point::new(x * size_mm[0], y * size_mm[1]);
+    let of_photo = |frame: &SheetFrame| {
+        corners
+            .iter()
+            .filter_map(|&c| frame.pixel_from_sheet(place(c)))
+            .collect()
+    };
+    kept.iter()
+        .copied()
+        .zip(frames.iter().map(of_photo))
+        .collect()
+}

@@ -1,0 +1,41 @@
+//! What the user says besides the plan.
+
+use super::turn::Corner;
+use crate::survey::{PrintScale, Priors};
+
+/// What the user says besides the plan.
+#[derive(Debug, Clone, Default)]
+pub struct Given {
+    /// The print scale, from what the bars measure.
+    pub print_scale: Option<PrintScale>,
+    /// How far below the face the cards beside the sheet lie, mm.
+    pub card_below_mm: Option<f64>,
+    /// Measured lengths.
+    pub known: Vec<(Known, f64)>,
+    /// Where the plan's lower left corner is in the upright photo; unsaid, the marks tell.
+    pub datum_corner: Option<Corner>,
+    /// The camera of each photo in the order given, by its profile, see [`crate::lens::Profile::priors`]; empty:
+    /// by the photos' EXIF data.
+    pub cameras: Vec<Priors>,
+}
+
+/// A length that the user can measure and tell.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Known {
+    /// From the left to the right edge, at the middle.
+    SheetWidth,
+    /// From the bottom to the top edge, at the middle.
+    SheetHeight,
+}
+
+impl Known {
+    /// By its name on the command line.
+    #[must_use]
+    pub fn named(name: &str) -> Option<Self> {
+        match name {
+            "sheet-width" => Some(Self::SheetWidth),
+            "sheet-height" => Some(Self::SheetHeight),
+            _ => None,
+        }
+    }
+}

@@ -1,0 +1,72 @@
+//! What each source of uncertainty has to do with the covariance.
+//!
+//! The normal matrix is a sum over what was observed and expected, N = Σ Nk, and the covariance is its inverse Q. So
+//! Q = Q N Q = Σ Q Nk Q: each source's part is what its own errors do to the unknowns, and the parts add up.
+//!
+//! # Source
+//! Propagation of uncorrelated inputs: JCGM 100:2008, 5.1.2, from memory.
+
+use nalgebra::DMatrix;
+
+use super::observe::Problem;
+
+/// A source of uncertainty that all places of a survey share.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Source {
+    /// Noise of the checker corners, of the points on edges, and of lengths measured by rule.
+    Solve,
+    /// The size of the cards' print.
+    Scale,
+    /// What was not known of the lens.
+    Lens,
+    /// How low the cards beside the sheet lie.
+    Height,
+    /// Where the sheet's edges end: see [`super::Survey::doubt_line`].
+    Datum,
+}
+
+impl Source {
+    /// All of them.
+    pub const ALL: [Self; 5] = [
+        Self::Solve,
+        Self::Scale,
+        Self::Lens,
+        Self::Height,
+        Self::Datum,
+    ];
+}
+
+/// A survey's covariance by source.
+#[derive(Debug, Clone)]
+pub(super) struct Parts([DMatrix<f64>; Source::ALL.len()]);
+
+impl Parts {
+    /// The parts of `cov`, which is the inverse of the normal matrix of `problem`.
+    pub(super) fn of(problem: &Problem, cov: &DMatrix<f64>) -> Self {
+        let (index, e) = (&problem.index, &problem.expected);
+        let one = |at: usize, sd: f64| {
+            let with = cov.column(at);
+            with * with.transpose() / (sd * sd)
+        };
+        let scale = (0..2)
+            .map(|i| one(index.scale() + i, e.scale_sd[i]))
+            .fold(DMatrix::zeros(index.count, index.count), |sum, m| sum + m);
+        let with = cov.columns(0, e.lenses.len());
+        let lens = with * &e.lens_weight * with.transpose();
+        let none = DMatrix::zeros(index.count, index.count);
+        let height = index
+            .bench
+            .map_or_else(|| none.clone(), |at| one(at, e.bench[1]));
+        let solve = cov - &scale - &lens - &height;
+        Self([solve, scale, lens, height, none])
+    }
+
+    pub(super) fn get(&self, source: Source) -> &DMatrix<f64> {
+        &self.0[source as usize]
+    }
+
+    /// Adds variance to one unknown.
+    pub(super) fn add(&mut self, source: Source, at: usize, variance: f64) {
+        self.0[source as usize][(at, at)] += variance;
+    }
+}

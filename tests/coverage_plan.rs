@@ -1,0 +1,102 @@
+//! What is foreseen of a check, against a check.
+#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
+
+mod strip_scene;
+
+use std::path::Path;
+
+use punchready::check::{Given, check};
+use punchready::coverage::{Known, Phone, foresee, lay};
+use punchready::photo;
+use punchready::plan::{self, Plan};
+use punchready::survey::PrintScale;
+
+/// Foreseen and found U agree within this: the photo's cards, tilt and noise are not those that were planned.
+const ALIKE: std::ops::RangeInclusive<f64> = 0.75..=1.35;
+
+fn fixture(name: &str) -> Plan {
+    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures").join(name);
+    plan::read(&file).unwrap()
+}
+
+#[test]
+fn the_foreseen_uncertainty_is_that_of_a_check() {
+    let plan = fixture("hatch-cover.toml");
+    let phone = Phone::default();
+    let layout = lay(&plan, &phone, None).unwrap();
+    assert_eq!(layout.photos.len(), 1);
+    let foreseen = foresee(&plan, &phone, &layout, Known { bars: true }).unwrap();
+    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/hatch-cover.jpg");
+    let given = Given {
+        print_scale: PrintScale::from_bars([100.0, 100.0]).ok(),
+        card_below_mm: Some(0.0),
+        ..Given::default()
+    };
+    let checked = check(&photo::read(&file).unwrap(), &plan, &given);
+    let mut ratios: Vec<f64> = checked
+        .verdict
+        .holes
+        .iter()
+        .zip(&foreseen.expanded_mm)
+        .filter_map(|(h, u)| Some((*u)? / h.uncertainty_mm?))
+        .collect();
+    ratios.sort_by(f64::total_cmp);
+    assert!(ratios.len() > 35, "{}", ratios.len());
+    let middle = ratios[ratios.len() / 2];
+    println!("{:.2} {middle:.2} {:.2}", ratios[0], ratios[ratios.len() - 1]);
+    assert!(ALIKE.contains(&middle), "{middle}");
+}
+
+#[test]
+fn photos_of_a_long_strip_share_two_cards_each() {
+    let mut plan = strip_scene::plan();
+    plan.width_mm = 1200.0;
+    let layout = lay(&plan, &Phone::default(), None).unwrap();
+    assert!((3..=5).contains(&layout.photos.len()), "{layout:?}");
+    let [field, _] = Phone::default().field_mm(layout.height_mm);
+    for pair in layout.photos.windows(2) {
+        let both = layout.cards.iter().filter(|c| {
+            pair.iter()
+                .all(|p| (c.at.x - p.x).abs() + c.half_mm()[0] < field / 2.0)
+        });
+        assert!(both.count() >= 2, "{pair:?} {layout:?}");
+    }
+    // The survey takes them, and every hole is in a photo.
+    let foreseen = foresee(&plan, &Phone::default(), &layout, Known { bars: true }).unwrap();
+    assert!(foreseen.expanded_mm.iter().all(Option::is_some));
+    // An unmeasured print counts most far from the datum corner.
+    let unsaid = foresee(&plan, &Phone::default(), &layout, Known { bars: false }).unwrap();
+    let far = plan
+        .holes
+        .iter()
+        .position(|h| h.at.x > 580.0)
+        .unwrap();
+    let (a, b) = (foreseen.expanded_mm[far].unwrap(), unsaid.expanded_mm[far].unwrap());
+    // 0.5 % of 588 mm is 2.9 mm, k = 2.
+    assert!(b > 5.0 && a < 1.5, "{a} {b}");
+}
+
+#[test]
+fn cards_on_the_face_cover_no_hole() {
+    let mut plan = fixture("hatch-cover.toml");
+    (plan.width_mm, plan.height_mm) = (1400.0, 1100.0);
+    let layout = lay(&plan, &Phone::default(), None).unwrap();
+    assert!(layout.photos.len() >= 4);
+    for card in &layout.cards {
+        let [a, b] = card.half_mm();
+        for hole in &plan.holes {
+            let d = hole.at - card.at;
+            assert!(d.x.abs() > a || d.y.abs() > b, "{card:?} covers {}", hole.name);
+        }
+    }
+    foresee(&plan, &Phone::default(), &layout, Known { bars: true }).unwrap();
+}
+
+#[test]
+fn a_height_that_cannot_be_is_refused_with_what_can() {
+    let plan = strip_scene::plan();
+    let e = lay(&plan, &Phone::default(), Some(90.0)).unwrap_err().to_string();
+    assert!(e.contains("at least"), "{e}");
+    let e = lay(&plan, &Phone::default(), Some(3000.0)).unwrap_err().to_string();
+    assert!(e.contains("at most"), "{e}");
+}
