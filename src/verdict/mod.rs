@@ -57,7 +57,11 @@ pub fn decide(plan: &Plan, ink: &Ink, outline: &Outline, extra: &[(Weight, Reaso
         )
     } else {
         let (decision, reasons) = reasons::weigh(plan, ink, outline, &judged, extra);
-        let bench = bench::list(plan, &judged, &reasons);
+        let found = bench::Found {
+            lines: &ink.lines,
+            outline,
+        };
+        let bench = bench::list(plan, &judged, &reasons, &found);
         (decision, reasons, bench)
     };
     Verdict {
