@@ -2,6 +2,7 @@
 //!
 //! [`check`] is the whole story; what follows it is what it needs to tell it honestly.
 
+mod marks;
 mod turn;
 mod unsaid;
 
@@ -84,14 +85,8 @@ fn measure(
     checked: &mut Checked,
     clock: &mut Clock,
 ) -> Result<(), Reason> {
-    if let Some([a, b]) = &plan.datum {
-        // Measured from the edges, every place would be told from another datum than the plan means.
-        return Err(reason(
-            "datum-marks",
-            format!(
-                "the plan takes its datum from the marks {a} and {b}, which cannot be done yet; take the line datum out of the plan to measure from the sheet's lower left corner"
-            ),
-        ));
+    if let Some(names) = &plan.datum {
+        return marks::measure((photo, plan, given), names, checked, clock);
     }
     let cards = checked.found.cards.clone();
     let sharp = sharp_enough(&photo.grey, &cards);

@@ -17,7 +17,7 @@ use punchready::synth::{
 const STRIP: &str = r#"title = "Deck stitching strip"
 units = "mm"
 [sheet]
-width = 190
+width = 206
 height = 60
 thickness = 1.0
 [rivet]
@@ -229,9 +229,14 @@ fn sideways() {
         Slipped { rise: 1.2, ..PLAIN },
         |_, _| [0.0, 0.0],
     );
-    says("look what the row was measured from", PLAIN, |_, _| {
-        [0.8, -0.8]
-    });
+    says(
+        "look what the row was measured from",
+        Slipped {
+            line: [0.5, -0.8],
+            ..PLAIN
+        },
+        |_, _| [0.8, -0.8],
+    );
     says(
         "on the wrong side of the ruled line",
         Slipped {
