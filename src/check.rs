@@ -8,6 +8,7 @@
 //! | whether a photo is sharp enough | `sharp` |
 //! | which photos measure one piece together | `together` |
 //! | datum, outline and size from the edges | `edges` |
+//! | the same, where two marks are the datum | `marks` |
 //! | one reading from those of all photos | `merge` |
 //! | which way round the sheet lies | `turn` |
 //! | what of each hole's uncertainty comes from where | `budget` |
@@ -18,6 +19,7 @@ mod budget;
 mod checked;
 pub(crate) mod edges;
 mod given;
+mod marks;
 mod merge;
 mod sharp;
 mod together;
@@ -110,14 +112,8 @@ fn measure(
     checked: &mut Checked,
     clock: &mut Clock,
 ) -> Result<(), Reason> {
-    if let Some([a, b]) = &plan.datum {
-        // Measured from the edges, every place would be told from another datum than the plan means.
-        return Err(reason(
-            "datum-marks",
-            format!(
-                "the plan takes its datum from the marks {a} and {b}, which cannot be done yet; take the line datum out of the plan to measure from the sheet's lower left corner"
-            ),
-        ));
+    if let Some(names) = &plan.datum {
+        return marks::measure(shots, plan, given, names, checked, clock);
     }
     let sharp = together::sharp(shots, &checked.found);
     clock.lap("blur", checked);
@@ -130,9 +126,8 @@ fn measure(
             Err(why) if why.code == NO_SHEET && together.kept.len() > 1 => {
                 // Of photos between which the sheet was moved no two edges are one.
                 let found = checked.found.clone();
-                let shows = |fewer: &Together| {
-                    Edged::of(shots, plan, given, checked, clock, fewer).is_ok()
-                };
+                let shows =
+                    |fewer: &Together| Edged::of(shots, plan, given, checked, clock, fewer).is_ok();
                 together = together.without_one(shots, &found, shows).ok_or(why)?;
                 continue;
             }
@@ -222,9 +217,12 @@ impl Edged {
                 camera: i,
             })
             .collect();
-        self.survey =
-            survey::survey_of(&sightings, &together::cameras(shots, &together.kept), &options)
-                .map_err(|e| reason("no-survey", e))?;
+        self.survey = survey::survey_of(
+            &sightings,
+            &together::cameras(shots, &together.kept),
+            &options,
+        )
+        .map_err(|e| reason("no-survey", e))?;
         edges::doubt(&mut self.survey, &self.sides);
         clock.lap("survey", checked);
         Ok(())

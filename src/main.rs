@@ -8,7 +8,7 @@ fn main() -> ExitCode {
     let status = match cli::run(cli::args::read()) {
         Ok(status) => status,
         Err(failure) => {
-            cli::out::tell(&failure.to_string());
+            cli::out::tell_failure(&failure.to_string());
             cli::exit::Status::Refused
         }
     };

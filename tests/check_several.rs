@@ -136,13 +136,28 @@ fn photos_that_are_no_use_are_named_and_left_out() {
         let photo = report.photos.iter().find(|p| p.file.ends_with(name));
         photo.unwrap().left_out.clone().unwrap_or_default()
     };
-    assert!(why("alone.jpg").contains("shares no card"), "{}", why("alone.jpg"));
-    assert!(why("blank.jpg").contains("no scale card"), "{}", why("blank.jpg"));
-    assert!(why("twin.jpg").contains("same picture as middle.jpg"), "{}", why("twin.jpg"));
+    assert!(
+        why("alone.jpg").contains("shares no card"),
+        "{}",
+        why("alone.jpg")
+    );
+    assert!(
+        why("blank.jpg").contains("no scale card"),
+        "{}",
+        why("blank.jpg")
+    );
+    assert!(
+        why("twin.jpg").contains("same picture as middle.jpg"),
+        "{}",
+        why("twin.jpg")
+    );
     assert_eq!(why("left.jpg"), "");
     // None is hidden from the reader.
     for name in ["alone.jpg", "blank.jpg", "twin.jpg"] {
-        assert!(all.verdict.reasons.iter().any(|r| r.text.contains(name)), "{name}");
+        assert!(
+            all.verdict.reasons.iter().any(|r| r.text.contains(name)),
+            "{name}"
+        );
     }
 }
 
@@ -166,7 +181,12 @@ fn a_card_moved_between_photos_is_not_averaged_in() {
     let two = checked(&[&s.photos[0], &moved]);
     assert_eq!(two.verdict.decision, Decision::CannotTell);
     assert_eq!(codes(&two), ["photos-contradict"]);
-    assert!(two.verdict.holes.iter().all(|h| h.state == HoleState::Unseen));
+    assert!(
+        two.verdict
+            .holes
+            .iter()
+            .all(|h| h.state == HoleState::Unseen)
+    );
 }
 
 #[test]
@@ -184,7 +204,12 @@ fn the_sheet_moved_between_photos_is_noticed() {
     assert!(codes(&all).contains(&"photo-left-out"), "{:?}", codes(&all));
     let all = checked(&[&s.photos[0], &pushed]);
     assert_ne!(all.verdict.decision, Decision::Ready);
-    assert_eq!(all.verdict.decision, Decision::CannotTell, "{:?}", codes(&all));
+    assert_eq!(
+        all.verdict.decision,
+        Decision::CannotTell,
+        "{:?}",
+        codes(&all)
+    );
     // Neither of the two shows the sheet by itself.
     assert_eq!(codes(&all), ["no-sheet"]);
 }
@@ -205,7 +230,11 @@ fn a_mark_that_only_one_photo_shows_is_a_contradiction() {
         .iter()
         .find(|r| r.code == "photos-disagree")
         .unwrap_or_else(|| panic!("{:?}", all.verdict.reasons));
-    assert!(told.text.contains("marked.jpg shows a mark"), "{}", told.text);
+    assert!(
+        told.text.contains("marked.jpg shows a mark"),
+        "{}",
+        told.text
+    );
     assert!(told.text.contains("middle.jpg shows none"), "{}", told.text);
     // A hole's mark that is somewhere else in the second photo.
     let off = other_middle("off.jpg", |scene| {
@@ -215,8 +244,17 @@ fn a_mark_that_only_one_photo_shows_is_a_contradiction() {
     let all = checked(&[&s.photos[0], &s.photos[1], &s.photos[2], &off]);
     let hole = all.verdict.holes.iter().find(|h| h.name == "A13").unwrap();
     assert_ne!(hole.state, HoleState::Good);
-    assert!(codes(&all).contains(&"photos-disagree"), "{:?}", codes(&all));
-    assert_eq!(all.verdict.decision, Decision::CannotTell, "{:?}", codes(&all));
+    assert!(
+        codes(&all).contains(&"photos-disagree"),
+        "{:?}",
+        codes(&all)
+    );
+    assert_eq!(
+        all.verdict.decision,
+        Decision::CannotTell,
+        "{:?}",
+        codes(&all)
+    );
 }
 
 #[test]

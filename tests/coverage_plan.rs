@@ -15,7 +15,9 @@ use punchready::survey::PrintScale;
 const ALIKE: std::ops::RangeInclusive<f64> = 0.75..=1.35;
 
 fn fixture(name: &str) -> Plan {
-    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures").join(name);
+    let file = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("fixtures")
+        .join(name);
     plan::read(&file).unwrap()
 }
 
@@ -43,7 +45,11 @@ fn the_foreseen_uncertainty_is_that_of_a_check() {
     ratios.sort_by(f64::total_cmp);
     assert!(ratios.len() > 35, "{}", ratios.len());
     let middle = ratios[ratios.len() / 2];
-    println!("{:.2} {middle:.2} {:.2}", ratios[0], ratios[ratios.len() - 1]);
+    println!(
+        "{:.2} {middle:.2} {:.2}",
+        ratios[0],
+        ratios[ratios.len() - 1]
+    );
     assert!(ALIKE.contains(&middle), "{middle}");
 }
 
@@ -66,12 +72,11 @@ fn photos_of_a_long_strip_share_two_cards_each() {
     assert!(foreseen.expanded_mm.iter().all(Option::is_some));
     // An unmeasured print counts most far from the datum corner.
     let unsaid = foresee(&plan, &Phone::default(), &layout, Known { bars: false }).unwrap();
-    let far = plan
-        .holes
-        .iter()
-        .position(|h| h.at.x > 580.0)
-        .unwrap();
-    let (a, b) = (foreseen.expanded_mm[far].unwrap(), unsaid.expanded_mm[far].unwrap());
+    let far = plan.holes.iter().position(|h| h.at.x > 580.0).unwrap();
+    let (a, b) = (
+        foreseen.expanded_mm[far].unwrap(),
+        unsaid.expanded_mm[far].unwrap(),
+    );
     // 0.5 % of 588 mm is 2.9 mm, k = 2.
     assert!(b > 5.0 && a < 1.5, "{a} {b}");
 }
@@ -86,7 +91,11 @@ fn cards_on_the_face_cover_no_hole() {
         let [a, b] = card.half_mm();
         for hole in &plan.holes {
             let d = hole.at - card.at;
-            assert!(d.x.abs() > a || d.y.abs() > b, "{card:?} covers {}", hole.name);
+            assert!(
+                d.x.abs() > a || d.y.abs() > b,
+                "{card:?} covers {}",
+                hole.name
+            );
         }
     }
     foresee(&plan, &Phone::default(), &layout, Known { bars: true }).unwrap();
@@ -95,8 +104,12 @@ fn cards_on_the_face_cover_no_hole() {
 #[test]
 fn a_height_that_cannot_be_is_refused_with_what_can() {
     let plan = strip_scene::plan();
-    let e = lay(&plan, &Phone::default(), Some(90.0)).unwrap_err().to_string();
+    let e = lay(&plan, &Phone::default(), Some(90.0))
+        .unwrap_err()
+        .to_string();
     assert!(e.contains("at least"), "{e}");
-    let e = lay(&plan, &Phone::default(), Some(3000.0)).unwrap_err().to_string();
+    let e = lay(&plan, &Phone::default(), Some(3000.0))
+        .unwrap_err()
+        .to_string();
     assert!(e.contains("at most"), "{e}");
 }

@@ -567,8 +567,7 @@ fn rows_that_are_out_as_a_whole() {
     assert!(verdict.strays.is_empty());
     assert_eq!(
         verdict.bench[0],
-        "all 6 marks of row A lie about 3.0 mm (3.00 mm right): check where the row was measured from before \
-         moving them one by one"
+        "row A: all marks lie 3.0 mm too far along the row: look where the rule was started from (chance 0.1 % or less)"
     );
     assert_eq!(verdict.bench[1], "A1: move 3.0 mm toward the left end");
     assert_eq!(
@@ -588,8 +587,8 @@ fn rows_that_are_out_as_a_whole() {
     }
     assert_eq!(
         judged(&plan, &ink).bench[0],
-        "the marks of row A drift by 1.5 mm over its length, each pitch 0.30 mm too long: lay the row out anew \
-         from one end rather than stepping hole to hole"
+        "row A: A1 to A6 run 0.30 mm long per step: measure each from the end edge instead of from the mark before \
+         (chance 0.1 % or less)"
     );
 }
 

@@ -101,7 +101,11 @@ impl Tally {
         let n = self.errors_mm.len().max(1);
         let share = |k: usize| k as f64 / n as f64;
         let rms = (self.errors_mm.iter().map(|e| e * e).sum::<f64>() / n as f64).sqrt();
-        let high = self.errors_mm.get(n * 95 / 100).copied().unwrap_or(f64::NAN);
+        let high = self
+            .errors_mm
+            .get(n * 95 / 100)
+            .copied()
+            .unwrap_or(f64::NAN);
         println!(
             "{name:<11} {n:>5}  {rms:>6.3}  {high:>7.3}  {:.3}  {:>8.3}  {:.2}  {:>8}  {:>2}/{:<2}  {:.0}",
             share(self.in_u),

@@ -286,7 +286,9 @@ fn raised(
     };
     let fit = |points: &[(f64, f64)]| {
         let n = points.len() as f64;
-        let (mt, mv) = points.iter().fold((0.0, 0.0), |(a, b), p| (a + p.0 / n, b + p.1 / n));
+        let (mt, mv) = points
+            .iter()
+            .fold((0.0, 0.0), |(a, b), p| (a + p.0 / n, b + p.1 / n));
         let (tt, tv) = points.iter().fold((0.0, 0.0), |(a, b), p| {
             (a + (p.0 - mt).powi(2), b + (p.0 - mt) * (p.1 - mv))
         });

@@ -292,7 +292,11 @@ fn mean_place(
         .collect();
     let (first, _) = marks[0];
     if marks.len() == 1 {
-        return (vec![(marks[0].1, first.at, Cov2::identity())], first.cov, None);
+        return (
+            vec![(marks[0].1, first.at, Cov2::identity())],
+            first.cov,
+            None,
+        );
     }
     let leanings: Vec<Option<Leaning>> = marks
         .iter()
@@ -347,9 +351,8 @@ fn sees_round(seen: &Seen, at: Point<Sheet>, radius: f64) -> bool {
         let last = ((centre + radius) / seen.cell_mm).floor().max(0.0) as usize;
         first..=last.min(most.saturating_sub(1))
     };
-    cells(at.y, seen.rows).all(|row| {
-        cells(at.x, seen.columns).all(|column| seen.cells[row * seen.columns + column])
-    })
+    cells(at.y, seen.rows)
+        .all(|row| cells(at.x, seen.columns).all(|column| seen.cells[row * seen.columns + column]))
 }
 
 /// Whether a photo plainly shows that `mark` is not there.
@@ -384,9 +387,8 @@ fn unsettled(readings: &[Reading]) -> Vec<Unsure> {
                 continue;
             }
             // The same ink in another photo is one place to look at.
-            let same = |o: &&mut Unsure| {
-                o.at.distance(u.at) <= (o.size_mm + u.size_mm) / 2.0 + SAME_MM
-            };
+            let same =
+                |o: &&mut Unsure| o.at.distance(u.at) <= (o.size_mm + u.size_mm) / 2.0 + SAME_MM;
             match left.iter_mut().find(same) {
                 Some(o) if o.size_mm >= u.size_mm => {}
                 Some(o) => *o = u.clone(),
@@ -401,8 +403,7 @@ fn unsettled(readings: &[Reading]) -> Vec<Unsure> {
 fn shows_named(ink: &Ink, u: &Unsure) -> bool {
     let reach = u.size_mm / 2.0 + ROUND_MM;
     let over = |o: &Unsure| o.at.distance(u.at) <= reach + o.size_mm / 2.0;
-    !ink.unsure.iter().any(over)
-        && sees_round(&ink.seen, u.at, reach)
+    !ink.unsure.iter().any(over) && sees_round(&ink.seen, u.at, reach)
 }
 
 /// The ruled lines, those that are one made one.

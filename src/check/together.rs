@@ -28,8 +28,10 @@ impl Shot<'_> {
     /// What the user calls it.
     pub(super) fn name(&self) -> String {
         let path = &self.photo.path;
-        path.file_name()
-            .map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into())
+        path.file_name().map_or_else(
+            || path.display().to_string(),
+            |n| n.to_string_lossy().into(),
+        )
     }
 }
 
@@ -70,13 +72,23 @@ pub(super) fn cameras(shots: &[Shot], kept: &[usize]) -> Cameras {
         let same = |&j: &usize| {
             let o = &shots[j].photo.camera;
             let as_taken = |c: &crate::photo::Camera| {
-                (c.focal_mm, c.focal_35mm, c.digital_zoom, c.exif_size, c.orientation)
+                (
+                    c.focal_mm,
+                    c.focal_35mm,
+                    c.digital_zoom,
+                    c.exif_size,
+                    c.orientation,
+                )
             };
             (&o.make, &o.model) == (&c.make, &c.model)
                 && as_taken(o) == as_taken(c)
                 && shots[j].photo.grey.dimensions() == shots[k].photo.grey.dimensions()
         };
-        let first = if known { kept.iter().find(|&j| same(j)) } else { None };
+        let first = if known {
+            kept.iter().find(|&j| same(j))
+        } else {
+            None
+        };
         *first.unwrap_or(&k)
     };
     let each: Vec<(Priors, usize)> = kept
@@ -342,7 +354,10 @@ fn groups(found: &[Found], kept: &[usize]) -> Vec<Vec<usize>> {
         let usable = cards.filter(|c| c.saddles.len() >= survey::MIN_CARD_SADDLES);
         usable.map(|c| c.number)
     };
-    let twice = |n: u16| kept.iter().any(|&k| numbers(k).filter(|&m| m == n).count() > 1);
+    let twice = |n: u16| {
+        kept.iter()
+            .any(|&k| numbers(k).filter(|&m| m == n).count() > 1)
+    };
     let mut groups: Vec<Vec<usize>> = Vec::new();
     for &photo in kept {
         let tied = |group: &Vec<usize>| {
@@ -358,11 +373,7 @@ fn groups(found: &[Found], kept: &[usize]) -> Vec<Vec<usize>> {
     groups
 }
 
-fn solve(
-    shots: &[Shot],
-    found: &[Found],
-    kept: &[usize],
-) -> Result<Survey, survey::SurveyError> {
+fn solve(shots: &[Shot], found: &[Found], kept: &[usize]) -> Result<Survey, survey::SurveyError> {
     let sightings: Vec<Sighting> = kept
         .iter()
         .enumerate()

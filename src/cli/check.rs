@@ -286,8 +286,8 @@ fn write_files(
         for (i, file) in options.photos.iter().enumerate() {
             let colour = photo::read_colour(file).map_err(|e| Failure::advised(&e))?;
             clock.lap("decode colour");
-            let drawn = picture::draw_on(report, i, &colour, &maps[i])
-                .map_err(|e| Failure::advised(&e))?;
+            let drawn =
+                picture::draw_on(report, i, &colour, &maps[i]).map_err(|e| Failure::advised(&e))?;
             drop(colour);
             write(
                 options,

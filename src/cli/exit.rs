@@ -77,18 +77,72 @@ impl From<ReportError> for Failure {
 
 impl fmt::Display for Failure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "error: {}", inert(&self.error))?;
+        write!(f, "error: {}", said(&self.error))?;
         if let Some(hint) = &self.hint {
-            write!(f, "\nhint: {}", inert(hint))?;
+            write!(f, "\nhint: {}", said(hint))?;
         }
         Ok(())
     }
 }
 
-/// `text` line by line, without characters that steer a terminal: file names may hold any.
-fn inert(text: &str) -> String {
+/// `text` line by line, without characters that steer a terminal (file names may hold any) and without the system's
+/// number for what it has said in words.
+fn said(text: &str) -> String {
     let lines: Vec<String> = text.lines().map(punchready::report::words::plain).collect();
-    lines.join("\n")
+    without_numbers(&lines.join("\n"))
+}
+
+/// `No such file or directory (os error 2)` without the number.
+fn without_numbers(text: &str) -> String {
+    const MARK: &str = " (os error ";
+    let mut out = String::new();
+    let mut rest = text;
+    while let Some(at) = rest.find(MARK) {
+        let number = &rest[at + MARK.len()..];
+        let digits = number
+            .find(|c: char| !c.is_ascii_digit())
+            .unwrap_or(number.len());
+        match number[digits..].strip_prefix(')') {
+            Some(after) => {
+                out.push_str(&rest[..at]);
+                rest = after;
+            }
+            None => {
+                out.push_str(&rest[..at + MARK.len()]);
+                rest = number;
+            }
+        }
+    }
+    out + rest
+}
+
+/// A message broken between words to `columns`; further lines of a paragraph stand under its first word.
+pub(crate) fn wrapped(text: &str, columns: usize) -> String {
+    let mut out = String::new();
+    for line in text.lines() {
+        let margin = line.len() - line.trim_start().len();
+        let mut used = 0;
+        for word in line.split_whitespace() {
+            let length = word.chars().count();
+            if used == 0 {
+                out.push_str(&" ".repeat(margin));
+                used = margin;
+            } else if used + 1 + length > columns {
+                out.push('\n');
+                // Under the text of "error: " and "hint: ".
+                let indent = margin + 7;
+                out.push_str(&" ".repeat(indent));
+                used = indent;
+            } else {
+                out.push(' ');
+                used += 1;
+            }
+            out.push_str(word);
+            used += length;
+        }
+        out.push('\n');
+    }
+    out.trim_end().to_owned()
 }
 
 #[cfg(test)]
@@ -112,6 +166,15 @@ mod tests {
             "error: a.heic: this is HEIC; expected JPEG\nhint: export it; then try"
         );
         assert_eq!(Failure::told(&"a; b; c").to_string(), "error: a; b; c");
+        assert_eq!(
+            Failure::told(&"a.toml: No such file or directory (os error 2); look (os error x)")
+                .to_string(),
+            "error: a.toml: No such file or directory; look (os error x)"
+        );
+        assert_eq!(
+            wrapped("error: one two three four\nhint: five", 18),
+            "error: one two\n       three four\nhint: five"
+        );
         assert_eq!(
             Failure::told(&"x\u{1b}[2J\nsecond").to_string(),
             "error: x?[2J\nsecond"

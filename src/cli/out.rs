@@ -33,6 +33,15 @@ pub(crate) fn tell(line: &str) {
     let _ = writeln!(io::stderr().lock(), "{line}");
 }
 
+/// Says why a command could not do what it was asked: broken to the width of a terminal, as it is elsewhere.
+pub(crate) fn tell_failure(text: &str) {
+    if io::stderr().is_terminal() {
+        tell(&super::exit::wrapped(text, columns()));
+    } else {
+        tell(text);
+    }
+}
+
 /// Columns that a summary on standard output may use.
 pub(crate) fn columns() -> usize {
     columns_of(terminal_size::terminal_size().map(|(width, _)| usize::from(width.0)))

@@ -10,9 +10,7 @@ use crate::check::edges;
 use crate::frame::{Cov2, Pixel, Point, Sheet};
 use crate::plan::{Edge, Plan};
 use crate::sheet::{EDGES, line_of};
-use crate::survey::{
-    Cameras, Options, PrintScale, Priors, Sighting, StraightLine, survey_of,
-};
+use crate::survey::{Cameras, Options, PrintScale, Priors, Sighting, StraightLine, survey_of};
 use crate::synth::Camera;
 use crate::verdict::decision_rule::COVERAGE_FACTOR;
 
@@ -55,7 +53,11 @@ impl Foreseen {
     /// The least.
     #[must_use]
     pub fn best(&self) -> Option<f64> {
-        self.expanded_mm.iter().flatten().copied().min_by(f64::total_cmp)
+        self.expanded_mm
+            .iter()
+            .flatten()
+            .copied()
+            .min_by(f64::total_cmp)
     }
 }
 
@@ -70,7 +72,9 @@ pub fn foresee(
     known: Known,
 ) -> Result<Foreseen, CoverageError> {
     let size_mm = [plan.width_mm, plan.height_mm];
-    let cameras: Vec<Camera> = (0..layout.photos.len()).map(|i| camera(phone, layout, i)).collect();
+    let cameras: Vec<Camera> = (0..layout.photos.len())
+        .map(|i| camera(phone, layout, i))
+        .collect();
     let seen: Vec<(Vec<SeenCard>, Vec<usize>, Vec<StraightLine>)> = cameras
         .iter()
         .map(|camera| {
@@ -148,7 +152,11 @@ pub fn foresee(
 /// The camera of a photo, held by hand.
 fn camera(phone: &Phone, layout: &Layout, photo: usize) -> Camera {
     let [long, short] = phone.size_px;
-    let size = if layout.long_side_along_x { [long, short] } else { [short, long] };
+    let size = if layout.long_side_along_x {
+        [long, short]
+    } else {
+        [short, long]
+    };
     // Some other way each time, as the golden angle has it.
     let lean = 2.4 * photo as f64 - 1.4;
     let mut camera = Camera::above(
@@ -173,7 +181,11 @@ fn shown(camera: &Camera, world: Vector3<f64>) -> Option<Point<Pixel>> {
 /// A card as a photo shows it; `None` unless it shows all of it.
 fn card(camera: &Camera, laid: &LaidCard) -> Option<SeenCard> {
     let layout = CardLayout::of(laid.number)?;
-    let turn = if laid.upright { std::f64::consts::FRAC_PI_2 } else { 0.0 };
+    let turn = if laid.upright {
+        std::f64::consts::FRAC_PI_2
+    } else {
+        0.0
+    };
     let (s, c) = f64::sin_cos(turn);
     let place = |x: f64, y: f64| {
         let world = Vector3::new(laid.at.x + c * x - s * y, laid.at.y + s * x + c * y, 0.0);

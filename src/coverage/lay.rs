@@ -105,7 +105,11 @@ pub fn lay(plan: &Plan, phone: &Phone, height_mm: Option<f64>) -> Result<Layout,
         let across = usize::from(long_x);
         let row = whole[across] / field(1.0)[across];
         let usual = phone.height_mm(STRIP_PX_PER_MM);
-        if row <= most_mm { row.max(usual) } else { usual }
+        if row <= most_mm {
+            row.max(usual)
+        } else {
+            usual
+        }
     });
     let field = field(height);
     if let Some(i) = (0..2).find(|&i| field[i] < OVERLAP_MM + SQUARE_MM) {
@@ -132,7 +136,11 @@ pub fn lay(plan: &Plan, phone: &Phone, height_mm: Option<f64>) -> Result<Layout,
 
 /// How far a card beside a piece of this size reaches out from it: strips lie along narrow pieces.
 fn card_depth(size: [f64; 2]) -> f64 {
-    if size[0].min(size[1]) < SQUARE_MM { STRIP_MM[1] } else { SQUARE_MM }
+    if size[0].min(size[1]) < SQUARE_MM {
+        STRIP_MM[1]
+    } else {
+        SQUARE_MM
+    }
 }
 
 /// Places along one side at which photos are aimed.
@@ -142,10 +150,14 @@ fn aims(size: f64, whole: f64, field: f64) -> Vec<f64> {
     }
     // The ends need the sheet's edge and some bench beyond it.
     let reach = size + 2.0 * MARGIN_MM.max(GAP_MM + MARGIN_MM);
-    let count = ((reach - OVERLAP_MM) / (field - OVERLAP_MM)).ceil().max(2.0);
+    let count = ((reach - OVERLAP_MM) / (field - OVERLAP_MM))
+        .ceil()
+        .max(2.0);
     let first = field / 2.0 - (reach - size) / 2.0;
     let step = (size - 2.0 * first) / (count - 1.0);
-    (0..count as usize).map(|i| first + step * i as f64).collect()
+    (0..count as usize)
+        .map(|i| first + step * i as f64)
+        .collect()
 }
 
 /// Cards on the four sides of a piece that one photo shows.
@@ -206,7 +218,11 @@ fn between(plan: &Plan, columns: &[f64], rows: &[f64]) -> Result<Vec<LaidCard>, 
             places.push((-out, y, true, false));
             places.push((size[0] + out, y, true, false));
         }
-        let mid = |aims: &[f64]| aims.windows(2).map(|w| (w[0] + w[1]) / 2.0).collect::<Vec<_>>();
+        let mid = |aims: &[f64]| {
+            aims.windows(2)
+                .map(|w| (w[0] + w[1]) / 2.0)
+                .collect::<Vec<_>>()
+        };
         for &y in rows {
             places.extend(mid(columns).into_iter().map(|x| (x, y, true, true)));
         }
@@ -231,7 +247,11 @@ fn between(plan: &Plan, columns: &[f64], rows: &[f64]) -> Result<Vec<LaidCard>, 
             upright,
             on_face,
         };
-        let card = if on_face { bare_place(plan, card)? } else { card };
+        let card = if on_face {
+            bare_place(plan, card)?
+        } else {
+            card
+        };
         cards.push(card);
     }
     Ok(cards)

@@ -49,7 +49,8 @@ impl Phone {
     /// What a picture from `height_mm` above shows, mm along its longer and its shorter side.
     #[must_use]
     pub fn field_mm(&self, height_mm: f64) -> [f64; 2] {
-        self.size_px.map(|p| f64::from(p) * height_mm / self.focal_px())
+        self.size_px
+            .map(|p| f64::from(p) * height_mm / self.focal_px())
     }
 
     /// The height for a scale, mm.

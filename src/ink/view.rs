@@ -258,7 +258,7 @@ fn resample_row(source: &GrayImage, mesh: &[Option<Point<Pixel>>], v: f64, out: 
 }
 
 /// Derivative of the photo's pixel by the place on the sheet, px/mm.
-pub(super) fn jacobian(frame: &SheetFrame, at: Point<Sheet>) -> Option<Matrix2<f64>> {
+pub(crate) fn jacobian(frame: &SheetFrame, at: Point<Sheet>) -> Option<Matrix2<f64>> {
     let see = |dx: f64, dy: f64| frame.pixel_from_sheet(Point::new(at.x + dx, at.y + dy));
     Some(Matrix2::from_columns(&[
         see(0.5, 0.0)? - see(-0.5, 0.0)?,

@@ -3,9 +3,12 @@
 //! | step | file |
 //! | --- | --- |
 //! | open and walk the TOML file | `read` |
-//! | one table: its keys, their sorts and places | `table` |
+//! | one table: the sorts of its values and their places | `table` |
+//! | which keys a table has, and what was meant by another | `keys` |
 //! | stations: the ways to write where a row's holes are | `spacing` |
-//! | rows: along an edge, between points, from another row | `rows` |
+//! | rows: along an edge, between points, from another row | `rows`, `beside` |
+//! | the line of a row | `line` |
+//! | drills by name, and which serves which rivet | [`drill`] |
 //! | grids, circles and arcs | `patterns` |
 //! | points and the names of holes that stand for points | `places` |
 //! | names, places and tolerance make sense together | `geometry` |
@@ -15,9 +18,13 @@
 //! | where to mark, and what a rule's divisions cost | [`stations`] |
 //! | plans to start from | [`starters`] |
 
+mod beside;
+pub mod drill;
 mod error;
 mod geometry;
+mod keys;
 pub mod length;
+mod line;
 mod patterns;
 mod places;
 mod read;
@@ -110,6 +117,8 @@ pub struct Plan {
     pub rivet_mm: Option<f64>,
     /// Rivet head, where given.
     pub head: Option<Head>,
+    /// The drill for the holes, where given.
+    pub drill: Option<drill::Drill>,
     /// Radius round a planned centre within which a mark must lie, mm.
     pub tolerance_mm: f64,
     /// Share of the face that must be seen for "ready", 0 to 1.

@@ -4,8 +4,9 @@ use nalgebra::Vector2;
 
 use super::error::Faults;
 use super::length::shorten;
+use super::line::Line;
 use super::read::name;
-use super::rows::{Drawn, Line, SheetSize, add, add_run};
+use super::rows::{Drawn, SheetSize, add, add_run};
 use super::table::Table;
 use super::{Datum, Edge, Path, Run, Units, places, spacing};
 use crate::frame::Point;

@@ -4,9 +4,10 @@ use nalgebra::Vector2;
 
 use super::error::Faults;
 use super::geometry::SAME_PLACE_MM;
+use super::keys::nearest;
 use super::length::{shorten, show_planned};
 use super::rows::Drawn;
-use super::table::{Got, PointOrName, Table, nearest};
+use super::table::{Got, PointOrName, Table};
 use super::{Hole, Units};
 
 /// A place, and the hole that marks it where there is one.

@@ -6,9 +6,11 @@ use std::path::Path;
 
 use toml::de::DeTable;
 
+use super::drill::{self, Drill};
 use super::error::{Fault, Faults, PlanError};
+use super::keys::nearest;
 use super::rows::{self, Drawn, DrawnHole, SheetSize};
-use super::table::{Got, Table, nearest};
+use super::table::{Got, Table};
 use super::{Head, Hole, Plan, Units};
 use super::{geometry, patterns};
 use crate::frame::Point;
@@ -127,7 +129,7 @@ fn plan_of(top: &Table, path: &Path, faults: &mut Faults) -> Option<Plan> {
 
     let title = title(top, path, faults);
     let sheet = sheet(top, units, faults);
-    let (rivet_mm, head) = rivet(top, units, faults);
+    let (rivet_mm, head, drill) = rivet(top, units, faults);
     let tolerance = tolerance(top, units, faults);
     let seen_fraction = seen_fraction(top, faults);
 
@@ -162,6 +164,7 @@ fn plan_of(top: &Table, path: &Path, faults: &mut Faults) -> Option<Plan> {
         thickness_mm,
         rivet_mm,
         head,
+        drill,
         tolerance_mm: tolerance?.value,
         seen_fraction,
         datum,
@@ -213,11 +216,15 @@ fn sheet(top: &Table, units: Units, faults: &mut Faults) -> Option<(SheetSize, O
     Some((size, thickness))
 }
 
-fn rivet(top: &Table, units: Units, faults: &mut Faults) -> (Option<f64>, Option<Head>) {
+fn rivet(
+    top: &Table,
+    units: Units,
+    faults: &mut Faults,
+) -> (Option<f64>, Option<Head>, Option<Drill>) {
     /// Thicker than any rivet set by hand.
     const THICKEST_MM: f64 = 25.0;
     let Some(table) = top.optional_table("rivet", faults) else {
-        return (None, None);
+        return (None, None, None);
     };
     let diameter = table.optional_length("diameter", units, faults);
     let heads = [
@@ -225,9 +232,11 @@ fn rivet(top: &Table, units: Units, faults: &mut Faults) -> (Option<f64>, Option
         ("countersunk", Head::Countersunk),
     ];
     let head = table.optional_word("head", &heads, faults);
+    let drill = drill::read(&table, units, faults);
     (
         positive(&table, "diameter", diameter, THICKEST_MM, faults),
         head,
+        drill,
     )
 }
 

@@ -9,12 +9,14 @@
 
 use nalgebra::Vector2;
 
+use super::beside::{copy, offset};
 use super::error::Faults;
 use super::geometry;
 use super::length::show_planned;
+use super::line::Line;
 use super::read::{MOST_HOLES, name};
 use super::spacing::{self, Track};
-use super::table::{Got, PointOrName, Table, nearest};
+use super::table::Table;
 use super::{Datum, Edge, Hole, Path, Row, Run, Stop, Units, places};
 use crate::frame::Point;
 
@@ -45,7 +47,7 @@ pub(super) struct Drawn {
     /// Holes drilled already.
     pub(super) drilled: Vec<DrawnHole>,
     /// The lines of the rows, for those that are drawn from them.
-    lines: Vec<(String, Line)>,
+    pub(super) lines: Vec<(String, Line)>,
 }
 
 impl Drawn {
@@ -70,141 +72,8 @@ impl Drawn {
     }
 }
 
-impl Edge {
-    /// The length of this edge, and of the sheet across it, mm.
-    fn lengths(self, size: SheetSize) -> (f64, f64) {
-        match self {
-            Self::Bottom | Self::Top => (size.width_mm, size.height_mm),
-            Self::Left | Self::Right => (size.height_mm, size.width_mm),
-        }
-    }
-
-    /// The edges where a row along this one starts and ends.
-    fn ends(self) -> [Self; 2] {
-        match self {
-            Self::Bottom | Self::Top => [Self::Left, Self::Right],
-            Self::Left | Self::Right => [Self::Bottom, Self::Top],
-        }
-    }
-
-    /// The edge across the sheet.
-    fn opposite(self) -> Self {
-        match self {
-            Self::Bottom => Self::Top,
-            Self::Top => Self::Bottom,
-            Self::Left => Self::Right,
-            Self::Right => Self::Left,
-        }
-    }
-
-    /// Whether it runs along x.
-    #[must_use]
-    pub fn is_level(self) -> bool {
-        matches!(self, Self::Bottom | Self::Top)
-    }
-
-    /// Its name in plans.
-    #[must_use]
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Bottom => "bottom",
-            Self::Right => "right",
-            Self::Top => "top",
-            Self::Left => "left",
-        }
-    }
-
-    /// Distance of a place of the sheet from this edge, mm.
-    fn distance(self, at: Vector2<f64>, size: SheetSize) -> f64 {
-        match self {
-            Self::Bottom => at.y,
-            Self::Top => size.height_mm - at.y,
-            Self::Left => at.x,
-            Self::Right => size.width_mm - at.x,
-        }
-    }
-
-    /// The line of a row at `edge_distance` from this edge.
-    fn line(self, edge_distance: f64, size: SheetSize, stations: Vec<f64>) -> Line {
-        let (origin, along) = match self {
-            Self::Bottom => (Vector2::new(0.0, edge_distance), Vector2::x()),
-            Self::Top => (
-                Vector2::new(0.0, size.height_mm - edge_distance),
-                Vector2::x(),
-            ),
-            Self::Left => (Vector2::new(edge_distance, 0.0), Vector2::y()),
-            Self::Right => (
-                Vector2::new(size.width_mm - edge_distance, 0.0),
-                Vector2::y(),
-            ),
-        };
-        Line {
-            origin,
-            along,
-            edge: Some(self),
-            datum: Datum::Edge(self.ends()[0]),
-            stations,
-            skipped: Vec::new(),
-            ends: Vec::new(),
-        }
-    }
-}
-
-/// A row on its line, before its holes are named.
-#[derive(Debug, Clone)]
-pub(super) struct Line {
-    /// Where the station is 0.
-    pub(super) origin: Vector2<f64>,
-    /// Unit vector of growing station.
-    pub(super) along: Vector2<f64>,
-    /// The edge that the row is written along.
-    pub(super) edge: Option<Edge>,
-    pub(super) datum: Datum,
-    /// All of them, skipped and shared ones too.
-    pub(super) stations: Vec<f64>,
-    /// Numbers of those left out.
-    pub(super) skipped: Vec<usize>,
-    /// Holes that the row is written to start or end at.
-    pub(super) ends: Vec<String>,
-}
-
-impl Line {
-    pub(super) fn place(&self, station: f64) -> Vector2<f64> {
-        self.origin + self.along * station
-    }
-
-    /// Away from the row's edge, or to its left.
-    fn inward(&self) -> Vector2<f64> {
-        let left = Vector2::new(-self.along.y, self.along.x);
-        match self.edge {
-            Some(Edge::Top | Edge::Left) => -left,
-            _ => left,
-        }
-    }
-
-    /// The edge along which the row runs or with which it is level, for a row whose stations grow away
-    /// from the left or the bottom edge.
-    fn level_with(&self, size: SheetSize) -> Option<Edge> {
-        /// Slant below which a row is level, as a sine: rounding.
-        const LEVEL: f64 = 1e-9;
-        if self.edge.is_some() {
-            return self.edge;
-        }
-        let near = |at: f64, across: f64| at <= across / 2.0;
-        if self.along.y.abs() < LEVEL && self.along.x > 0.0 {
-            let low = near(self.origin.y, size.height_mm);
-            Some(if low { Edge::Bottom } else { Edge::Top })
-        } else if self.along.x.abs() < LEVEL && self.along.y > 0.0 {
-            let low = near(self.origin.x, size.width_mm);
-            Some(if low { Edge::Left } else { Edge::Right })
-        } else {
-            None
-        }
-    }
-}
-
 /// Keys that say where a row is, with those that belong to each.
-const FORMS: [(&str, &[&str]); 4] = [
+pub(super) const FORMS: [(&str, &[&str]); 4] = [
     ("along", &["edge_distance"]),
     ("from", &["to"]),
     ("offset_from", &["offset", "stagger"]),
@@ -332,174 +201,6 @@ fn between(table: &Table, units: Units, drawn: &Drawn, faults: &mut Faults) -> O
         stations,
         skipped: Vec::new(),
         ends: from.hole.into_iter().chain(to.hole).collect(),
-    })
-}
-
-/// The line of the row that `key` names; a fault if there is none above.
-fn base(table: &Table, key: &str, drawn: &Drawn, faults: &mut Faults) -> Option<Line> {
-    let got = table.text(key, "\"A\"", faults)?;
-    let found = drawn.lines.iter().find(|(name, _)| name == got.value);
-    if found.is_none() {
-        let text = format!(
-            "there is no row \"{}\" above this one",
-            super::length::shorten(got.value)
-        );
-        let near = nearest(got.value, drawn.lines.iter().map(|l| l.0.as_str()));
-        match near {
-            Some(near) => {
-                let hint = format!("did you mean \"{near}\"?");
-                faults.add_with_hint(got.at, table.name_of(key), text, hint);
-            }
-            None => faults.add(got.at, table.name_of(key), text),
-        }
-    }
-    found.map(|(_, line)| line.clone())
-}
-
-/// A row beside another: with its stations, midway between them, or with a spacing of its own.
-fn offset(
-    table: &Table,
-    (units, size): (Units, Option<SheetSize>),
-    drawn: &Drawn,
-    faults: &mut Faults,
-) -> Option<Line> {
-    let base = base(table, "offset_from", drawn, faults);
-    let by = table.length("offset", "\"1/2\"", units, faults);
-    let stagger = table.flag("stagger", faults);
-    let (base, by) = (base?, by?);
-    let spaced = spacing::KEYS.iter().find(|k| table.has(k));
-    if let Some(key) = spaced
-        && stagger
-    {
-        let text =
-            "found beside `stagger`, which puts the holes midway between those of the other row";
-        faults.add(table.place_of(key), table.name_of(key), text);
-        return None;
-    }
-    let stations = if spaced.is_some() {
-        let length_mm = match base.edge {
-            Some(edge) => edge.lengths(size?).0,
-            None => base.stations.last().copied().unwrap_or_default(),
-        };
-        let track = match base.edge {
-            Some(edge) => Track::Edge {
-                ends: Some(edge.ends().map(Edge::name)),
-                length_mm: Some(length_mm),
-            },
-            None => Track::Between { length_mm },
-        };
-        spacing::stations(table, track, units, faults)?
-    } else if stagger {
-        let midway = base.stations.windows(2).map(|w| (w[0] + w[1]) / 2.0);
-        midway.collect()
-    } else {
-        base.stations.clone()
-    };
-    if stations.is_empty() {
-        let text = "the row it is measured from has one hole, and nothing is midway";
-        faults.add(table.place_of("stagger"), table.name_of("stagger"), text);
-        return None;
-    }
-    let skipped = if stagger || spaced.is_some() {
-        Vec::new()
-    } else {
-        base.skipped.clone()
-    };
-    Some(Line {
-        origin: base.origin + base.inward() * by.value,
-        datum: match base.datum {
-            Datum::Edge(edge) => Datum::Edge(edge),
-            _ => Datum::Start,
-        },
-        stations,
-        skipped,
-        ends: Vec::new(),
-        ..base
-    })
-}
-
-/// Another row's holes, mirrored in an upright or level line, or shifted.
-fn copy(
-    table: &Table,
-    (units, size): (Units, Option<SheetSize>),
-    drawn: &Drawn,
-    faults: &mut Faults,
-) -> Option<Line> {
-    let base = base(table, "copy_of", drawn, faults);
-    let mirror = table.optional_word(
-        "mirror",
-        &[("left-right", true), ("top-bottom", false)],
-        faults,
-    );
-    let at = table.optional_length("mirror_at", units, faults);
-    let shift = match table.optional_point("shift", units, faults) {
-        Some(Got {
-            value: PointOrName::Point([x, y]),
-            ..
-        }) => Some(Vector2::new(x, y)),
-        Some(got) => {
-            let text = "found a name; expected two lengths such as [\"0\", \"5/8\"]";
-            faults.add(got.at, table.name_of("shift"), text);
-            None
-        }
-        None => None,
-    };
-    if table.has("mirror") == table.has("shift") || (table.has("shift") && table.has("mirror_at")) {
-        let text = "expected `mirror` (\"left-right\" or \"top-bottom\", with `mirror_at` unless in the \
-                    middle of the sheet) or `shift` ([right, up])";
-        faults.add(table.place_of("copy_of"), table.name_of("copy_of"), text);
-        return None;
-    }
-    let (base, size) = (base?, size?);
-    let image = |p: Vector2<f64>| match (shift, mirror) {
-        (Some(by), _) => p + by,
-        (_, Some(true)) => {
-            let middle = at.map_or(size.width_mm / 2.0, |a| a.value);
-            Vector2::new(2.0 * middle - p.x, p.y)
-        }
-        _ => {
-            let middle = at.map_or(size.height_mm / 2.0, |a| a.value);
-            Vector2::new(p.x, 2.0 * middle - p.y)
-        }
-    };
-    if shift.is_none() && mirror.is_none() {
-        return None;
-    }
-    let across = mirror.is_some_and(|upright| base.edge.is_some_and(|e| e.is_level() != upright));
-    if let Some(edge) = base.edge {
-        let edge = if across { edge.opposite() } else { edge };
-        let places: Vec<Vector2<f64>> = base
-            .stations
-            .iter()
-            .map(|&s| image(base.place(s)))
-            .collect();
-        let mut stations: Vec<f64> = places
-            .iter()
-            .map(|p| if edge.is_level() { p.x } else { p.y })
-            .collect();
-        let mut skipped = base.skipped;
-        // Stations always run from the left or the bottom edge.
-        if stations.len() > 1 && stations[0] > stations[1] {
-            stations.reverse();
-            let count = stations.len();
-            skipped = skipped.into_iter().map(|n| count + 1 - n).rev().collect();
-        }
-        let first = *places.first()?;
-        return Some(Line {
-            skipped,
-            ..edge.line(edge.distance(first, size), size, stations)
-        });
-    }
-    let origin = image(base.origin);
-    Some(Line {
-        origin,
-        along: image(base.origin + base.along) - origin,
-        datum: match base.datum {
-            Datum::Edge(edge) => Datum::Edge(edge),
-            _ => Datum::Start,
-        },
-        ends: Vec::new(),
-        ..base
     })
 }
 

@@ -5,86 +5,7 @@ use toml::de::{DeTable, DeValue};
 
 use super::Units;
 use super::error::Faults;
-use super::length;
-
-/// The tables of a plan and the keys of each. `""` is the top of the file.
-const KNOWN: [(&str, &[&str]); 9] = [
-    (
-        "",
-        &[
-            "title",
-            "units",
-            "datum",
-            "sheet",
-            "rivet",
-            "tolerance",
-            "seen",
-            "row",
-            "grid",
-            "circle",
-            "hole",
-        ],
-    ),
-    ("sheet", &["width", "height", "thickness"]),
-    ("rivet", &["diameter", "head"]),
-    ("tolerance", &["position"]),
-    ("seen", &["fraction"]),
-    (
-        "row",
-        &[
-            "name",
-            "along",
-            "edge_distance",
-            "first",
-            "pitch",
-            "count",
-            "last",
-            "stations",
-            "last_from_end",
-            "pitch_about",
-            "pitch_min",
-            "pitch_max",
-            "from",
-            "to",
-            "offset_from",
-            "offset",
-            "stagger",
-            "copy_of",
-            "mirror",
-            "mirror_at",
-            "shift",
-            "skip",
-            "share",
-        ],
-    ),
-    (
-        "grid",
-        &[
-            "name",
-            "at",
-            "columns",
-            "column_pitch",
-            "lines",
-            "line_pitch",
-            "stagger",
-            "skip",
-        ],
-    ),
-    (
-        "circle",
-        &[
-            "name",
-            "centre",
-            "diameter",
-            "count",
-            "start_angle",
-            "end_angle",
-            "skip",
-            "share",
-        ],
-    ),
-    ("hole", &["name", "x", "y", "drilled"]),
-];
+use super::{keys, length};
 
 /// A value and the byte of the file where it stands.
 #[derive(Debug, Clone, Copy)]
@@ -124,10 +45,7 @@ impl<'a> Table<'a> {
         at: usize,
         faults: &mut Faults,
     ) -> Self {
-        let known = KNOWN
-            .iter()
-            .find(|(s, _)| *s == sort)
-            .map_or(&[][..], |k| k.1);
+        let known = keys::of(sort);
         let mut entries = Vec::new();
         for (key, value) in table.iter() {
             let name: &str = key.get_ref();
@@ -147,7 +65,7 @@ impl<'a> Table<'a> {
                     key.span().start,
                     "",
                     format!("{place} has no key `{}`", length::shorten(name)),
-                    advise_key(name, sort, known),
+                    keys::advise(name, sort),
                 );
             }
         }
@@ -174,6 +92,14 @@ impl<'a> Table<'a> {
 
     fn find(&self, key: &str) -> Option<&Entry<'a>> {
         self.entries.iter().find(|e| e.key == key)
+    }
+
+    /// The value of `key` if it is a text.
+    pub(super) fn as_text(&self, key: &str) -> Option<&'a str> {
+        match self.find(key)?.value {
+            DeValue::String(text) => Some(text),
+            _ => None,
+        }
     }
 
     /// The value of `key`; its absence is a fault.
@@ -538,57 +464,4 @@ fn describe(value: &DeValue) -> String {
         DeValue::Array(_) => "a list".into(),
         DeValue::Table(_) => "a table".into(),
     }
-}
-
-/// What to do about an unknown key: the nearest known one, its right table, or the list.
-fn advise_key(name: &str, sort: &str, known: &[&str]) -> String {
-    if let Some(near) = nearest(name, known.iter().copied()) {
-        return format!("did you mean `{near}`?");
-    }
-    let home = KNOWN
-        .iter()
-        .find(|(s, keys)| *s != sort && keys.contains(&name));
-    match home {
-        Some(("", _)) => format!("`{name}` goes to the top of the file, above the first ["),
-        Some((table @ ("row" | "grid" | "circle" | "hole"), _)) => {
-            format!("`{name}` belongs under [[{table}]]")
-        }
-        Some((table, _)) => format!("`{name}` belongs under [{table}]"),
-        None => format!("its keys are {}", known.join(", ")),
-    }
-}
-
-/// The candidate that `word` was likely meant to be.
-pub(super) fn nearest<'c>(
-    word: &str,
-    candidates: impl Iterator<Item = &'c str>,
-) -> Option<&'c str> {
-    /// A longer word is no slip of a known key.
-    const LONGEST: usize = 40;
-    if word.chars().count() > LONGEST {
-        return None;
-    }
-    let plain = |s: &str| s.to_lowercase().replace(['-', ' '], "_");
-    let wanted = plain(word);
-    candidates
-        .map(|c| (edits(&wanted, &plain(c)), c))
-        .filter(|(d, c)| *d <= 1.max((c.chars().count() + 1) / 3) && *d < c.chars().count())
-        .min_by_key(|(d, _)| *d)
-        .map(|(_, c)| c)
-}
-
-/// Levenshtein distance.
-fn edits(a: &str, b: &str) -> usize {
-    let b: Vec<char> = b.chars().collect();
-    let mut row: Vec<usize> = (0..=b.len()).collect();
-    for (i, ca) in a.chars().enumerate() {
-        let mut diagonal = row[0];
-        row[0] = i + 1;
-        for (j, cb) in b.iter().enumerate() {
-            let change = diagonal + usize::from(ca != *cb);
-            diagonal = row[j + 1];
-            row[j + 1] = change.min(row[j] + 1).min(diagonal + 1);
-        }
-    }
-    row[b.len()]
 }

@@ -10,11 +10,11 @@ use super::{InPhoto, Report};
 pub(super) fn overlay(r: &Report, photo: usize, scale: [f64; 2], unit: f64) -> Overlay {
     let mut out = Overlay::default();
     // The sheet's outline first: cards may lie on it.
-    let (cards, sheet): (Vec<&InPhoto>, Vec<&InPhoto>) =
-        r.in_photo
-            .iter()
-            .filter(|f| f.photo == photo)
-            .partition(|f| f.card.is_some());
+    let (cards, sheet): (Vec<&InPhoto>, Vec<&InPhoto>) = r
+        .in_photo
+        .iter()
+        .filter(|f| f.photo == photo)
+        .partition(|f| f.card.is_some());
     for f in sheet.into_iter().chain(cards) {
         let corners: Vec<[f64; 2]> = f
             .corners

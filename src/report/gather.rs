@@ -53,7 +53,11 @@ pub(super) fn gather<E: From<ReportError>>(
         .map(|p| [f64::from(p.width), f64::from(p.height)])
         .collect();
     let best = |at: Point<Sheet>| best(maps, &sizes, at);
-    let places = if measured { crops::places(r) } else { Vec::new() };
+    let places = if measured {
+        crops::places(r)
+    } else {
+        Vec::new()
+    };
     let of_place: Vec<usize> = places.iter().map(|p| best(p.middle())).collect();
     let mut crops: Vec<Option<Crop>> = places.iter().map(|_| None).collect();
     let mut flat = measured.then(|| flat::blank(window));

@@ -88,7 +88,11 @@ pub fn budget(r: &Report, width: usize, colour: bool) -> String {
         })
         .collect();
     if table.is_empty() {
-        out.wrapped("  ", "No hole has a mark whose uncertainty is known.", Style::Plain);
+        out.wrapped(
+            "  ",
+            "No hole has a mark whose uncertainty is known.",
+            Style::Plain,
+        );
     } else {
         out.table(
             &[

@@ -4,9 +4,9 @@
 use nalgebra::Vector2;
 use rayon::prelude::*;
 
-use super::{Look, SheetError};
 use super::contrast::{Contrast, MIN_STEP};
 use super::segments::{self, Segment};
+use super::{Look, SheetError};
 use crate::frame::{Face, Pixel, Point};
 use crate::survey::Survey;
 

@@ -132,9 +132,8 @@ impl Contrast<'_> {
             .map(|k| {
                 let s = length * ((k as f64 + 0.5) / PLACES as f64);
                 let look = self.look(a + along * s);
-                let levels = (-n..=n).map(|i| {
-                    level(look?, a + along * s + outward * (f64::from(i) * SWEEP_MM))
-                });
+                let levels = (-n..=n)
+                    .map(|i| level(look?, a + along * s + outward * (f64::from(i) * SWEEP_MM)));
                 (s - length / 2.0, levels.collect())
             })
             .collect();

@@ -83,11 +83,7 @@ struct Hit {
 
 /// Finds the four sides' points in one photo, in the order bottom, right, top, left of the rectangle; `None` for a
 /// side of which too little shows.
-pub(super) fn sides(
-    look: &Look,
-    r: &Rectangle,
-    thickness_mm: f64,
-) -> [Option<SidePoints>; 4] {
+pub(super) fn sides(look: &Look, r: &Rectangle, thickness_mm: f64) -> [Option<SidePoints>; 4] {
     let finder = Finder {
         look,
         linear: std::array::from_fn(|level| linear_light(level as f64) as f32),
@@ -114,7 +110,13 @@ impl Finder<'_> {
         // All profiles together show steps that grain hides in each: which of them the sheet ends at is
         // decided once for the whole side.
         let middle = line.point(line.length / 2.0, 0.0);
-        let px_per_mm = self.look.view.local_scale(middle)?.determinant().abs().sqrt();
+        let px_per_mm = self
+            .look
+            .view
+            .local_scale(middle)?
+            .determinant()
+            .abs()
+            .sqrt();
         let step = 0.5 / px_per_mm;
         let wall = self.wall_mm(&line);
         // First in each half, which sets the direction right where the rough line was drawn to something else.
@@ -201,7 +203,10 @@ impl Finder<'_> {
     fn profile(&self, line: &Axis, along: f64, reach: f64, step: Option<f64>) -> Option<Profile> {
         let middle = self.look.view.pixel_from_face(line.point(along, 0.0))?;
         let margin = 3.0;
-        let (w, h) = (f64::from(self.look.grey.width()), f64::from(self.look.grey.height()));
+        let (w, h) = (
+            f64::from(self.look.grey.width()),
+            f64::from(self.look.grey.height()),
+        );
         let px_per_mm = self
             .look
             .view

@@ -6,9 +6,9 @@ use nalgebra::{DMatrix, DVector, Matrix2, Vector2};
 
 use super::error::SurveyError;
 use super::input::{LineId, Options, Sighting};
+use super::lens::LENS_UNKNOWNS;
 use super::model::Index;
 use super::observe::{Expected, LengthSeen, PointSeen, Problem, SaddleSeen};
-use super::lens::LENS_UNKNOWNS;
 use super::prior::Cameras;
 use super::{MIN_CARD_SADDLES, MIN_SADDLES};
 

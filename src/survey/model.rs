@@ -78,12 +78,7 @@ pub(super) struct Index {
 
 impl Index {
     /// `camera`: of each photo, its camera, counted from 0 without gaps.
-    pub(super) fn new(
-        camera: Vec<usize>,
-        bench_unknown: bool,
-        cards: usize,
-        lines: usize,
-    ) -> Self {
+    pub(super) fn new(camera: Vec<usize>, bench_unknown: bool, cards: usize, lines: usize) -> Self {
         let photos = camera.len();
         let cameras = camera.iter().max().map_or(0, |c| c + 1);
         let bench_at = LENS_UNKNOWNS * cameras + 2 + 6 * photos;

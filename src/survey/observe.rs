@@ -127,12 +127,7 @@ impl Row {
 
 impl Problem {
     pub(super) fn height(&self, state: &State, saddle: &SaddleSeen) -> f64 {
-        self.paper_mm
-            + if saddle.beside {
-                state.bench
-            } else {
-                0.0
-            }
+        self.paper_mm + if saddle.beside { state.bench } else { 0.0 }
     }
 
     /// `None` behind the camera.

@@ -286,7 +286,12 @@ impl Cameras {
             }
             let common = (a.lens_cov[(i % k, j % k)] + b.lens_cov[(i % k, j % k)]) / 2.0;
             let diagonal = (2.0 * a.lens.cx_px).hypot(2.0 * a.lens.cy_px);
-            common + if i == j { shot_var(i % k, diagonal) } else { 0.0 }
+            common
+                + if i == j {
+                    shot_var(i % k, diagonal)
+                } else {
+                    0.0
+                }
         });
         let mut notes: Vec<Note> = Vec::new();
         for note in shots.iter().flat_map(|(p, _)| &p.notes) {

@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use nalgebra::{DMatrix, DVector, Matrix2, Matrix2xX, Vector2};
 
-use super::budget::{Parts, Source};
 use super::assemble::{Assembled, CardId, Case, mean};
+use super::budget::{Parts, Source};
 use super::input::LineId;
 use super::lens::Lens;
 use super::model::{Index, State, meet_face};
@@ -162,7 +162,8 @@ pub(super) fn finish(
                 }
                 all += 1;
                 let ray = state.lens(o.photo).ray_from_pixel(Point::at(o.at));
-                if let Some(face) = ray.and_then(|r| meet_face(&state.poses[o.photo], r.vec(), 0.0)) {
+                if let Some(face) = ray.and_then(|r| meet_face(&state.poses[o.photo], r.vec(), 0.0))
+                {
                     let left = pose.normal().dot(&(face - middle));
                     off.entry(o.photo).or_default().push(left);
                 }

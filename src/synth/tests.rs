@@ -568,6 +568,7 @@ fn two_row_plan() -> Plan {
         thickness_mm: None,
         rivet_mm: None,
         head: None,
+        drill: None,
         tolerance_mm: 0.8,
         seen_fraction: 0.98,
         datum: None,

@@ -1,21 +1,27 @@
 //! What to do at the bench, in the order to do it.
 
-use nalgebra::Vector2;
-
-use super::cause;
+use super::cause::{self, Slip};
 use super::decision_rule::{Proof, judge};
 use super::states::{Judged, expanded_offset};
 use super::words::{names, nearest, offset_fine, place_near, planned_place, way};
 use super::{HoleState, Reason, StrayState};
+use crate::ink::RuledLine;
+use crate::plan::Plan;
 use crate::plan::length::show;
-use crate::plan::{Edge, Plan, Row};
+use crate::sheet::Outline;
+
+/// What was found besides the marks, and helps to explain them.
+pub(super) struct Found<'a> {
+    pub(super) lines: &'a [RuledLine],
+    pub(super) outline: &'a Outline,
+}
 
 /// One sentence for each thing to do, the gravest first.
-pub(super) fn list(plan: &Plan, judged: &Judged, reasons: &[Reason]) -> Vec<String> {
+pub(super) fn list(plan: &Plan, judged: &Judged, reasons: &[Reason], found: &Found) -> Vec<String> {
     let mut bench = Vec::new();
     live_strays(plan, judged, &mut bench);
     doubles(plan, judged, &mut bench);
-    rows(plan, judged, &mut bench);
+    rows(plan, judged, found, &mut bench);
     wrong_holes(plan, judged, &mut bench);
     unsure(plan, judged, &mut bench);
     close(plan, judged, reasons, &mut bench);
@@ -293,92 +299,26 @@ fn unseen(plan: &Plan, judged: &Judged, bench: &mut Vec<String>) {
     }
 }
 
-/// One sentence for each row whose marks are all out in the same way.
-fn rows(plan: &Plan, judged: &Judged, bench: &mut Vec<String>) {
+/// One sentence for each row whose marks are all out in the same way; one for all that the scale explains.
+fn rows(plan: &Plan, judged: &Judged, found: &Found, bench: &mut Vec<String>) {
+    let mut scaled: Vec<(&str, f64)> = Vec::new();
     for row in &plan.rows {
-        let sentence = row_sentence(plan, row, judged)
-            .or_else(|| cause::of_row(plan, row, &judged.holes, &judged.strays));
-        if let Some(sentence) = sentence {
-            bench.push(sentence);
+        let marks = (&judged.holes[..], &judged.strays[..]);
+        let Some(cause) = cause::of_row(plan, row, marks, found.lines, found.outline) else {
+            continue;
+        };
+        if let Slip::Scale(share) = cause.slip {
+            scaled.push((&row.name, share));
+            continue;
         }
-    }
-}
-
-fn row_sentence(plan: &Plan, row: &Row, judged: &Judged) -> Option<String> {
-    /// Fewer marks agree by chance.
-    const FEWEST: usize = 4;
-    /// Marks of one row scatter by the hand that made them; what they share must stand out by this.
-    const STANDS_OUT: f64 = 3.0;
-    let own: Vec<_> = judged
-        .holes
-        .iter()
-        .filter(|h| h.row.as_ref() == Some(&row.name))
-        .collect();
-    let out = |s: HoleState| matches!(s, HoleState::Off | HoleState::Close);
-    if own.len() < FEWEST || !own.iter().any(|h| out(h.state)) {
-        return None;
-    }
-    let along_x = matches!(row.along, Edge::Bottom | Edge::Top);
-    let mut stations: Vec<(f64, Vector2<f64>)> = Vec::new();
-    for (hole, &station) in own.iter().zip(&row.stations_mm) {
-        if hole.state != HoleState::Cancelled
-            && let Some(found) = hole.found
-        {
-            stations.push((station, found - hole.planned));
-        }
-    }
-    let n = stations.len();
-    if n < FEWEST || n < own.len() {
-        return None;
-    }
-    let count = n as f64;
-    let mean = stations.iter().map(|s| s.1).sum::<Vector2<f64>>() / count;
-    let scatter = |about: &dyn Fn(f64) -> Vector2<f64>| {
-        let sum: f64 = stations
+        let own = judged
+            .holes
             .iter()
-            .map(|s| (s.1 - about(s.0)).norm_squared())
-            .sum();
-        (sum / count).sqrt()
-    };
-    let worth_telling = plan.tolerance_mm / 2.0;
-    if mean.norm() > worth_telling && mean.norm() > STANDS_OUT * scatter(&|_| mean) {
-        return Some(format!(
-            "all {n} marks of row {} lie about {} ({}): check where the row was measured from before moving \
-             them one by one",
-            row.name,
-            show(mean.norm(), plan.units),
-            offset_fine(mean)
-        ));
+            .filter(|h| h.row.as_ref() == Some(&row.name));
+        let names: Vec<&str> = own.map(|h| h.name.as_str()).collect();
+        bench.push(cause.sentence(&row.name, &names));
     }
-    // A drift along the row: each pitch a little long or short.
-    let middle = stations.iter().map(|s| s.0).sum::<f64>() / count;
-    let along = |v: Vector2<f64>| if along_x { v.x } else { v.y };
-    let spread: f64 = stations.iter().map(|s| (s.0 - middle).powi(2)).sum();
-    let slope = stations
-        .iter()
-        .map(|s| (s.0 - middle) * along(s.1 - mean))
-        .sum::<f64>()
-        / spread;
-    let first = stations.first()?.0;
-    let length = stations.last()?.0 - first;
-    let drift = slope * length;
-    let line = |s: f64| {
-        let grown = slope * (s - middle);
-        mean + if along_x {
-            Vector2::new(grown, 0.0)
-        } else {
-            Vector2::new(0.0, grown)
-        }
-    };
-    if drift.abs() > worth_telling && drift.abs() > 2.0 * STANDS_OUT * scatter(&line) {
-        return Some(format!(
-            "the marks of row {} drift by {} over its length, each pitch {:.2} mm too {}: lay the row out anew \
-             from one end rather than stepping hole to hole",
-            row.name,
-            show(drift.abs(), plan.units),
-            (drift / (count - 1.0)).abs(),
-            if drift > 0.0 { "long" } else { "short" }
-        ));
+    if !scaled.is_empty() {
+        bench.push(cause::print_sentence(&scaled));
     }
-    None
 }

@@ -3,6 +3,7 @@
 //! | step | file |
 //! | --- | --- |
 //! | which mark belongs to which hole | [`pairing`] |
+//! | what shows where holes are drilled already | `drilled` |
 //! | state of each hole, and what else is on the face | `states`, by the [`decision_rule`] |
 //! | figures of the rows | `figures`, with [`line_fit`] |
 //! | the decision, and why | `reasons` |
@@ -12,6 +13,7 @@
 mod bench;
 pub mod cause;
 pub mod decision_rule;
+mod drilled;
 mod figures;
 pub mod line_fit;
 pub mod pairing;
@@ -49,6 +51,7 @@ pub(crate) fn pair_with_plan(plan: &Plan, marks: &[nalgebra::Vector2<f64>]) -> p
 ///   nothing was seen of any hole is a consequence, and is not told as a reason of its own.
 #[must_use]
 pub fn decide(plan: &Plan, ink: &Ink, outline: &Outline, extra: &[(Weight, Reason)]) -> Verdict {
+    let ink = &*drilled::left_out(plan, ink);
     let judged = states::judge_face(plan, ink);
     let rows = figures::figures(plan, &judged, outline);
     let (decision, reasons, bench) = if reasons::stopped(ink, extra) {
@@ -59,7 +62,11 @@ pub fn decide(plan: &Plan, ink: &Ink, outline: &Outline, extra: &[(Weight, Reaso
         )
     } else {
         let (decision, reasons) = reasons::weigh(plan, ink, outline, &judged, extra);
-        let bench = bench::list(plan, &judged, &reasons);
+        let found = bench::Found {
+            lines: &ink.lines,
+            outline,
+        };
+        let bench = bench::list(plan, &judged, &reasons, &found);
         (decision, reasons, bench)
     };
     Verdict {

@@ -96,6 +96,7 @@ pub(crate) fn plan() -> Plan {
         thickness_mm: Some(0.04 * IN),
         rivet_mm: Some(0.125 * IN),
         head: None,
+        drill: None,
         tolerance_mm: IN / 32.0,
         seen_fraction: 0.98,
         datum: None,

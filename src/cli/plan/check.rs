@@ -2,8 +2,9 @@
 
 use std::fmt::Write as _;
 
+use punchready::plan::drill;
 use punchready::plan::length::show_planned;
-use punchready::plan::rules::{self, AUTHORITY, Gravity, Layout, Review};
+use punchready::plan::rules::{self, AUTHORITY, Gravity, Layout, Review, Status as Standing};
 use punchready::plan::{Head, Path, Plan, Run};
 use punchready::report::words::{count, percent, plain};
 
@@ -221,6 +222,24 @@ fn describe(plan: &Plan) -> String {
             None => "",
         };
         let _ = writeln!(out, "  rivet      {}{head}", length(mm));
+    }
+    if let Some(drill) = &plan.drill {
+        let _ = writeln!(
+            out,
+            "  drill      {} ({:.2} mm)",
+            plain(&drill.name),
+            drill.diameter_mm
+        );
+    } else if let Some(serves) = plan.rivet_mm.and_then(drill::for_rivet) {
+        let drills = serves.drills.join(" or ");
+        let told = match serves.status {
+            Standing::Memory => "remembered, look it up",
+            _ => "by the handbook",
+        };
+        let _ = writeln!(
+            out,
+            "  drill      not said; for this rivet {drills}, {told}"
+        );
     }
     let _ = writeln!(
         out,

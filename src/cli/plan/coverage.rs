@@ -42,7 +42,11 @@ fn place(plan: &Plan, x: f64, y: f64) -> String {
 fn photos(plan: &Plan, layout: &Layout, text: &mut String) {
     let n = layout.photos.len();
     let height = layout.height_mm;
-    let way = if layout.long_side_along_x { "width" } else { "height" };
+    let way = if layout.long_side_along_x {
+        "width"
+    } else {
+        "height"
+    };
     let what = if n == 1 {
         format!(
             "One photo from about {height:.0} mm above the sheet ({:.1} pixels a millimetre; a main camera of 12 megapixels), the picture's longer side along the sheet's {way}.",
@@ -92,8 +96,16 @@ fn cards(plan: &Plan, layout: &Layout, text: &mut String) {
             (true, false) => ", along x",
             _ => "",
         };
-        let on = if *on_face { "on the face" } else { "beside the sheet" };
-        let _ = writeln!(text, "  card {number:<4} {}  {on}{way}", place(plan, at.x, at.y));
+        let on = if *on_face {
+            "on the face"
+        } else {
+            "beside the sheet"
+        };
+        let _ = writeln!(
+            text,
+            "  card {number:<4} {}  {on}{way}",
+            place(plan, at.x, at.y)
+        );
     }
 }
 
@@ -111,7 +123,10 @@ fn uncertainty(plan: &Plan, measured: &Foreseen, unsaid: &Foreseen, text: &mut S
     let tolerance = length::show_planned(plan.tolerance_mm, u);
     let sign = length::unit_sign(u);
     if let (Some(a), Some(b)) = (range(measured), range(unsaid)) {
-        let _ = writeln!(text, "U to expect at the holes, {sign}; tolerance {tolerance}:");
+        let _ = writeln!(
+            text,
+            "U to expect at the holes, {sign}; tolerance {tolerance}:"
+        );
         let _ = writeln!(text, "  with the cards' bars measured  {a}");
         let _ = writeln!(text, "  with --bars unsaid             {b}");
     }
@@ -126,10 +141,7 @@ fn uncertainty(plan: &Plan, measured: &Foreseen, unsaid: &Foreseen, text: &mut S
     let advice = match (lost(measured), lost(unsaid)) {
         (0, 0) => format!(
             "Every hole can be proven. A mark counts as good when it is off by no more than the tolerance less U: {} where U is largest, with the bars measured.",
-            length::measured(
-                plan.tolerance_mm - measured.worst().map_or(0.0, |w| w.1),
-                u
-            )
+            length::measured(plan.tolerance_mm - measured.worst().map_or(0.0, |w| w.1), u)
         ),
         (0, n) => format!(
             "Measure the bars: without, {n} holes cannot be proven however well they are marked."
@@ -144,9 +156,17 @@ fn uncertainty(plan: &Plan, measured: &Foreseen, unsaid: &Foreseen, text: &mut S
 fn holes(plan: &Plan, measured: &Foreseen, unsaid: &Foreseen, text: &mut String) {
     let u = plan.units;
     let cell = |x: Option<f64>| x.map_or_else(|| "-".to_owned(), |x| length::uncertainty(x, u));
-    let widest = plan.holes.iter().map(|h| plain(&h.name).chars().count()).max();
+    let widest = plan
+        .holes
+        .iter()
+        .map(|h| plain(&h.name).chars().count())
+        .max();
     let width = widest.unwrap_or(0).max(4);
-    let _ = writeln!(text, "  {:<width$}  {:>9}  {:>9}", "hole", "U", "bars unsaid");
+    let _ = writeln!(
+        text,
+        "  {:<width$}  {:>9}  {:>9}",
+        "hole", "U", "bars unsaid"
+    );
     for ((hole, a), b) in plan
         .holes
         .iter()

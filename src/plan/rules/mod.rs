@@ -19,7 +19,7 @@ pub use marked::{Marked, MarkedFinding, as_marked};
 pub use published::{BOOKS, Book, Heads, Kind, RULES, Rows, Rule, Status};
 
 use super::length::show_planned;
-use super::{Head, Hole, Plan};
+use super::{Head, Hole, Plan, drill};
 
 /// The sentence that goes with every review.
 pub const AUTHORITY: &str = "The aircraft's own drawing and approved data rule; these handbook figures are \
@@ -108,6 +108,18 @@ pub fn review(plan: &Plan, books: &[Book]) -> Review {
             judge.run(run, &layouts, &mut findings);
         }
         judge.singles(&mut findings);
+        if let Some(text) = plan
+            .drill
+            .as_ref()
+            .and_then(|k| drill::advice(d, k, plan.units))
+        {
+            findings.push(Finding {
+                gravity: Gravity::Advice,
+                about: "rivet".into(),
+                text,
+                rules: Vec::new(),
+            });
+        }
         judge.crowding(&layouts, &mut findings);
         judge.thickness(&mut findings);
     }
