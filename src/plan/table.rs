@@ -27,7 +27,7 @@ const KNOWN: [(&str, &[&str]); 9] = [
     ),
     ("sheet", &["width", "height", "thickness"]),
     ("rivet", &["diameter", "head"]),
-    ("tolerance", &["position"]),
+    ("tolerance", &["position", "risk"]),
     ("seen", &["fraction"]),
     (
         "row",

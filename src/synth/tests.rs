@@ -570,6 +570,7 @@ fn two_row_plan() -> Plan {
         head: None,
         tolerance_mm: 0.8,
         seen_fraction: 0.98,
+        risk: None,
         datum: None,
         drilled: Vec::new(),
         runs: Vec::new(),

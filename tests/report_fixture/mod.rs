@@ -98,6 +98,7 @@ pub(crate) fn plan() -> Plan {
         head: None,
         tolerance_mm: IN / 32.0,
         seen_fraction: 0.98,
+        risk: None,
         datum: None,
         drilled: Vec::new(),
         runs: Vec::new(),
