@@ -12,6 +12,7 @@
 //! | one reading from those of all photos | `merge` |
 //! | which way round the sheet lies | `turn` |
 //! | what of each hole's uncertainty comes from where | `budget` |
+//! | whether scale and sizes go together | `sanity` |
 //! | what was left unsaid, where that matters | `unsaid` |
 //! | the finished check, as the reports take it | `checked` |
 
@@ -21,6 +22,7 @@ pub(crate) mod edges;
 mod given;
 mod marks;
 mod merge;
+mod sanity;
 mod sharp;
 mod together;
 mod turn;
@@ -70,9 +72,10 @@ pub fn check_all(photos: &[&Photo], plan: &Plan, given: &Given) -> Checked {
         checked.findings.push((Weight::Blocks, stop));
     }
     checked.verdict = verdict::decide(plan, &checked.ink, &checked.outline, &checked.findings);
-    let unsaid = unsaid::findings(&checked, given);
-    if !unsaid.is_empty() {
-        checked.findings.extend(unsaid);
+    let mut more = sanity::findings(&checked, plan, given);
+    more.extend(unsaid::findings(&checked, given));
+    if !more.is_empty() {
+        checked.findings.extend(more);
         checked.verdict = verdict::decide(plan, &checked.ink, &checked.outline, &checked.findings);
     }
     checked

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use nalgebra::{Matrix2, Vector2};
 use punchready::verdict::decision_rule::{
-    Proof, conformance_probability, erfc, judge, judge_between, normal_cdf,
+    Proof, conformance_probability, erfc, guard_over_u, judge, judge_between, normal_cdf,
 };
 use punchready::verdict::line_fit::{orthogonal, robust, weighted};
 use punchready::verdict::pairing::{Link, assign, pair};
@@ -80,6 +80,36 @@ fn a_number_that_is_none_proves_nothing() {
     assert_eq!(judge(f64::NAN, 0.1, 1.0), Proof::Neither);
     assert_eq!(judge(0.1, f64::NAN, 1.0), Proof::Neither);
     assert_eq!(judge(0.1, f64::INFINITY, 1.0), Proof::Neither);
+}
+
+/// `decision-rule-values.json`: the guard band of a chosen risk, r = z / 2, by scipy 1.17, and what it accepts.
+#[test]
+fn reference_guard_band_of_a_risk() {
+    let Some(data) = reference("decision-rule-values.json") else {
+        return;
+    };
+    /// The reference gives nine digits.
+    const NINE_DIGITS: f64 = 1e-9;
+    for row in data["quantiles"].as_array().unwrap() {
+        let r = guard_over_u(Some(1.0 - num(&row["pc"])));
+        near(r, num(&row["r_for_U_2u"]), NINE_DIGITS, "guard band over U");
+    }
+    // The 95 % rule, one upper limit only: accepted and refused as the conformance probability says.
+    let r = guard_over_u(Some(0.05));
+    for row in data["conformance"].as_array().unwrap() {
+        let (value, u, upper) = (num(&row["measured"]), num(&row["u"]), num(&row["TU"]));
+        let pc = num(&row["pc_upper_limit_only"]);
+        let said = judge(value, r * 2.0 * u, upper);
+        let wanted = if pc >= 0.95 {
+            Proof::Kept
+        } else if pc <= 0.05 {
+            Proof::Broken
+        } else {
+            Proof::Neither
+        };
+        assert_eq!(said, wanted, "{row}");
+    }
+    near(guard_over_u(None), 1.0, 0.0, "unsaid");
 }
 
 /// `decision-rule-values.json`: rule w = U, k = 2, and conformance probability by scipy 1.17.

@@ -13,10 +13,11 @@ use crate::verdict::{Reason, Weight};
 /// Height of a card's print over what it lies on, mm: between level with it (a card let in, or pressed
 /// flat into film) and a sheet of office paper, 0.1 mm, above it.
 const PRINT_ABOVE_MM: f64 = 0.05;
-/// Standard uncertainty of where a sheet's edge is taken to be: burr, rounding and side wall, mm, and
-/// what one pixel hides of them, px. Edge points scatter less, but all lean the same way.
-const EDGE_U_MM: f64 = 0.05;
-const EDGE_U_PX: f64 = 0.25;
+/// Where a cut edge ends lies within so much to either side of where it is taken to be, mm: burr and rounding
+/// reach about a twentieth of a sheet's thickness each. And what one pixel hides of them, px. Points on an edge scatter
+/// less, but all lean the same way.
+const EDGE_MM: f64 = 0.05;
+const EDGE_PX: f64 = 0.25;
 
 /// The places, in each photo's list, of the cards whose middle lies off the sheet.
 pub(super) fn beside(survey: &Survey, cards: &[&[SeenCard]], sides: &Sides) -> Vec<Vec<usize>> {
@@ -69,7 +70,9 @@ pub(crate) fn doubt_edge(survey: &mut Survey, line: LineId, wall_mm: f64) {
     let finest = scales
         .filter_map(|v| v.mm_per_px(middle))
         .fold(f64::INFINITY, f64::min);
-    survey.doubt_line(line, wall_mm.hypot(EDGE_U_MM).hypot(EDGE_U_PX * finest));
+    // Anywhere between limits alike: a rectangular distribution (JCGM 100:2008, 4.3.7, from memory).
+    let cut = EDGE_MM.hypot(EDGE_PX * finest) / 3f64.sqrt();
+    survey.doubt_line(line, wall_mm.hypot(cut));
 }
 
 pub(super) fn options(plan: &Plan, given: &Given, sides: &Sides, turns: u32) -> Options {

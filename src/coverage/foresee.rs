@@ -10,7 +10,9 @@ use crate::check::edges;
 use crate::frame::{Cov2, Pixel, Point, Sheet};
 use crate::plan::{Edge, Plan};
 use crate::sheet::{EDGES, line_of};
-use crate::survey::{Cameras, Options, PrintScale, Priors, Sighting, StraightLine, survey_of};
+use crate::survey::{
+    Cameras, KNOWN_SD_MM, KnownLength, Options, PrintScale, Priors, Sighting, StraightLine, survey_of,
+};
 use crate::synth::Camera;
 use crate::verdict::decision_rule::COVERAGE_FACTOR;
 
@@ -31,6 +33,8 @@ const RIM_PX: f64 = 10.0;
 pub struct Known {
     /// Whether the cards' bars will be measured.
     pub bars: bool,
+    /// Whether the sheet's longer side will be.
+    pub side: bool,
 }
 
 /// How well the holes will be known.
@@ -120,6 +124,7 @@ pub fn foresee(
     let options = Options {
         paper_mm: 0.0,
         bench_mm: [0.0, 0.0],
+        known: side(plan, known),
         ..Options::default()
     };
     let told = |e: &dyn std::fmt::Display| CoverageError::Survey(e.to_string());
@@ -147,6 +152,21 @@ pub fn foresee(
     Ok(Foreseen {
         expanded_mm: plan.holes.iter().map(|h| of_hole(h.at)).collect(),
     })
+}
+
+/// The longer side, where it will be measured.
+fn side(plan: &Plan, known: Known) -> Vec<KnownLength> {
+    let (edges, mm) = if plan.width_mm >= plan.height_mm {
+        ([Edge::Left, Edge::Right], plan.width_mm)
+    } else {
+        ([Edge::Bottom, Edge::Top], plan.height_mm)
+    };
+    let length = KnownLength {
+        between: edges.map(|e| line_of(e, 0)),
+        mm,
+        sd_mm: KNOWN_SD_MM,
+    };
+    if known.side { vec![length] } else { Vec::new() }
 }
 
 /// The camera of a photo, held by hand.

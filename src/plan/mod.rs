@@ -123,6 +123,9 @@ pub struct Plan {
     pub tolerance_mm: f64,
     /// Share of the face that must be seen for "ready", 0 to 1.
     pub seen_fraction: f64,
+    /// Risk of passing a mark that is beyond tolerance, or of refusing one that is within: 0.0001 to 0.05. `None`: the
+    /// usual guard band of U, whose risk is 0.023.
+    pub risk: Option<f64>,
     /// Two hole names that fix the frame instead of the sheet's edges.
     pub datum: Option<[String; 2]>,
     /// The rows that run along an edge or level with one, and away from the left or bottom edge. Others

@@ -131,6 +131,7 @@ fn plan_of(top: &Table, path: &Path, faults: &mut Faults) -> Option<Plan> {
     let sheet = sheet(top, units, faults);
     let (rivet_mm, head, drill) = rivet(top, units, faults);
     let tolerance = tolerance(top, units, faults);
+    let risk = risk(top, faults);
     let seen_fraction = seen_fraction(top, faults);
 
     let size = sheet
@@ -167,6 +168,7 @@ fn plan_of(top: &Table, path: &Path, faults: &mut Faults) -> Option<Plan> {
         drill,
         tolerance_mm: tolerance?.value,
         seen_fraction,
+        risk,
         datum,
         rows: drawn.rows,
         holes: drawn
@@ -282,6 +284,23 @@ fn tolerance(top: &Table, units: Units, faults: &mut Faults) -> Option<Got<f64>>
     let got = table.length("position", "\"1/32\"", units, faults);
     let value = positive(&table, "position", got, WIDEST_MM, faults)?;
     Some(Got { value, at: got?.at })
+}
+
+/// The risk that the plan chooses, if it does.
+fn risk(top: &Table, faults: &mut Faults) -> Option<f64> {
+    /// More would pass marks that one in twenty times are off; less needs photos that there are not.
+    const RISKS: std::ops::RangeInclusive<f64> = 0.0001..=0.05;
+    // That there is a table at all is asked with the position.
+    let table = top.has("tolerance").then(|| top.optional_table("tolerance", faults))??;
+    let got = table.optional_number("risk", faults)?;
+    if !RISKS.contains(&got.value) {
+        let text = format!(
+            "found {}; expected the risk of a wrong answer that is borne for each hole, from 0.0001 to 0.05 (unsaid, 0.023: U counted against every mark)",
+            got.value
+        );
+        faults.add(got.at, table.name_of("risk"), text);
+    }
+    Some(got.value)
 }
 
 fn seen_fraction(top: &Table, faults: &mut Faults) -> f64 {

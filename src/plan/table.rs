@@ -5,7 +5,86 @@ use toml::de::{DeTable, DeValue};
 
 use super::Units;
 use super::error::Faults;
-use super::{keys, length};
+use super::length;
+
+/// The tables of a plan and the keys of each. `""` is the top of the file.
+const KNOWN: [(&str, &[&str]); 9] = [
+    (
+        "",
+        &[
+            "title",
+            "units",
+            "datum",
+            "sheet",
+            "rivet",
+            "tolerance",
+            "seen",
+            "row",
+            "grid",
+            "circle",
+            "hole",
+        ],
+    ),
+    ("sheet", &["width", "height", "thickness"]),
+    ("rivet", &["diameter", "head"]),
+    ("tolerance", &["position", "risk"]),
+    ("seen", &["fraction"]),
+    (
+        "row",
+        &[
+            "name",
+            "along",
+            "edge_distance",
+            "first",
+            "pitch",
+            "count",
+            "last",
+            "stations",
+            "last_from_end",
+            "pitch_about",
+            "pitch_min",
+            "pitch_max",
+            "from",
+            "to",
+            "offset_from",
+            "offset",
+            "stagger",
+            "copy_of",
+            "mirror",
+            "mirror_at",
+            "shift",
+            "skip",
+            "share",
+        ],
+    ),
+    (
+        "grid",
+        &[
+            "name",
+            "at",
+            "columns",
+            "column_pitch",
+            "lines",
+            "line_pitch",
+            "stagger",
+            "skip",
+        ],
+    ),
+    (
+        "circle",
+        &[
+            "name",
+            "centre",
+            "diameter",
+            "count",
+            "start_angle",
+            "end_angle",
+            "skip",
+            "share",
+        ],
+    ),
+    ("hole", &["name", "x", "y", "drilled"]),
+];
 
 /// A value and the byte of the file where it stands.
 #[derive(Debug, Clone, Copy)]

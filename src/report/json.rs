@@ -135,6 +135,7 @@ fn plan(r: &Report) -> Value {
         "height": mm(p.height_mm),
         "tolerance": mm(p.tolerance_mm),
         "seen_fraction": rounded(p.seen_fraction, 1e6),
+        "risk": p.risk,
     })
 }
 

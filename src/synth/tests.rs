@@ -571,6 +571,7 @@ fn two_row_plan() -> Plan {
         drill: None,
         tolerance_mm: 0.8,
         seen_fraction: 0.98,
+        risk: None,
         datum: None,
         drilled: Vec::new(),
         runs: Vec::new(),

@@ -71,11 +71,18 @@ pub(super) fn weigh(
     let mut reasons: Vec<Reason> = found.into_iter().map(|(_, reason)| reason).collect();
     if decision == Decision::Ready {
         let text = format!(
-            "{} of {} holes are marked within {:.2} mm, with U counted against them, and nothing else is \
+            "{} of {} holes are marked within {:.2} mm, with {} counted against them, and nothing else is \
              on the face",
             judged.holes.len(),
             plan.holes.len(),
-            plan.tolerance_mm
+            plan.tolerance_mm,
+            match plan.risk {
+                None => "U".to_owned(),
+                Some(risk) => format!(
+                    "{:.2} U (a risk of {risk} a hole)",
+                    super::decision_rule::guard_over_u(plan.risk)
+                ),
+            }
         );
         reasons.insert(0, reason("all-good", text));
     }

@@ -2,7 +2,7 @@
 
 use nalgebra::Vector2;
 
-use super::decision_rule::{COVERAGE_FACTOR, Proof, judge};
+use super::decision_rule::{COVERAGE_FACTOR, Proof, guard_over_u, judge};
 use super::pairing::{Pairs, pair};
 use super::{HoleResult, HoleState, Stray, StrayState};
 use crate::frame::{Cov2, Point, Sheet};
@@ -110,6 +110,7 @@ pub(super) fn judge_face(plan: &Plan, ink: &Ink) -> Judged {
     let planned: Vec<Vector2<f64>> = plan.holes.iter().map(|h| h.at.vec()).collect();
     let pairs = pair_live(plan, &planned, &sorted.live);
     let place_mm = place_radius(plan, &sorted);
+    let guard = guard_over_u(plan.risk);
 
     let n = plan.holes.len();
     let mut judged = Judged {
@@ -154,7 +155,7 @@ pub(super) fn judge_face(plan: &Plan, ink: &Ink) -> Judged {
         let live = pairs.mark_of[h].map(|m| sorted.live[m]);
         let (state, mark) = if let Some(mark) = live {
             let state = if judged.seconds[h].is_empty() {
-                measured_state(mark, hole.at, plan.tolerance_mm)
+                measured_state(mark, hole.at, plan.tolerance_mm, guard)
             } else {
                 HoleState::Double
             };
@@ -331,11 +332,16 @@ fn doubled(plan: &Plan, pairs: &Pairs, live: &[&Mark], mark: &Mark) -> Option<us
 }
 
 /// The state of a hole with one live mark.
-fn measured_state(mark: &Mark, planned: Point<Sheet>, tolerance_mm: f64) -> HoleState {
+fn measured_state(
+    mark: &Mark,
+    planned: Point<Sheet>,
+    tolerance_mm: f64,
+    guard: f64,
+) -> HoleState {
     let offset = mark.at - planned;
     match judge(
         offset.norm(),
-        expanded_offset(&mark.cov, offset),
+        guard * expanded_offset(&mark.cov, offset),
         tolerance_mm,
     ) {
         Proof::Kept => HoleState::Good,

@@ -99,6 +99,7 @@ pub(crate) fn plan() -> Plan {
         drill: None,
         tolerance_mm: IN / 32.0,
         seen_fraction: 0.98,
+        risk: None,
         datum: None,
         drilled: Vec::new(),
         runs: Vec::new(),

@@ -17,13 +17,13 @@ pub(super) fn run(args: &CoverageArgs) -> Result<Status, Failure> {
     let phone = Phone::default();
     let told = |e| Failure::advised(&e);
     let layout = lay(&plan, &phone, args.height).map_err(told)?;
-    let of = |bars| foresee(&plan, &phone, &layout, Known { bars }).map_err(told);
-    let (measured, unsaid) = (of(true)?, of(false)?);
+    let of = |bars, side| foresee(&plan, &phone, &layout, Known { bars, side }).map_err(told);
+    let (measured, unsaid, sided) = (of(true, false)?, of(false, false)?, of(true, true)?);
     let mut text = String::new();
     let _ = writeln!(text, "{}", plain(&plan.title));
     photos(&plan, &layout, &mut text);
     cards(&plan, &layout, &mut text);
-    uncertainty(&plan, &measured, &unsaid, &mut text);
+    uncertainty(&plan, &measured, &unsaid, &sided, &mut text);
     if args.holes {
         holes(&plan, &measured, &unsaid, &mut text);
     }
@@ -109,7 +109,13 @@ fn cards(plan: &Plan, layout: &Layout, text: &mut String) {
     }
 }
 
-fn uncertainty(plan: &Plan, measured: &Foreseen, unsaid: &Foreseen, text: &mut String) {
+fn uncertainty(
+    plan: &Plan,
+    measured: &Foreseen,
+    unsaid: &Foreseen,
+    sided: &Foreseen,
+    text: &mut String,
+) {
     let u = plan.units;
     let range = |f: &Foreseen| {
         let (hole, worst) = f.worst()?;
@@ -122,13 +128,12 @@ fn uncertainty(plan: &Plan, measured: &Foreseen, unsaid: &Foreseen, text: &mut S
     };
     let tolerance = length::show_planned(plan.tolerance_mm, u);
     let sign = length::unit_sign(u);
-    if let (Some(a), Some(b)) = (range(measured), range(unsaid)) {
-        let _ = writeln!(
-            text,
-            "U to expect at the holes, {sign}; tolerance {tolerance}:"
-        );
-        let _ = writeln!(text, "  with the cards' bars measured  {a}");
+    let side = if plan.width_mm >= plan.height_mm { "sheet-width" } else { "sheet-height" };
+    if let (Some(a), Some(b), Some(c)) = (range(measured), range(unsaid), range(sided)) {
+        let _ = writeln!(text, "U to expect at the holes, {sign}; tolerance {tolerance}:");
         let _ = writeln!(text, "  with --bars unsaid             {b}");
+        let _ = writeln!(text, "  with the cards' bars measured  {a}");
+        let _ = writeln!(text, "  and --known {side:<18} {c}");
     }
     let unseen = measured.expanded_mm.iter().filter(|u| u.is_none()).count();
     if unseen > 0 {
@@ -146,8 +151,12 @@ fn uncertainty(plan: &Plan, measured: &Foreseen, unsaid: &Foreseen, text: &mut S
         (0, n) => format!(
             "Measure the bars: without, {n} holes cannot be proven however well they are marked."
         ),
-        (n, _) => format!(
-            "{n} holes cannot be proven from these photos however well they are marked: take them from nearer (--height), add a side measured by rule (--known), or check those holes by rule."
+        (n, _) if lost(sided) == 0 => format!(
+            "Measure the bars and, by rule, the sheet's longer side (--known {side}=LENGTH): without that, {n} holes cannot be proven however well they are marked."
+        ),
+        _ => format!(
+            "{} holes cannot be proven from these photos however well they are marked: take them from nearer (--height), or check those holes by rule.",
+            lost(sided)
         ),
     };
     say(text, "", &advice);

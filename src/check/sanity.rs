@@ -1,0 +1,198 @@
+//! Cross-checks that catch a wrong scale before it harms: bars against each other, cards against each other, the marks'
+//! spacing against the plan's. (The sheet's size against the plan's is in `edges`.)
+
+use nalgebra::Vector2;
+
+use super::{Checked, Given, Measured};
+use crate::card::SeenCard;
+use crate::card::find::Found;
+use crate::plan::Plan;
+use crate::survey::Survey;
+use crate::verdict::{HoleState, Reason, Weight};
+
+/// Printers stretch a page otherwise along than across by up to this share; a rule misread by 1 mm on 100 mm shows.
+const BARS_DIFFER: f64 = 0.006;
+/// A card that seems larger or smaller than the others by this share is of another print: one that lies 2 mm lower
+/// than they from 400 mm above seems smaller by 0.5 %.
+const CARD_DIFFERS: f64 = 0.008;
+/// Cards below this many corners tell too little of their size.
+const CORNERS: usize = 12;
+/// Spacing of all marks together that differs from the plan's by this share is told, if it is this many standard
+/// deviations beyond chance.
+const SPACING_DIFFERS: f64 = 0.004;
+const SPACING_SIGMAS: f64 = 4.0;
+/// Marks, and the stretch they cover, mm, from which their spacing is told.
+const MARKS: usize = 6;
+const STRETCH_MM: f64 = 60.0;
+
+/// What does not go together.
+pub(super) fn findings(checked: &Checked, plan: &Plan, given: &Given) -> Vec<(Weight, Reason)> {
+    let mut all = Vec::new();
+    all.extend(bars(given));
+    if let Some(Measured { survey, kept, .. }) = &checked.measured {
+        let found: Vec<&Found> = kept.iter().map(|&k| &checked.found[k]).collect();
+        all.extend(cards(survey, &found));
+        all.extend(spacing(checked, plan, given));
+    }
+    all
+}
+
+fn bars(given: &Given) -> Option<(Weight, Reason)> {
+    let scale = given.print_scale?;
+    let [a, d] = scale.mean;
+    let apart = (a / d - 1.0).abs() - 2.0 * scale.sd[0].hypot(scale.sd[1]);
+    (apart > BARS_DIFFER).then(|| {
+        let text = format!(
+            "the bars say that the cards are printed at {:.1} % across and {:.1} % down: printers hardly do that; lay the rule on both bars again, and see that they are of the same card",
+            100.0 * a,
+            100.0 * d
+        );
+        (Weight::Blocks, Reason { code: "bars-differ", text })
+    })
+}
+
+/// Size of a card as the photo shows it on the face, over its designed size.
+fn apparent_size(survey: &Survey, photo: usize, card: &SeenCard) -> Option<f64> {
+    let view = survey.view(photo)?;
+    let pairs: Vec<(Vector2<f64>, Vector2<f64>)> = card
+        .saddles
+        .iter()
+        .filter_map(|s| Some((s.on_card.vec(), view.face_from_pixel(s.at)?.vec())))
+        .collect();
+    if pairs.len() < CORNERS {
+        return None;
+    }
+    let n = pairs.len() as f64;
+    let (a0, b0) = pairs.iter().fold((Vector2::zeros(), Vector2::zeros()), |(a, b), p| {
+        (a + p.0 / n, b + p.1 / n)
+    });
+    let spread = |of: fn(&(Vector2<f64>, Vector2<f64>)) -> Vector2<f64>, middle: Vector2<f64>| {
+        pairs.iter().map(|p| (of(p) - middle).norm_squared()).sum::<f64>()
+    };
+    let (designed, shown) = (spread(|p| p.0, a0), spread(|p| p.1, b0));
+    (designed > 0.0).then(|| (shown / designed).sqrt())
+}
+
+/// Cards of another print than the others.
+fn cards(survey: &Survey, found: &[&Found]) -> Vec<(Weight, Reason)> {
+    let mut sizes: Vec<(u16, f64)> = Vec::new();
+    for (photo, found) in found.iter().enumerate() {
+        for card in &found.cards {
+            if let Some(size) = apparent_size(survey, photo, card)
+                && !sizes.iter().any(|(n, _)| *n == card.number)
+            {
+                sizes.push((card.number, size));
+            }
+        }
+    }
+    let mut sorted: Vec<f64> = sizes.iter().map(|(_, s)| *s).collect();
+    sorted.sort_by(f64::total_cmp);
+    if sorted.len() < 2 {
+        return Vec::new();
+    }
+    let blocks = |code, text| (Weight::Blocks, Reason { code, text });
+    if let [(a, size_a), (b, size_b)] = sizes.as_slice() {
+        let ratio = size_a / size_b;
+        if (ratio - 1.0).abs() <= CARD_DIFFERS {
+            return Vec::new();
+        }
+        let text = format!(
+            "card {a} seems to be printed at {:.1} % of the size of card {b}, or one of them lies higher: print all cards in one go, lay a rule on the bars of both, and lay both level with the face",
+            100.0 * ratio
+        );
+        return vec![blocks("cards-differ", text)];
+    }
+    let usual = sorted[sorted.len() / 2];
+    sizes
+        .into_iter()
+        .filter(|(_, size)| (size / usual - 1.0).abs() > CARD_DIFFERS)
+        .map(|(number, size)| {
+            let text = format!(
+                "card {number} seems to be printed at {:.1} % of the other cards' size, or lies at another height: lay a rule on its bars, or take it away",
+                100.0 * size / usual
+            );
+            blocks("cards-differ", text)
+        })
+        .collect()
+}
+
+/// The marks' spacing as a whole against the plan's: a wrong scale stretches all of it alike.
+fn spacing(checked: &Checked, plan: &Plan, given: &Given) -> Option<(Weight, Reason)> {
+    let pairs: Vec<(Vector2<f64>, Vector2<f64>)> = checked
+        .verdict
+        .holes
+        .iter()
+        .filter(|h| {
+            matches!(
+                h.state,
+                HoleState::Good | HoleState::Close | HoleState::Off
+            )
+        })
+        .filter_map(|h| Some((h.planned.vec(), h.found?.vec())))
+        .collect();
+    if pairs.len() < MARKS {
+        return None;
+    }
+    let n = pairs.len() as f64;
+    let (a0, b0) = pairs.iter().fold((Vector2::zeros(), Vector2::zeros()), |(a, b), p| {
+        (a + p.0 / n, b + p.1 / n)
+    });
+    let planned: f64 = pairs.iter().map(|(a, _)| (a - a0).norm_squared()).sum();
+    let stretch = pairs.iter().map(|(a, _)| (a - a0).norm()).fold(0.0, f64::max);
+    if 2.0 * stretch < STRETCH_MM {
+        return None;
+    }
+    let along: f64 = pairs.iter().map(|(a, b)| (a - a0).dot(&(b - b0))).sum();
+    let ratio = along / planned;
+    let left: f64 = pairs
+        .iter()
+        .map(|(a, b)| ((b - b0) - (a - a0) * ratio).norm_squared())
+        .sum();
+    let sd = (left / (2.0 * n - 4.0) / planned).sqrt();
+    let off = (ratio - 1.0).abs();
+    if off <= SPACING_DIFFERS || off <= SPACING_SIGMAS * sd {
+        return None;
+    }
+    let sides = [
+        (checked.outline.width_mm, plan.width_mm),
+        (checked.outline.height_mm, plan.height_mm),
+    ];
+    let as_planned = sides
+        .iter()
+        .filter_map(|(measured, planned)| Some((*measured)?[0] / planned - 1.0))
+        .all(|share| share.abs() < off / 2.0);
+    let cause = if as_planned {
+        "the sheet has its planned size, so it is the marks: were they set out with a worn or stretched rule, or another pitch?"
+    } else if given.print_scale.is_none() {
+        "the sheet's size is off alike: the cards seem to be printed at another size; lay a rule on their bars and give both lengths with --bars"
+    } else {
+        "the sheet's size is off alike: lay the rule on the cards' bars again"
+    };
+    let text = format!(
+        "the marks stand {:.1} % of the plan's distances apart on the whole; {cause}",
+        100.0 * ratio
+    );
+    let code = "spacing";
+    Some((Weight::Note, Reason { code, text }))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::survey::PrintScale;
+
+    #[test]
+    fn bars_that_no_printer_makes_are_told() {
+        let of = |across, down| {
+            bars(&Given {
+                print_scale: PrintScale::from_bars([across, down]).ok(),
+                ..Given::default()
+            })
+        };
+        assert!(of(100.0, 100.0).is_none());
+        assert!(of(99.7, 100.1).is_none());
+        let (weight, told) = of(97.0, 100.0).unwrap();
+        assert_eq!(weight, Weight::Blocks);
+        assert!(told.text.contains("97.0 % across"), "{}", told.text);
+    }
+}
