@@ -92,10 +92,17 @@ fn three_photos_of_a_strip_are_one_result() {
         let parts = budget.unwrap().parts();
         let sum: f64 = parts.iter().map(|(_, u)| u * u).sum();
         let u = hole.uncertainty_mm.unwrap() / 2.0;
-        assert!((sum.sqrt() - u).abs() < ROUNDING_MM, "{}: {parts:?} {u}", hole.name);
+        assert!(
+            (sum.sqrt() - u).abs() < ROUNDING_MM,
+            "{}: {parts:?} {u}",
+            hole.name
+        );
         let part = |name: &str| parts.iter().find(|p| p.0 == name).unwrap().1;
         // What several photos share is not made less by their number.
-        assert!(part("datum") > 0.02 && part("localisation") > 0.005, "{parts:?}");
+        assert!(
+            part("datum") > 0.02 && part("localisation") > 0.005,
+            "{parts:?}"
+        );
     }
     // The bars were read to a tenth: that tells most at the end far from the datum.
     let scale = |i: usize| report.budgets[i].unwrap().scale;

@@ -27,6 +27,8 @@ const WANDER_MM: f64 = 0.35;
 const MAX_POINTS: usize = 6000;
 const TRIALS: usize = 240;
 const MAX_LINES: usize = 24;
+/// Lines that lean less than this to each other may be one, sine.
+const ALIKE: f64 = 0.05;
 /// Rounds of fitting a line, at most.
 const ROUNDS: usize = 8;
 
@@ -68,7 +70,7 @@ pub(super) fn find(picture: &Picture, shapes: &[Component]) -> Vec<Line> {
         let Some((origin, along)) = best_trial(picture, &points) else {
             break;
         };
-        let fitted = fit(picture, origin, along);
+        let fitted = fit(picture, origin, along, &lines);
         // Used up, also when it was no line: or the same trial would win again.
         let reach = fitted
             .as_ref()
@@ -102,7 +104,7 @@ fn same(picture: &Picture, a: &Line, b: &Line) -> bool {
     t.abs() < 0.4 * picture.scale
         && s > a.span[0]
         && s < a.span[1]
-        && a.along.perp(&b.along).abs() < 0.05
+        && a.along.perp(&b.along).abs() < ALIKE
 }
 
 /// Core pixels of long pieces, thinned evenly, each with the number of its piece.
@@ -232,8 +234,14 @@ struct Slice {
     half: f64,
 }
 
-/// Fits the axis to the ink's middle, slice by slice; `None` when there is no thin line after all.
-fn fit(picture: &Picture, origin: Vector2<f64>, along: Vector2<f64>) -> Option<Line> {
+/// Fits the axis to the ink's middle, slice by slice; `None` when there is no thin line after all. What lies on a
+/// line `found` before stays with that: the rest of a bent line is a line of its own.
+fn fit(
+    picture: &Picture,
+    origin: Vector2<f64>,
+    along: Vector2<f64>,
+    found: &[Line],
+) -> Option<Line> {
     let scale = picture.scale;
     let reach = f64::from(picture.width).hypot(f64::from(picture.height));
     let mut line = Line {
@@ -248,15 +256,22 @@ fn fit(picture: &Picture, origin: Vector2<f64>, along: Vector2<f64>) -> Option<L
     for round in 0..ROUNDS {
         let before = line.span;
         line.span = [-reach, reach];
-        let slices = slices(
-            picture,
-            &line,
-            if round == 0 {
-                WANDER_MM * scale
-            } else {
-                0.6 * WANDER_MM * scale
-            },
-        );
+        let near = if round == 0 {
+            WANDER_MM * scale
+        } else {
+            0.6 * WANDER_MM * scale
+        };
+        let mut slices = slices(picture, &line, near);
+        slices.retain(|s| {
+            let p = line.point(s.s, s.middle);
+            !found.iter().any(|l| {
+                let (along, across) = l.local(p);
+                across.abs() < l.half
+                    && along > l.span[0]
+                    && along < l.span[1]
+                    && l.along.perp(&line.along).abs() < ALIKE
+            })
+        });
         let mut halves: Vec<f64> = slices.iter().map(|s| s.half).collect();
         if halves.len() < 8 {
             return None;
