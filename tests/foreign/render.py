@@ -2,178 +2,15 @@
 """Makes a set of photos with known truth: render.py easy|danger|hard OUT --cards DIR [--reference DIR] [--only N ...]"""
 import argparse
 import json
-from dataclasses import dataclass, field
 from pathlib import Path
 import cv2
 import numpy as np
-import camera, hand as hands, ink, light, plans, surface, traps
+import camera, eyes, hand as hands, ink, light, plans, surface, traps
+from scene import Card, Scene, card_layer, clutter, lay_cards
 
 SETS = {"easy": (40, 7100), "danger": (60, 7200), "hard": (60, 7300)}
 BENCHES = ["wood", "wood", "concrete", "mat", "cloth", "cardboard", "steel", "laminate"]
 SIZES = {12: (4000, 3000), 8: (3264, 2448), 6: (2880, 2160), 5: (2592, 1944), 4: (2304, 1728)}
-
-
-@dataclass
-class Card:
-    number: int
-    file: str
-    size: np.ndarray       # mm as printed
-    at: np.ndarray         # middle, sheet frame
-    angle: float
-    on: bool               # on the sheet
-    level: float           # z of what it lies on
-    bow: tuple = (0.0, 0.0)   # mm of lift of the right and the lower end
-
-    def corners(self, grow=0.0):
-        c, s = np.cos(self.angle), np.sin(self.angle)
-        h = self.size / 2 + grow
-        return self.at + np.array([[-h[0], -h[1]], [h[0], -h[1]], [h[0], h[1]], [-h[0], h[1]]]) @ np.array([[c, s], [-s, c]])
-
-    def covers(self, p, grow=0.5):
-        c, s = np.cos(self.angle), np.sin(self.angle)
-        q = (np.asarray(p) - self.at) @ np.array([[c, -s], [s, c]])
-        return bool((np.abs(q) < self.size / 2 + grow).all())
-
-    def beside(self, rng, gap):
-        t, side = rng.uniform(-0.45, 0.45), int(rng.integers(4))
-        q = [(t * self.size[0], self.size[1] / 2 + gap), (t * self.size[0], -self.size[1] / 2 - gap),
-             (self.size[0] / 2 + gap, t * self.size[1]), (-self.size[0] / 2 - gap, t * self.size[1])][side]
-        c, s = np.cos(self.angle), np.sin(self.angle)
-        return self.at + np.array([c * q[0] - s * q[1], s * q[0] + c * q[1]])
-
-
-@dataclass
-class Scene:
-    plan: object
-    surface: str
-    hand: object
-    marks: list
-    cards: list = field(default_factory=list)
-    cam: object = None
-    room: object = None
-    rough: tuple = (0.1, 0.1)
-    glare_top: float = 1.0
-    stamp: tuple | None = None
-    texts: list = field(default_factory=list)
-    decoys: list = field(default_factory=list)
-    thin_strike: bool = False
-    print_scale: tuple = (1.0, 1.0)
-    tell_bars: bool = True
-
-
-def lay_cards(rng, sc, stock, want, prefer_on):
-    """Finds places for the cards: on bare parts of the sheet, or round it."""
-    plan, cards = sc.plan, []
-    w, h = plan.width, plan.height
-    busy = np.array([m.at for m in sc.marks])
-    strip = min(w, h) < 75 or rng.random() < 0.2
-    pool = [c for c in stock if (c["shape"] == "strip") == strip]
-    used = rng.permutation(len(pool))
-    def free(card):
-        poly = cv2.convexHull(card.corners().astype(np.float32))
-        return all(cv2.intersectConvexConvex(poly, cv2.convexHull(o.corners(9).astype(np.float32)))[0] <= 0 for o in cards)
-    for k in range(want):
-        info = pool[used[k]]
-        size = np.array(info["outer_size_mm"]) * sc.print_scale
-        found = []
-        for _ in range(400):
-            on = rng.random() < prefer_on
-            angle = rng.normal(0, 0.08) + (np.pi / 2) * int(rng.integers(4)) if rng.random() < 0.8 else rng.uniform(-np.pi, np.pi)
-            card = Card(info["number"], info["file"], size, np.zeros(2), angle, on, 0.0)
-            ext = np.abs(card.corners() - card.at).max(0)
-            if on:
-                if (ext * 2 + 8 > [w, h]).any():
-                    continue
-                card.at = np.array([rng.uniform(ext[0] + 3, w - ext[0] - 3), rng.uniform(ext[1] + 3, h - ext[1] - 3)])
-                clear = not any(card.covers(b, 5) for b in busy) and not any(
-                    card.covers(np.asarray(p) + (np.asarray(q) - np.asarray(p)) * t, 2.5) for p, q in sc.hand.lines for t in np.linspace(0, 1, 60))
-                if not clear:
-                    continue
-            else:
-                side, gap = int(rng.integers(4)), rng.uniform(8, 18)
-                card.at = [np.array([rng.uniform(0, w), h + gap + ext[1]]), np.array([w + gap + ext[0], rng.uniform(0, h)]),
-                           np.array([rng.uniform(0, w), -gap - ext[1]]), np.array([-gap - ext[0], rng.uniform(0, h)])][side]
-            if free(card):
-                found.append(card)
-            if len(found) == 8:
-                break
-        # People keep the picture tight: of a few places the one that needs the least more room.
-        def spread(card):
-            p = np.concatenate([[[0, 0], [w, h]], card.corners()] + [o.corners() for o in cards])
-            near = min([np.hypot(*(card.at - o.at)) for o in cards] + [200])
-            return np.ptp(p[:, 0]) + np.ptp(p[:, 1]) - 0.25 * near
-        if found:
-            cards.append(min(found, key=spread))
-    return cards
-
-
-def clutter(rng, c, keep, count):
-    """Things on the bench: a steel rule, pens, screws, offcuts. Drawn flat with a soft shadow."""
-    for _ in range(count):
-        p = np.array([rng.uniform(c.x0, c.x0 + c.w / c.s), rng.uniform(c.y1 - c.h / c.s, c.y1)])
-        kind, a = str(rng.choice(["rule", "pen", "screw", "offcut", "tape", "coin"])), rng.uniform(-np.pi, np.pi)
-        ln, wd = {"rule": (160, 25), "pen": (130, 9), "screw": (14, 5), "offcut": (rng.uniform(30, 90), rng.uniform(10, 50)), "tape": (50, 19), "coin": (18, 18)}[kind]
-        d = np.array([np.cos(a), np.sin(a)])
-        n = np.array([-d[1], d[0]])
-        if any(k.covers(p + d * t * ln / 2 + n * s * wd / 2, 6) for k in keep for t in np.linspace(-1, 1, 25) for s in (-1, 0, 1)):
-            continue
-        quad = lambda g, o=0: np.round(c.tex(p + o + np.array([d * s * (ln / 2 + g) + n * t * (wd / 2 + g) for s, t in ((-1, -1), (1, -1), (1, 1), (-1, 1))])) * 16).astype(np.int32).reshape(-1, 1, 2)
-        m = np.zeros((c.h, c.w), np.uint8)
-        cv2.fillPoly(m, [quad(0.5, np.array([1.5, -1.8]))], 255, cv2.LINE_AA, 4)
-        c.refl *= (1 - 0.5 * cv2.GaussianBlur(m, (0, 0), 1.5 * c.s).astype(np.float32) / 255)[..., None]
-        m[:] = 0
-        if kind == "coin":
-            cv2.circle(m, tuple(int(v) for v in c.tex(p)), int(9 * c.s), 255, -1, cv2.LINE_AA)
-        else:
-            cv2.fillPoly(m, [quad(0)], 255, cv2.LINE_AA, 4)
-        col = {"rule": (0.4, 0.4, 0.4), "pen": tuple(rng.uniform(0.02, 0.5, 3)), "screw": (0.25, 0.24, 0.22), "offcut": (0.45, 0.45, 0.46), "tape": (0.6, 0.5, 0.3), "coin": (0.4, 0.3, 0.18)}[kind]
-        al = (m.astype(np.float32) / 255)[..., None]
-        c.refl += al * (np.array(col, np.float32) * (1 + 0.06 * surface.noise(rng, c.h, c.w, 20))[..., None] - c.refl)
-        if kind == "rule":
-            for i in range(0, 151):
-                q0 = p - d * (ln / 2 - 5 - i) - n * wd / 2
-                q1 = q0 + n * (9 if i % 10 == 0 else 6.5 if i % 5 == 0 else 4.5)
-                q = [tuple(int(v * 16) for v in c.tex(z)) for z in (q0, q1)]
-                cv2.line(c.refl, q[0], q[1], (0.03, 0.03, 0.03), 1, cv2.LINE_AA, 4)
-
-
-def print_card(rng, path, card, s):
-    """A card out of an ordinary printer, cut with scissors: grey ink, banding, paper."""
-    png = cv2.imread(str(path), 0).astype(np.float32) / 255
-    w, h = int(round(card.size[0] * s)), int(round(card.size[1] * s))
-    img = cv2.resize(png, (w, h), interpolation=cv2.INTER_AREA)
-    img = cv2.GaussianBlur(img, (0, 0), max(0.01, rng.uniform(0.02, 0.07) * s))            # ink spreads
-    paper = rng.uniform(0.68, 0.84) * (1 + 0.012 * surface.noise(rng, h, w, max(1, 0.3 * s)) + 0.01 * surface.clouds(rng, h, w, 20 * s))
-    dark = rng.uniform(0.03, 0.13) * (1 + 0.12 * surface.noise(rng, h, w, max(1, 0.15 * s)) + 0.06 * surface.noise(rng, h, w, w, max(1, 0.6 * s)))
-    refl = (img * paper + (1 - img) * dark).clip(0.01, 0.95)
-    c = surface.Canvas(0, 0, w / s, h / s, s)
-    c.refl = (refl[..., None] * np.array([1.0, 0.985, 0.95 + rng.uniform(0, 0.06)])).astype(np.float32)[: c.h, : c.w]
-    if c.refl.shape[:2] != (c.h, c.w):
-        c.h, c.w = c.refl.shape[:2]
-    c.gloss = np.full((c.h, c.w), 0.015, np.float32)
-    return c
-
-
-def card_layer(rng, sc, card, folder, s, eye):
-    c = print_card(rng, folder / card.file, card, s)
-    ca, sa = np.cos(card.angle), np.sin(card.angle)
-    right, down = np.array([ca, sa, 0]), np.array([sa, -ca, 0])
-    origin = np.append(card.at, card.level + 0.1) - right * card.size[0] / 2 - down * card.size[1] / 2
-    # Lit as a whole at its place: paper is nearly matt.
-    world = surface.Canvas(*(card.corners().min(0) - 2), *(card.corners().max(0) + 2), 2.0)
-    world.refl[:] = 1.0
-    lit = light.shade(rng, world, card.level, sc.room, eye, (0.5, 0.5), 0.0)
-    k = s
-    u, v = np.meshgrid((np.arange(c.w) + 0.5) / k, (np.arange(c.h) + 0.5) / k)
-    p = world.tex(origin[:2] + u[..., None] * right[:2] + v[..., None] * down[:2]).astype(np.float32)
-    img = c.refl * cv2.remap(lit, p[..., 0], p[..., 1], cv2.INTER_LINEAR)
-    bow = None
-    if any(card.bow):
-        lx, ly = card.size
-        bow = lambda a, b: (card.bow[0] * np.maximum(0, a / lx) ** 2 + card.bow[1] * np.maximum(0, b / ly) ** 2).astype(np.float32)
-    # The rounding to whole texels is taken up by the pitch along x; cards are within 0.02 mm of their size along y.
-    layer = camera.Layer(img, c.w / card.size[0], origin, right, down * 1.0, bow)
-    return layer
 
 
 def compose(rng, name, index, set_name, folder, stock, reference):
@@ -258,6 +95,7 @@ def paint(rng, sc, name, index, set_name, folder, reference, info):
     s = min(s, np.sqrt(45e6 / (w * h)))
     s = round(w * s) / w                     # whole texels along x
     c = surface.make_sheet(rng, sc.surface, w, h, s, reference)
+    w, h = c.w / s, c.h / s
     surface.burr(rng, c, w, h)
     if sc.stamp:
         ink.mill_stamp(rng, c, (max(0, sc.stamp[0]), sc.stamp[1], min(w, sc.stamp[2]), sc.stamp[3]), str(rng.choice(["5052-H32 .040  ALCLAD  LOT 7741", "2024-T3 .032 ALCLAD 118806", "AL 6061-T6  1.00 MM"])),
@@ -330,9 +168,7 @@ def paint(rng, sc, name, index, set_name, folder, reference, info):
     if bowed:
         lift = rng.uniform(0.15, 0.5)
         bow = lambda a, b: (lift * 4 * (a / w) * (1 - a / w)).clip(0, None).astype(np.float32)
-    # Rows of texels are a hair more or less than the sheet's height; the origin is at the lower edge, where the datum is.
-    top = c.h / s
-    layers.append(camera.Layer(face * alpha[..., None], s, np.array([0, top, 0.0]), np.array([1.0, 0, 0]), np.array([0, -1.0, 0]), bow, False, alpha))
+    layers.append(camera.Layer(face * alpha[..., None], s, np.array([0, c.y1, 0.0]), np.array([1.0, 0, 0]), np.array([0, -1.0, 0]), bow, False, alpha))
     work = float(np.percentile(face[::7, ::7].mean(-1), 90))
     del face
     layers += cards(True)
@@ -366,14 +202,14 @@ def paint(rng, sc, name, index, set_name, folder, reference, info):
     plan_text = plan.toml()
     Path(f"{name}.toml").write_text(plan_text)
     truth = hands.truth(plan, sc.marks)
-    judge(truth, rgb, sc, covers + [k for k in sc.cards if k.on], float(ppm.min()), float(np.hypot(focus, motion / 3.46) / ppm.min()))
+    eyes.judge(truth, rgb, sc, covers + [k for k in sc.cards if k.on], float(ppm.min()), float(np.hypot(focus, motion / 3.46) / ppm.min()))
     args = []
     told = [round(float(100 * k + rng.uniform(-0.03, 0.03)), 1) for k in sc.print_scale]
     if sc.tell_bars:
         args += ["--bars", f"{told[0]}mm,{told[1]}mm"]
     off = any(not k.on for k in sc.cards)
     if off and rng.random() < 0.8:
-        args += ["--card-below", f"{abs(info["beside"])}mm"]
+        args += ["--card-below", f"{abs(info['beside'])}mm"]
     corner = cam.project([0, 0, 0]) - cam.project([w / 2, h / 2, 0])
     if info["turned"]:
         args += ["--datum-corner", ("upper" if corner[1] < 0 else "lower") + "-" + ("left" if corner[0] < 0 else "right")]
@@ -383,54 +219,6 @@ def paint(rng, sc, name, index, set_name, folder, reference, info):
               "px_per_mm": [float(ppm.min()), float(ppm.max())], "blur_px": [float(focus), float(motion)], "noise": float(look["noise"]), "bowed": bool(bowed), "light": len(sc.room.lights), **info}
     truth["provable"] = bool(sc.tell_bars or np.hypot(plan.width, plan.height) * 0.01 < 0.3 * plan.tolerance)
     Path(f"{name}.json").write_text(json.dumps(truth, indent=1, default=lambda v: v.item() if hasattr(v, "item") else list(v)))
-
-
-def judge(truth, rgb, sc, covers, ppm_min, blur_mm):
-    """Whether a careful person can read the photo: each mark shows, each empty place shows as empty."""
-    grey = cv2.GaussianBlur(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY).astype(np.float32), (0, 0), 0.7)
-    h, w = grey.shape
-
-    def shows(m):
-        d = np.array(m.along, float)
-        reach = 0 if m.kind == "dot" else 0.3 * (m.size or sc.hand.size)
-        turn = {"dot": 0, "tick": np.pi / 2, "plus": np.pi / 2, "x": np.pi / 4}[m.kind]
-        e = np.array([d[0] * np.cos(turn) - d[1] * np.sin(turn), d[0] * np.sin(turn) + d[1] * np.cos(turn)])
-        worst = 1e9
-        for sign in (-1, 1):
-            p = m.at + sign * reach * e
-            u = sc.cam.project([*p, 0])
-            r = np.hypot(*(sc.cam.project([p[0] + 1, p[1], 0]) - u))
-            x, y = int(u[0]), int(u[1])
-            big, small = int(2.5 * r), max(1, int(0.35 * r))
-            if not (big < x < w - big and big < y < h - big):
-                return 0.0
-            around, core = grey[y - big:y + big, x - big:x + big], grey[y - small:y + small + 1, x - small:x + small + 1]
-            mid = np.median(around)
-            sd = 1.48 * np.median(np.abs(around - mid)) + 0.5
-            con = max(mid - core.min(), core.max() - mid)
-            worst = min(worst, con if con > 3.5 * sd else 0.0)
-        return float(worst)
-
-    seen = True
-    for hole in truth["holes"]:
-        at = np.array(hole["planned"] if hole["found"] is None else hole["found"])
-        u = sc.cam.project([*at, 0])
-        x, y, r = int(u[0]), int(u[1]), 8
-        patch = grey[max(0, y - r):y + r, max(0, x - r):x + r]
-        hole["px"] = u.tolist()
-        hole["covered"] = any(k.covers(at, 0) for k in covers)
-        m = next((k for k in sc.marks if hole["found"] == k.at.tolist()), None)
-        hole["contrast"] = shows(m) if m else None
-        ok = not hole["covered"] and patch.size and 10 < np.median(patch) < 248 and (m is None or hole["contrast"] >= 12)
-        hole["shows"] = bool(ok)
-        seen &= bool(ok)
-    for s in truth["strays"] + truth["struck"]:
-        s["px"] = sc.cam.project([*s["at"], 0]).tolist()
-        m = next(k for k in sc.marks if s["at"] == k.at.tolist())
-        s["kind"], s["contrast"] = m.kind, shows(m)
-        s["shows"] = s["contrast"] >= 12 and not any(k.covers(s["at"], 0) for k in covers)
-    truth["blur_mm"] = blur_mm
-    truth["readable"] = bool(seen and ppm_min > 4 and blur_mm < 0.22)
 
 
 def main():

@@ -8,8 +8,8 @@ class Canvas:
     """Linear reflectance (RGB) and gloss on a plane; x to the right, y up, mm. Texel centres at half."""
 
     def __init__(self, x0, y0, x1, y1, s):
-        self.x0, self.y1, self.s = x0, y1, s
-        self.h, self.w = int(np.ceil((y1 - y0) * s)), int(np.ceil((x1 - x0) * s))
+        self.h, self.w = int(np.ceil((y1 - y0) * s - 1e-6)), int(np.ceil((x1 - x0) * s - 1e-6))
+        self.x0, self.y1, self.s = x0, y0 + self.h / s, s     # whole texels from the lower left corner on
         self.refl = np.zeros((self.h, self.w, 3), np.float32)
         self.gloss = np.zeros((self.h, self.w), np.float32)
 
@@ -142,7 +142,7 @@ def make_sheet(rng, kind, w, h, s, photos):
         specks(rng, c, int(w * h / 160), 0.08, 0.3, 0.45)
     if kind in ("painted", "primer-green", "primer-grey", "primer-dark"):
         col = {"painted": [(0.6, 0.6, 0.58), (0.33, 0.36, 0.38), (0.62, 0.55, 0.38), (0.25, 0.36, 0.45)][int(rng.integers(4))],
-               "primer-green": (0.36, 0.37, 0.12), "primer-grey": (0.28, 0.29, 0.29), "primer-dark": (0.06, 0.085, 0.05)}[kind]
+               "primer-green": (0.24, 0.26, 0.105), "primer-grey": (0.28, 0.29, 0.29), "primer-dark": (0.06, 0.085, 0.05)}[kind]
         thick = 1 + 0.035 * clouds(rng, H, W, 60 * s) + 0.025 * noise(rng, H, W, 0.5 * s) + 0.02 * noise(rng, H, W, 1.2)
         c.refl[:] = np.array(col) * thick[..., None]
         c.gloss[:] = 0.12 if kind == "painted" else 0.05
