@@ -1,4 +1,5 @@
 """A phone's camera: pose, lens, layered planes to sensor light, and what a phone makes of it before the JPEG."""
+
 from dataclasses import dataclass
 import cv2
 import numpy as np
@@ -10,18 +11,18 @@ class Camera:
     w: int
     h: int
     f: float
-    c: np.ndarray          # principal point, px; the first pixel's centre is at (0.5, 0.5)
+    c: np.ndarray  # principal point, px; the first pixel's centre is at (0.5, 0.5)
     k1: float
     k2: float
-    rot: np.ndarray        # rows: camera's x (right), y (down), z (forward) in the world
+    rot: np.ndarray  # rows: camera's x (right), y (down), z (forward) in the world
     eye: np.ndarray
-    skew: float = 0.0      # rolling shutter: px to the right per px down
+    skew: float = 0.0  # rolling shutter: px to the right per px down
 
     def project(self, p):
         q = (np.asarray(p, float) - self.eye) @ self.rot.T
         x = q[..., :2] / q[..., 2:]
-        r2 = (x ** 2).sum(-1, keepdims=True)
-        u = x * (1 + self.k1 * r2 + self.k2 * r2 ** 2) * self.f + self.c
+        r2 = (x**2).sum(-1, keepdims=True)
+        u = x * (1 + self.k1 * r2 + self.k2 * r2**2) * self.f + self.c
         return np.stack([u[..., 0] + self.skew * (u[..., 1] - self.h / 2), u[..., 1]], -1)
 
     def rays(self, u, v):
@@ -30,7 +31,7 @@ class Camera:
         x, y = (u - self.c[0]) / self.f, (v - self.c[1]) / self.f
         rd = np.sqrt(x * x + y * y)
         ru = np.linspace(0, 1.6, 4000)
-        g = ru * (1 + self.k1 * ru ** 2 + self.k2 * ru ** 4)
+        g = ru * (1 + self.k1 * ru**2 + self.k2 * ru**4)
         keep = np.maximum.accumulate(g) == g
         k = np.interp(rd, g[keep], np.where(ru > 0, ru / np.maximum(g, 1e-9), 1)[keep]).astype(np.float32)
         return x * k, y * k
@@ -60,13 +61,14 @@ def aim(w, h, f, k1, k2, tilt, azimuth, roll, targets, fill, offset):
 @dataclass
 class Layer:
     """A rectangle in space: origin at its texture's upper left corner, unit vectors to the right and down."""
-    image: np.ndarray      # RGB radiance times alpha, linear
+
+    image: np.ndarray  # RGB radiance times alpha, linear
     s: float
     origin: np.ndarray
     right: np.ndarray
     down: np.ndarray
-    bow: object = None     # height above the plane as a function of mm right, mm down
-    fill: bool = False     # goes on for ever (the bench)
+    bow: object = None  # height above the plane as a function of mm right, mm down
+    fill: bool = False  # goes on for ever (the bench)
     alpha: np.ndarray | None = None
 
 
@@ -78,13 +80,21 @@ def expose(cam, layers, ss):
     for l in layers:
         size = np.array([l.image.shape[1], l.image.shape[0]]) / l.s
         t = np.linspace(0, 1, 9)
-        rim = np.concatenate([np.stack([t, 0 * t], 1), np.stack([t, 0 * t + 1], 1), np.stack([0 * t, t], 1), np.stack([0 * t + 1, t], 1)]) * size
+        rim = (
+            np.concatenate(
+                [np.stack([t, 0 * t], 1), np.stack([t, 0 * t + 1], 1), np.stack([0 * t, t], 1), np.stack([0 * t + 1, t], 1)]
+            )
+            * size
+        )
         p = cam.project(l.origin + rim[:, :1] * l.right + rim[:, 1:] * l.down)
         boxes.append((p.min(0) - 12, p.max(0) + 12))
     for r0 in range(0, cam.h, rows):
         r1 = min(cam.h, r0 + rows)
         acc = np.zeros(((r1 - r0) * ss, cam.w * ss, 3), np.float32)
-        u, v = np.meshgrid(((np.arange(cam.w * ss) + 0.5) / ss).astype(np.float32), (r0 + (np.arange((r1 - r0) * ss) + 0.5) / ss).astype(np.float32))
+        u, v = np.meshgrid(
+            ((np.arange(cam.w * ss) + 0.5) / ss).astype(np.float32),
+            (r0 + (np.arange((r1 - r0) * ss) + 0.5) / ss).astype(np.float32),
+        )
         x, y = cam.rays(u, v)
         for l, (lo, hi) in zip(layers, boxes):
             c0, c1 = (0, cam.w) if l.fill else (max(0, int(lo[0])), min(cam.w, int(hi[0]) + 1))
@@ -95,8 +105,13 @@ def expose(cam, layers, ss):
             d0 = (l.origin - cam.eye) @ n
             # u*s etc. of the plane point along ray d = rot^T (x, y, 1): rows of a homography on (x, y, 1)
             den = cam.rot @ n
-            m = np.stack([d0 * (cam.rot @ l.right) + den * ((cam.eye - l.origin) @ l.right),
-                          d0 * (cam.rot @ l.down) + den * ((cam.eye - l.origin) @ l.down), den])
+            m = np.stack(
+                [
+                    d0 * (cam.rot @ l.right) + den * ((cam.eye - l.origin) @ l.right),
+                    d0 * (cam.rot @ l.down) + den * ((cam.eye - l.origin) @ l.down),
+                    den,
+                ]
+            )
             xs, ys = x[:, sl], y[:, sl]
             w = (m[2, 0] * xs + m[2, 1] * ys + m[2, 2]).astype(np.float32)
             a = (m[0, 0] * xs + m[0, 1] * ys + m[0, 2]) / w
@@ -131,14 +146,14 @@ def blur(img, focus, motion, angle):
     if r > 0.15:
         big = (np.hypot(xx - c, yy - c) < r * k).astype(np.float32)
     else:
-        big[int(c):int(c) + 2, int(c):int(c) + 2] = 1
+        big[int(c) : int(c) + 2, int(c) : int(c) + 2] = 1
     if motion > 0.1:
         line = np.zeros_like(big)
         d = np.array([np.cos(angle), np.sin(angle)]) * motion * k / 2
         cv2.line(line, (int(c - d[0]), int(c - d[1])), (int(c + d[0]), int(c + d[1])), 1.0, 1)
         big = cv2.filter2D(big, -1, line, borderType=cv2.BORDER_CONSTANT)
     ker = cv2.resize(cv2.GaussianBlur(big, (0, 0), 0.45 * k), (n, n), interpolation=cv2.INTER_AREA)
-    ker = (ker + ker[::-1, ::-1]) / 2                 # no shift
+    ker = (ker + ker[::-1, ::-1]) / 2  # no shift
     return cv2.filter2D(img, -1, ker / ker.sum(), borderType=cv2.BORDER_REFLECT)
 
 
@@ -164,7 +179,12 @@ def develop(rng, img, look):
     img = img.clip(0, 1.0)
     # Bayer mosaic, photon and read noise, demosaic.
     raw = np.empty((h, w), np.float32)
-    raw[0::2, 0::2], raw[0::2, 1::2], raw[1::2, 0::2], raw[1::2, 1::2] = img[0::2, 0::2, 0], img[0::2, 1::2, 1], img[1::2, 0::2, 1], img[1::2, 1::2, 2]
+    raw[0::2, 0::2], raw[0::2, 1::2], raw[1::2, 0::2], raw[1::2, 1::2] = (
+        img[0::2, 0::2, 0],
+        img[0::2, 1::2, 1],
+        img[1::2, 0::2, 1],
+        img[1::2, 1::2, 2],
+    )
     g = look["noise"]
     raw += rng.standard_normal((h, w), np.float32) * np.sqrt(g * g * raw * 0.18 + (0.25 * g * 0.18) ** 2)
     img = cv2.demosaicing((raw.clip(0, 1.0) * 60000).astype(np.uint16), cv2.COLOR_BayerBG2RGB_EA).astype(np.float32) / 60000
@@ -195,6 +215,7 @@ def develop(rng, img, look):
 def save(path, rgb, quality, orientation, f35, mm, iso, model, seed):
     """Writes the JPEG as a phone stores it: turned by its orientation tag, with invented maker and model."""
     from PIL import Image
+
     turn = {1: lambda a: a, 3: lambda a: a[::-1, ::-1], 6: lambda a: np.rot90(a, 1), 8: lambda a: np.rot90(a, -1)}[orientation]
     img = Image.fromarray(np.ascontiguousarray(turn(rgb)))
     e = Image.Exif()

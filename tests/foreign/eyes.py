@@ -1,8 +1,9 @@
 """Whether a careful person can read a photo: each mark shows, each empty place shows as empty."""
+
 import cv2
 import numpy as np
 
-LEVELS = 12          # grey levels by which a mark must differ from what is round it
+LEVELS = 12  # grey levels by which a mark must differ from what is round it
 LEAST_PX_PER_MM = 4.0
 MOST_BLUR_MM = 0.22  # deviation of the smear: a 0.5 mm dot still keeps a third of its contrast
 
@@ -25,7 +26,7 @@ def judge(truth, rgb, sc, covers, ppm_min, blur_mm):
             big, small = int(2.5 * r), max(1, int(0.35 * r))
             if not (big < x < w - big and big < y < h - big):
                 return 0.0
-            around, core = grey[y - big:y + big, x - big:x + big], grey[y - small:y + small + 1, x - small:x + small + 1]
+            around, core = grey[y - big : y + big, x - big : x + big], grey[y - small : y + small + 1, x - small : x + small + 1]
             mid = np.median(around)
             sd = 1.48 * np.median(np.abs(around - mid)) + 0.5
             con = max(mid - core.min(), core.max() - mid)
@@ -37,7 +38,7 @@ def judge(truth, rgb, sc, covers, ppm_min, blur_mm):
         at = np.array(hole["planned"] if hole["found"] is None else hole["found"])
         u = sc.cam.project([*at, 0])
         x, y, r = int(u[0]), int(u[1]), 8
-        patch = grey[max(0, y - r):y + r, max(0, x - r):x + r]
+        patch = grey[max(0, y - r) : y + r, max(0, x - r) : x + r]
         hole["px"] = u.tolist()
         hole["covered"] = any(k.covers(at, 0) for k in covers)
         m = next((k for k in sc.marks if hole["found"] == k.at.tolist()), None)
@@ -52,3 +53,22 @@ def judge(truth, rgb, sc, covers, ppm_min, blur_mm):
         s["shows"] = s["contrast"] >= LEVELS and not any(k.covers(s["at"], 0) for k in covers)
     truth["blur_mm"] = blur_mm
     truth["readable"] = bool(seen and ppm_min > LEAST_PX_PER_MM and blur_mm < MOST_BLUR_MM)
+
+
+def edges(rgb, cam, w, h):
+    """How far the face differs from what lies beside it, grey levels: in brightness, and in colour at its strongest.
+    For bottom, right, top and left the median along the side."""
+    out = []
+    for a, b, n in (((0, 0), (w, 0), (0, -1)), ((w, 0), (w, h), (1, 0)), ((w, h), (0, h), (0, 1)), ((0, h), (0, 0), (-1, 0))):
+        t = np.linspace(0.04, 0.96, 60)[:, None]
+        p = np.array(a) + t * (np.array(b, float) - a)
+        tone = []
+        for off in (-1.5, 1.5):
+            q = p + np.array(n) * off
+            u = cam.project(np.concatenate([q, np.zeros((60, 1))], 1)).astype(int)
+            u = u.clip([2, 2], [rgb.shape[1] - 3, rgb.shape[0] - 3])
+            tone.append(np.array([rgb[y - 1 : y + 2, x - 1 : x + 2].reshape(-1, 3).mean(0) for x, y in u]))
+        step = tone[0] - tone[1]
+        grey = step @ np.array([0.299, 0.587, 0.114])
+        out.append([float(np.median(np.abs(grey))), float(np.median(np.abs(step).max(1)))])
+    return out

@@ -1,4 +1,5 @@
 """The marker's hand: rules lines, sets marks, makes faults; and keeps the truth of what it did."""
+
 from dataclasses import dataclass, field
 import numpy as np
 import ink
@@ -6,14 +7,14 @@ import ink
 ALONG = {"bottom": (1, 0), "top": (1, 0), "left": (0, 1), "right": (0, 1)}
 
 
-@dataclass
+@dataclass(eq=False)
 class Mark:
     at: np.ndarray
-    kind: str                      # dot | tick | plus | x
-    hole: str | None = None        # the hole it was meant for
-    why: str = ""                  # the fault, in a word
+    kind: str  # dot | tick | plus | x
+    hole: str | None = None  # the hole it was meant for
+    why: str = ""  # the fault, in a word
     along: tuple = (1, 0)
-    weight: float = 1.0            # of its ink
+    weight: float = 1.0  # of its ink
     size: float | None = None
     struck: bool = False
     ringed: bool = False
@@ -22,11 +23,12 @@ class Mark:
 @dataclass
 class Hand:
     """Habits of one person on one sheet."""
+
     kind: str
     pen: ink.Pen
     line_pen: ink.Pen
     ruled: bool
-    size: float                    # dot's diameter, or length of tick and cross
+    size: float  # dot's diameter, or length of tick and cross
     scatter: float
     broken: float
     double: float
@@ -37,7 +39,7 @@ class Hand:
 
 def choose_hand(rng, surface, hard):
     pen = ink.choose_pen(rng, surface, hard)
-    kind = str(rng.choice(["dot", "dot", "tick", "tick", "tick", "plus", "x"], p=[.2, .2, .15, .15, .1, .15, .05]))
+    kind = str(rng.choice(["dot", "dot", "tick", "tick", "tick", "plus", "x"], p=[0.2, 0.2, 0.15, 0.15, 0.1, 0.15, 0.05]))
     ruled = kind == "tick" or kind == "dot" and rng.random() < 0.55
     lp = ink.choose_pen(rng, surface, hard) if rng.random() < 0.35 else pen
     lp = ink.replace(lp, width=min(lp.width, 0.9) * rng.uniform(0.7, 1.0)) if lp.kind == "marker" else lp
@@ -49,8 +51,18 @@ def choose_hand(rng, surface, hard):
             size = rng.uniform(0.5, 0.9)
     else:
         size = rng.uniform(3, 7) if kind == "tick" else rng.uniform(2.2, 4.5)
-    return Hand(kind, pen, lp, ruled, size, rng.uniform(0.05, 0.16), rng.choice([0, 0, 0.5]), rng.choice([0, 0.15]),
-                rng.choice([0, 0, 0, 0.5]) if pen.kind == "marker" else 0.0, "scribble" if hard and rng.random() < 0.3 else "x")
+    return Hand(
+        kind,
+        pen,
+        lp,
+        ruled,
+        size,
+        rng.uniform(0.05, 0.16),
+        rng.choice([0, 0, 0.5]),
+        rng.choice([0, 0.15]),
+        rng.choice([0, 0, 0, 0.5]) if pen.kind == "marker" else 0.0,
+        "scribble" if hard and rng.random() < 0.3 else "x",
+    )
 
 
 def intended(rng, plan, hand):
@@ -65,7 +77,9 @@ def intended(rng, plan, hand):
         ln = float((q - p) @ d)
         if hand.ruled:
             over = rng.uniform(3, 12, 2) if rng.random() < 0.6 else np.array([40.0, 40.0])
-            hand.lines.append((np.clip(at(-over[0]), 0, [plan.width, plan.height]), np.clip(at(ln + over[1]), 0, [plan.width, plan.height])))
+            hand.lines.append(
+                (np.clip(at(-over[0]), 0, [plan.width, plan.height]), np.clip(at(ln + over[1]), 0, [plan.width, plan.height]))
+            )
         for i, s in enumerate(row.stations):
             a = at(s - row.stations[0]) + d * np.clip(rng.normal(0, hand.scatter), -0.3, 0.3)
             if hand.kind != "tick":
@@ -85,7 +99,7 @@ def fault(rng, plan, hand, marks, kind, surface_notes):
     m = live[int(rng.integers(len(live)))]
     d = np.array(m.along, float)
     nrm = np.array([-d[1], d[0]])
-    row = next((r for r in plan.rows if m.hole.startswith(r.name) and m.hole[len(r.name):].isdigit()), None)
+    row = next((r for r in plan.rows if m.hole.startswith(r.name) and m.hole[len(r.name) :].isdigit()), None)
     mates = [k for k in live if row and k.hole[0] == row.name]
     if kind == "missing":
         marks.remove(m)
@@ -100,11 +114,15 @@ def fault(rng, plan, hand, marks, kind, surface_notes):
                 a = np.array(plan.place(row, 0))
                 at = a + d * ((at - a) @ d)
             if min(np.hypot(*(at - k.at)) for k in marks) > 4:
-                marks.append(Mark(at, hand.kind if on or hand.kind != "tick" else "plus", None, "stray", m.along, ringed=rng.random() < 0.15))
+                marks.append(
+                    Mark(
+                        at, hand.kind if on or hand.kind != "tick" else "plus", None, "stray", m.along, ringed=rng.random() < 0.15
+                    )
+                )
                 break
     elif kind == "struck":
         m.struck, m.why = True, "struck"
-    elif kind == "replaced":          # set wrong, struck out, set again: nothing is wrong with it
+    elif kind == "replaced":  # set wrong, struck out, set again: nothing is wrong with it
         off = d * rng.uniform(4.5, 7) * rng.choice([-1, 1])
         if min([np.hypot(*(m.at + off - k.at)) for k in marks if k is not m] + [99]) > 6:
             marks.append(Mark(m.at + off, m.kind, None, "replaced", m.along, struck=True))
@@ -134,7 +152,14 @@ def draw_mark(rng, c, hand, m, tail=0.25):
     d = np.array(m.along, float)
     size = m.size or hand.size
     if m.kind == "dot":
-        ink.dot(rng, c, at, pen, size * rng.uniform(0.88, 1.12), rng.uniform(0.3, 1.2) if rng.random() < tail and pen.kind == "marker" else 0)
+        ink.dot(
+            rng,
+            c,
+            at,
+            pen,
+            size * rng.uniform(0.88, 1.12),
+            rng.uniform(0.3, 1.2) if rng.random() < tail and pen.kind == "marker" else 0,
+        )
     else:
         turns = {"tick": [np.pi / 2], "plus": [0, np.pi / 2], "x": [np.pi / 4, -np.pi / 4]}[m.kind]
         for a in turns:
@@ -143,14 +168,29 @@ def draw_mark(rng, c, hand, m, tail=0.25):
             t = np.linspace(-0.5, 0.5, 7)[:, None] + rng.normal(0, 0.06)
             ln = size * rng.uniform(0.85, 1.15)
             bow = rng.normal(0, 0.012)
-            q = at + t * ln * e + bow * ln * t ** 2 * np.array([-e[1], e[0]])
+            q = at + t * ln * e + bow * ln * t**2 * np.array([-e[1], e[0]])
             bead = pen.kind == "marker" and rng.random() < 0.5
-            ink.stroke(rng, c, q if rng.random() < 0.6 else q[::-1], pen, 0, 0.12 * pen.width if bead else 0,
-                       lift=rng.uniform(0.5, 1.5) if rng.random() < 0.4 else 0, dry=hand.dry)
+            ink.stroke(
+                rng,
+                c,
+                q if rng.random() < 0.6 else q[::-1],
+                pen,
+                0,
+                0.12 * pen.width if bead else 0,
+                lift=rng.uniform(0.5, 1.5) if rng.random() < 0.4 else 0,
+                dry=hand.dry,
+            )
     if m.ringed:
         ink.ring(rng, c, at, rng.uniform(2.6, 4.5), hand.pen)
     if m.struck:
-        ink.cross_out(rng, c, at, max(5.5, size * rng.uniform(1.7, 2.2)) if m.kind != "dot" else rng.uniform(5, 9), hand.pen.weaker(1), hand.strike)
+        ink.cross_out(
+            rng,
+            c,
+            at,
+            max(5.5, size * rng.uniform(1.7, 2.2)) if m.kind != "dot" else rng.uniform(5, 9),
+            hand.pen.weaker(1),
+            hand.strike,
+        )
 
 
 def draw(rng, c, hand, marks, tail=0.25):
@@ -168,7 +208,9 @@ def truth(plan, marks):
         at = np.array([h.x, h.y])
         near = sorted((np.hypot(*(m.at - at)), i) for i, m in enumerate(live))
         own = [(r, i) for r, i in near if live[i].hole == h.name]
-        dist, i = near[0] if near and (near[0][0] <= plan.tolerance or not own) and near[0][0] < 6 else own[0] if own else (None, None)
+        dist, i = (
+            near[0] if near and (near[0][0] <= plan.tolerance or not own) and near[0][0] < 6 else own[0] if own else (None, None)
+        )
         state = "missing"
         if dist is not None and dist < 6 and i not in used:
             used.add(i)
@@ -176,9 +218,16 @@ def truth(plan, marks):
         elif any(m.struck and np.hypot(*(m.at - at)) < 2 * plan.tolerance for m in marks):
             state = "cancelled"
         m = live[i] if state in ("good", "off") else None
-        holes.append({"name": h.name, "planned": [h.x, h.y], "state": state, "found": m.at.tolist() if m is not None else None,
-                      "distance": None if m is None else float(dist), "why": m.why if m is not None else ""})
+        holes.append(
+            {
+                "name": h.name,
+                "planned": [h.x, h.y],
+                "state": state,
+                "found": m.at.tolist() if m is not None else None,
+                "distance": None if m is None else float(dist),
+                "why": m.why if m is not None else "",
+            }
+        )
     strays = [{"at": m.at.tolist(), "why": m.why, "ringed": m.ringed} for i, m in enumerate(live) if i not in used]
     struck = [{"at": m.at.tolist(), "why": m.why} for m in marks if m.struck]
-    return {"holes": holes, "strays": strays, "struck": struck,
-            "ready": all(h["state"] == "good" for h in holes) and not strays}
+    return {"holes": holes, "strays": strays, "struck": struck, "ready": all(h["state"] == "good" for h in holes) and not strays}

@@ -1,4 +1,5 @@
 """How pens, pencils and scribers leave a stroke on a canvas, and what else lies or sticks on a sheet."""
+
 from dataclasses import dataclass, replace
 import cv2
 import numpy as np
@@ -7,10 +8,10 @@ from surface import noise
 
 @dataclass
 class Pen:
-    kind: str          # marker | pencil | ball | scribe | chalk
-    width: float       # mm
-    colour: tuple      # linear reflectance of the pigment, RGB
-    strength: float    # how much of the ground it covers, 0..1
+    kind: str  # marker | pencil | ball | scribe | chalk
+    width: float  # mm
+    colour: tuple  # linear reflectance of the pigment, RGB
+    strength: float  # how much of the ground it covers, 0..1
 
     def weaker(self, f):
         return replace(self, strength=self.strength * f)
@@ -56,7 +57,7 @@ def stroke(rng, c, pts, pen, start_bead=0.0, end_bead=0.0, lift=0.0, dry=0.0):
     reach = hw * 1.4 + max(start_bead, end_bead) + 2 * soft + 0.05
     for i0 in range(0, n - 1, 8):
         i1 = min(n - 1, i0 + 8)
-        win = c.window(p[i0:i1 + 1].min(0) - reach, p[i0:i1 + 1].max(0) + reach)
+        win = c.window(p[i0 : i1 + 1].min(0) - reach, p[i0 : i1 + 1].max(0) + reach)
         if win is None:
             continue
         best = np.full((win[3].shape[0], win[2].shape[1]), -9, np.float32)
@@ -70,7 +71,11 @@ def stroke(rng, c, pts, pen, start_bead=0.0, end_bead=0.0, lift=0.0, dry=0.0):
             tc = t.clip(0, 1)
             a = s[i] + tc * (s[i + 1] - s[i])
             r = hw * (1 + width_of(a))
-            r = r + start_bead * np.exp(-(a / (0.9 * hw + 0.05)) ** 2) + end_bead * np.exp(-((length - a) / (0.9 * hw + 0.05)) ** 2)
+            r = (
+                r
+                + start_bead * np.exp(-((a / (0.9 * hw + 0.05)) ** 2))
+                + end_bead * np.exp(-(((length - a) / (0.9 * hw + 0.05)) ** 2))
+            )
             if lift:
                 r = r * (0.35 + 0.65 * ((length - a) / lift).clip(0, 1))
             v = r - np.hypot(win[2] - p[i, 0] - tc * d[0], win[3] - p[i, 1] - tc * d[1])
@@ -86,13 +91,15 @@ def stroke(rng, c, pts, pen, start_bead=0.0, end_bead=0.0, lift=0.0, dry=0.0):
         if lift:
             dens = dens * (0.45 + 0.55 * ((length - at) / lift).clip(0, 1))
         if pen.kind in ("pencil", "chalk") or dry:
-            tooth = noise(rng, *cov.shape, max(1, 0.11 * c.s)) + 0.5 * noise(rng, *cov.shape, max(1, 0.5 * c.s), max(1, 0.12 * c.s))
+            tooth = noise(rng, *cov.shape, max(1, 0.11 * c.s)) + 0.5 * noise(
+                rng, *cov.shape, max(1, 0.5 * c.s), max(1, 0.12 * c.s)
+            )
             cov = cov * (0.72 + 0.42 * tooth * (1 if pen.kind != "marker" else dry)).clip(0.05, 1)
-        if pen.kind == "marker":        # ink gathers at the rim
-            dens = dens * (0.93 + 0.09 * np.exp(-((best - 0.06) / 0.06) ** 2))
+        if pen.kind == "marker":  # ink gathers at the rim
+            dens = dens * (0.93 + 0.09 * np.exp(-(((best - 0.06) / 0.06) ** 2)))
         c.blend(win, (cov * dens).clip(0, 0.985), pen.colour, 0.85 if pen.kind != "scribe" else -0.6)
-        if pen.kind == "scribe":        # the turned-up lip beside the scratch throws a dark line
-            lip = np.exp(-((best + 0.05) / 0.04) ** 2) * 0.35
+        if pen.kind == "scribe":  # the turned-up lip beside the scratch throws a dark line
+            lip = np.exp(-(((best + 0.05) / 0.04) ** 2)) * 0.35
             c.refl[win[0], win[1]] *= (1 - lip)[..., None]
 
 
@@ -103,7 +110,13 @@ def dot(rng, c, at, pen, size, tail=0.0):
     stroke(rng, c, [at - d, at + d], replace(pen, width=size * rng.uniform(0.9, 1.05)))
     if tail:
         e = np.array([np.cos(a), np.sin(a)])
-        stroke(rng, c, [at + e * size * 0.4, at + e * (size * 0.4 + tail)], replace(pen, width=size * 0.3, strength=pen.strength * 0.7), lift=tail)
+        stroke(
+            rng,
+            c,
+            [at + e * size * 0.4, at + e * (size * 0.4 + tail)],
+            replace(pen, width=size * 0.3, strength=pen.strength * 0.7),
+            lift=tail,
+        )
 
 
 def line(rng, c, p, q, pen, broken=0.0, double=False, dry=0.0):
@@ -116,7 +129,15 @@ def line(rng, c, p, q, pen, broken=0.0, double=False, dry=0.0):
         gap = rng.uniform(0.3, 2.5) / ln if broken and b < 1 and rng.random() < broken else 0
         if b - gap > a:
             bead = rng.random() < 0.4 and pen.kind == "marker"
-            stroke(rng, c, [p + (q - p) * a, p + (q - p) * (b - gap)], pen, 0, rng.uniform(0.05, 0.2) * pen.width if bead else 0, dry=dry)
+            stroke(
+                rng,
+                c,
+                [p + (q - p) * a, p + (q - p) * (b - gap)],
+                pen,
+                0,
+                rng.uniform(0.05, 0.2) * pen.width if bead else 0,
+                dry=dry,
+            )
     if double:
         nrm = np.array([-(q - p)[1], (q - p)[0]]) / ln
         a, b = sorted(rng.uniform(0, 1, 2))
@@ -145,7 +166,9 @@ def cross_out(rng, c, at, size, pen, form):
         d = np.array([np.cos(a), np.sin(a)]) * size / 2
         b = rng.normal(0, 0.02) * size
         t = np.linspace(-1, 1, 7)[:, None]
-        stroke(rng, c, at + t * d * rng.uniform(0.85, 1.1) + (1 - t ** 2) * b * np.array([-d[1], d[0]]) / size, pen, 0, 0.03, lift=1.2)
+        stroke(
+            rng, c, at + t * d * rng.uniform(0.85, 1.1) + (1 - t**2) * b * np.array([-d[1], d[0]]) / size, pen, 0, 0.03, lift=1.2
+        )
 
 
 def writing(rng, c, at, text, height, angle, pen):
@@ -182,12 +205,13 @@ def stick(rng, c, at, alpha, mm_per_px, angle, colour):
 def mill_stamp(rng, c, box, text, height, colour, strength):
     """Rows of the mill's printed name: small, dotted, at an even distance along the rolling direction."""
     from PIL import Image, ImageDraw, ImageFont
+
     font = ImageFont.truetype("/usr/share/fonts/truetype/dejavu/DejaVuSansMono.ttf", 40)
     wpx = int(font.getlength(text)) + 8
     img = Image.new("L", (wpx, 52))
     ImageDraw.Draw(img).text((4, 2), text, 255, font)
     a = np.asarray(img, np.float32) / 255
-    k = 5                                               # jet-printed: a raster of drops
+    k = 5  # jet-printed: a raster of drops
     yy, xx = np.mgrid[: a.shape[0], : a.shape[1]]
     a = a * (np.hypot(xx % k - 2, yy % k - 2) < 2.3) * (0.8 + 0.2 * noise(rng, *a.shape, 9)).clip(0.2, 1)
     mm = height / 40
@@ -204,7 +228,7 @@ def smear(rng, c, at, pen, length):
     a = rng.uniform(0, 2 * np.pi)
     u = (win[2] - at[0]) * np.cos(a) + (win[3] - at[1]) * np.sin(a)
     v = -(win[2] - at[0]) * np.sin(a) + (win[3] - at[1]) * np.cos(a)
-    m = np.exp(-(v / (0.12 * length)) ** 2) * np.exp(-u.clip(0) / (0.35 * length)) * (u > 0) * rng.uniform(0.1, 0.3)
+    m = np.exp(-((v / (0.12 * length)) ** 2)) * np.exp(-u.clip(0) / (0.35 * length)) * (u > 0) * rng.uniform(0.1, 0.3)
     c.blend(win, m * (1 + 0.3 * noise(rng, *m.shape, max(1, 0.3 * c.s))).clip(0, 1.6), pen.colour, 0.4)
 
 
@@ -216,7 +240,7 @@ def fingerprint(rng, c, at):
     sh = np.broadcast_shapes(dx.shape, dy.shape)
     w = noise(rng, *sh, 4 * c.s)
     ridge = np.sin(2 * np.pi * (np.hypot(dx, dy * 0.7) + 0.5 * w) / 0.5)
-    m = np.exp(-((dx / 8) ** 2 + (dy / 11) ** 2) ** 2) * (0.6 + 0.4 * noise(rng, *sh, 3 * c.s)).clip(0, 1)
+    m = np.exp(-(((dx / 8) ** 2 + (dy / 11) ** 2) ** 2)) * (0.6 + 0.4 * noise(rng, *sh, 3 * c.s)).clip(0, 1)
     f = 1 - m * (0.06 + 0.07 * ridge.clip(0, 1))
     c.refl[win[0], win[1]] *= f[..., None]
     c.gloss[win[0], win[1]] *= 1 - 3 * (1 - f)
@@ -227,6 +251,8 @@ def swarf(rng, c, at):
     n = 30
     t = np.linspace(0, rng.uniform(2, 9), n)
     r = rng.uniform(0.4, 1.6)
-    q = np.asarray(at) + np.stack([r * np.cos(t) + 0.25 * t * rng.uniform(-1, 1), r * np.sin(t) + 0.25 * t * rng.uniform(-1, 1)], -1)
+    q = np.asarray(at) + np.stack(
+        [r * np.cos(t) + 0.25 * t * rng.uniform(-1, 1), r * np.sin(t) + 0.25 * t * rng.uniform(-1, 1)], -1
+    )
     stroke(rng, c, q + np.array([0.18, -0.22]), Pen("ball", 0.3, (0.05, 0.05, 0.05), 0.55))
     stroke(rng, c, q, Pen("ball", rng.uniform(0.15, 0.35), (0.75, 0.75, 0.74), 0.9))

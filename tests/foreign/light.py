@@ -1,4 +1,5 @@
 """Light on a plane: lamps and windows with fall-off, shadows, and the anisotropic gloss of rolled metal (Ward's form)."""
+
 from dataclasses import dataclass
 import cv2
 import numpy as np
@@ -7,39 +8,46 @@ from surface import noise
 
 @dataclass
 class Light:
-    at: np.ndarray         # mm, z up
+    at: np.ndarray  # mm, z up
     colour: np.ndarray
-    power: float           # irradiance at the middle of the work
-    spread: float          # rad, the angle it subtends: blurs shadow and highlight
+    power: float  # irradiance at the middle of the work
+    spread: float  # rad, the angle it subtends: blurs shadow and highlight
 
 
 @dataclass
 class Room:
     lights: list
     ambient: np.ndarray
-    env: tuple             # what the ceiling and walls mirror: level, gradient along x and y
-    shadows: list          # (polygon mm, penumbra mm, depth): of things that stand in the first light's way
+    env: tuple  # what the ceiling and walls mirror: level, gradient along x and y
+    shadows: list  # (polygon mm, penumbra mm, depth): of things that stand in the first light's way
 
 
 def make_room(rng, size, hard, glare):
     m = np.array([size[0] / 2, size[1] / 2, 0])
     warm, cool = np.array([1.0, 0.82, 0.6]), np.array([0.86, 0.95, 1.1])
+
     def light(kind, power):
         az = rng.uniform(0, 2 * np.pi)
         if kind == "window":
             el, r, spread, col = rng.uniform(0.35, 1.0), rng.uniform(900, 2500), rng.uniform(0.15, 0.35), cool
         else:
-            el, r, spread, col = rng.uniform(0.5, 1.3), rng.uniform(350, 900), rng.uniform(0.02, 0.08), warm * rng.uniform(0.9, 1.15, 3)
+            el, r, spread, col = (
+                rng.uniform(0.5, 1.3),
+                rng.uniform(350, 900),
+                rng.uniform(0.02, 0.08),
+                warm * rng.uniform(0.9, 1.15, 3),
+            )
         if glare:
             el = rng.uniform(0.95, 1.4)
         return Light(m + r * np.array([np.cos(az) * np.cos(el), np.sin(az) * np.cos(el), np.sin(el)]), col, power, spread)
-    kinds = [["window"], ["lamp"], ["window", "lamp"], ["lamp", "lamp"]][int(rng.choice(4, p=[.35, .2, .35, .1]))]
+
+    kinds = [["window"], ["lamp"], ["window", "lamp"], ["lamp", "lamp"]][int(rng.choice(4, p=[0.35, 0.2, 0.35, 0.1]))]
     lights = [light(k, rng.uniform(0.4, 1.0)) for k in kinds]
     shadows = []
     if rng.random() < (0.5 if hard else 0.2):
         a, k = rng.uniform(0, np.pi), rng.uniform(-0.3, 0.3) * max(size)
         d, n = np.array([np.cos(a), np.sin(a)]), np.array([-np.sin(a), np.cos(a)])
-        wide = 2000 if rng.random() < 0.5 else rng.uniform(20, 90)      # a body, or an arm or a tool
+        wide = 2000 if rng.random() < 0.5 else rng.uniform(20, 90)  # a body, or an arm or a tool
         o = m[:2] + n * k
         poly = np.array([o - d * 2000, o + d * 2000 + n * rng.normal(0, 30), o + d * 2000 + n * wide, o - d * 2000 + n * wide])
         shadows.append((poly, rng.uniform(0.4, 3) if rng.random() < 0.4 else rng.uniform(4, 25), rng.uniform(0.4, 0.9)))
@@ -66,7 +74,9 @@ def shade(rng, c, z, room, eye, rough, bumps, extra_shadow=None):
     for poly, pen, depth in room.shadows:
         k = 8
         m = np.zeros((c.h, c.w), np.uint8)
-        cv2.fillPoly(m, [np.round(np.clip(c.tex(poly), -60000, 60000) * k).astype(np.int32).reshape(-1, 1, 2)], 255, cv2.LINE_AA, 3)
+        cv2.fillPoly(
+            m, [np.round(np.clip(c.tex(poly), -60000, 60000) * k).astype(np.int32).reshape(-1, 1, 2)], 255, cv2.LINE_AA, 3
+        )
         small = max(1, int(pen * c.s / 6))
         q = cv2.resize(m, (max(2, c.w // small), max(2, c.h // small)), interpolation=cv2.INTER_AREA).astype(np.float32)
         q = cv2.GaussianBlur(q, (0, 0), max(0.3, pen * c.s / small / 2.5))
@@ -83,15 +93,17 @@ def shade(rng, c, z, room, eye, rough, bumps, extra_shadow=None):
         hv = d + v
         hx, hy = hv[..., 0] / hv[..., 2] - sx, hv[..., 1] / hv[..., 2] - sy
         ax, ay = np.hypot(rough[0], l.spread / 2), np.hypot(rough[1], l.spread / 2)
-        lobe = np.exp(-(hx / ax) ** 2 - (hy / ay) ** 2) * min(6.0, 0.045 / (ax * ay))
+        lobe = np.exp(-((hx / ax) ** 2) - (hy / ay) ** 2) * min(6.0, 0.045 / (ax * ay))
         if i == 0:
             first = e
         else:
             diff += e
         spec += lobe[..., None] * l.power * l.colour
-    refl = 2 * v[..., 2:] * np.array([0, 0, 1]) - v          # mirrored view ray
+    refl = 2 * v[..., 2:] * np.array([0, 0, 1]) - v  # mirrored view ray
     env = room.env[0] * (1 + room.env[1] * (refl[..., 0] - 2 * sx) + room.env[2] * (refl[..., 1] - 2 * sy)).clip(0.2, 2.5)
-    env = env * (1 - 0.55 * np.exp(-((refl[..., 0] - v[..., 0]) ** 2 + (refl[..., 1] - v[..., 1]) ** 2) / 0.03))   # the phone itself
+    env = env * (
+        1 - 0.55 * np.exp(-((refl[..., 0] - v[..., 0]) ** 2 + (refl[..., 1] - v[..., 1]) ** 2) / 0.03)
+    )  # the phone itself
     spec += env[..., None] * (0.5 + 0.5 * room.ambient / room.ambient.mean())
     up = lambda g: cv2.resize(g.astype(np.float32), (c.w, c.h), interpolation=cv2.INTER_LINEAR)
     out = up(first) * fine[..., None] + up(diff + room.ambient)
@@ -108,7 +120,9 @@ def dropped_shadow(c, boxes, drop, room):
         off = -d[:2] * drop * 1.0
         m = np.zeros((c.h, c.w), np.uint8)
         for poly in boxes:
-            cv2.fillPoly(m, [np.round(c.tex(np.asarray(poly) + off * 0.8) * 16).astype(np.int32).reshape(-1, 1, 2)], 255, cv2.LINE_AA, 4)
+            cv2.fillPoly(
+                m, [np.round(c.tex(np.asarray(poly) + off * 0.8) * 16).astype(np.int32).reshape(-1, 1, 2)], 255, cv2.LINE_AA, 4
+            )
         b = cv2.GaussianBlur(m, (0, 0), max(0.5, (0.15 + 0.8 * l.spread * drop + 0.2 * drop) * c.s)).astype(np.float32) / 255
         out *= 1 - 0.6 * b
     return out
@@ -122,5 +136,5 @@ def highlight(room, eye, rough, at):
     for l in room.lights:
         hv = v + (l.at - p) / np.linalg.norm(l.at - p)
         ax, ay = np.hypot(rough[0], l.spread / 2), np.hypot(rough[1], l.spread / 2)
-        top = max(top, l.power * np.exp(-(hv[0] / hv[2] / ax) ** 2 - (hv[1] / hv[2] / ay) ** 2) * min(6.0, 0.045 / (ax * ay)))
+        top = max(top, l.power * np.exp(-((hv[0] / hv[2] / ax) ** 2) - (hv[1] / hv[2] / ay) ** 2) * min(6.0, 0.045 / (ax * ay)))
     return top

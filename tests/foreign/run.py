@@ -1,6 +1,7 @@
 #!/usr/bin/env python3
 """Checks every photo of one or more sets with the program and compares with the truth:
 run.py DIR... --program PATH [--only PART] [--keep-json DIR]. Exit status 1 if there is a dangerous error."""
+
 import argparse
 import collections
 import json
@@ -10,8 +11,9 @@ import time
 from pathlib import Path
 import numpy as np
 
-SLACK = 0.03        # mm: a place nearer to the tolerance than this is called neither way
-SAME = 1.2          # mm: a stray found within this of a true one is that one
+SLACK = 0.03  # mm: a place nearer to the tolerance than this is called neither way
+SAME = 1.2  # mm: a stray found within this of a true one is that one
+EDGE = 15           # grey levels by which bench and face differ, as the guide asks ("a bench of another brightness")
 STATUS = {0: "ready", 1: "not-ready", 3: "cannot-tell"}
 
 
@@ -23,7 +25,17 @@ def check(program, truth_file, out):
     truth = json.loads(truth_file.read_text())
     photo = truth_file.parent / truth["photo"]
     result_file = out / truth_file.name
-    cmd = [program, "check", str(photo), "--plan", str(truth_file.with_suffix(".toml")), "--json", str(result_file), "--quiet", *truth["args"]]
+    cmd = [
+        program,
+        "check",
+        str(photo),
+        "--plan",
+        str(truth_file.with_suffix(".toml")),
+        "--json",
+        str(result_file),
+        "--quiet",
+        *truth["args"],
+    ]
     start = time.time()
     done = subprocess.run(cmd, capture_output=True, text=True)
     result = json.loads(result_file.read_text()) if result_file.exists() else None
@@ -55,7 +67,9 @@ def judge(truth, result, verdict, count, errors):
             if t["state"] in ("missing", "cancelled"):
                 danger.append(f"{at} called good, is {t['state']}")
             elif t["distance"] > tol + SLACK:
-                danger.append(f"{at} called good, is off by {t['distance']:.2f} mm (tolerance {tol:.2f}, measured {h['distance']:.2f}, U {h['uncertainty']:.2f})")
+                danger.append(
+                    f"{at} called good, is off by {t['distance']:.2f} mm (tolerance {tol:.2f}, measured {h['distance']:.2f}, U {h['uncertainty']:.2f})"
+                )
         if s == "off" and t["state"] == "good" and t["distance"] < tol - SLACK:
             wrong.append(f"{at} called off by {h['distance']:.2f}, is good ({t['distance']:.2f})")
         if s == "off" and t["state"] == "missing":
@@ -73,7 +87,14 @@ def judge(truth, result, verdict, count, errors):
     unseen = result["seen"]["unseen"]
     for s in truth["strays"]:
         near = [q for q in told if dist(q["at"], s["at"]) < SAME]
-        hole = [h for h in result["holes"] if h["found"] and dist(h["found"], s["at"]) < SAME or h["state"] in ("unseen", "double") and dist(h["planned"], s["at"]) < 2.5]
+        hole = [
+            h
+            for h in result["holes"]
+            if h["found"]
+            and dist(h["found"], s["at"]) < SAME
+            or h["state"] in ("unseen", "double")
+            and dist(h["planned"], s["at"]) < 2.5
+        ]
         hidden = any(inside(s["at"], poly) for poly in unseen)
         answered = result["verdict"] != "cannot-tell" or result["survey"]["rms_px"] is not None
         count["strays"] += 1
@@ -82,7 +103,11 @@ def judge(truth, result, verdict, count, errors):
         elif not near and (hole or hidden or not answered):
             count["strays otherwise accounted for"] += 1
         else:
-            text = f"live stray {s['why']} at px {s['px'][0]:.0f},{s['px'][1]:.0f} " + ("called cancelled" if near else "not told") + ("" if s["shows"] else " (hardly shows)")
+            text = (
+                f"live stray {s['why']} at px {s['px'][0]:.0f},{s['px'][1]:.0f} "
+                + ("called cancelled" if near else "not told")
+                + ("" if s["shows"] else " (hardly shows)")
+            )
             count["strays missed"] += 1
             (danger if s["shows"] or near else wrong).append(text)
     known = [s["at"] for s in truth["strays"] + truth["struck"]] + [h["found"] or h["planned"] for h in truth["holes"]]
@@ -117,14 +142,19 @@ def main():
         out.mkdir(parents=True, exist_ok=True)
         for f in files:
             truth, result, verdict, err, seconds = check(a.program, f, out)
-            s = sets.setdefault(f.name.split("-")[0], {"count": collections.Counter(), "errors": [], "refused": collections.Counter(), "seconds": []})
+            s = sets.setdefault(
+                f.name.split("-")[0],
+                {"count": collections.Counter(), "errors": [], "refused": collections.Counter(), "seconds": []},
+            )
             c = s["count"]
             danger, wrong = judge(truth, result, verdict, c, s["errors"])
             s["seconds"].append(seconds)
             c["photos"] += 1
             c["faultless"] += truth["ready"]
             c["wrong ready"] += "WRONG READY" in danger
-            fair = truth["readable"] and truth["provable"]
+            steps = [e[0] for e in truth["edges"]]      # bottom, right, top, left
+            edged = steps[0] > EDGE and steps[3] > EDGE and max(steps[1:3]) > EDGE
+            fair = truth["readable"] and truth["provable"] and edged
             for part, on in (("readable", truth["readable"]), ("fair", fair), ("fair faultless", fair and truth["ready"])):
                 c[part] += on
                 c[part + " answered"] += on and verdict != "cannot-tell"
@@ -141,20 +171,45 @@ def main():
             if not a.quiet or danger:
                 note = "" if truth["readable"] else " unreadable" if truth["provable"] else " unreadable, unprovable"
                 note = " unprovable" if truth["readable"] and not truth["provable"] else note
-                print(f"{f.stem}: {verdict} (truly {'ready' if truth['ready'] else 'not ready'}{note}; {truth['surface']}, {truth['hand']}, {truth['pen'][0]}, {','.join(codes[:3])})")
+                print(
+                    f"{f.stem}: {verdict} (truly {'ready' if truth['ready'] else 'not ready'}{note}; {truth['surface']}, {truth['hand']}, {truth['pen'][0]}, {','.join(codes[:3])})"
+                )
                 for d in danger:
                     print("    DANGER", d)
                 for w in [] if a.quiet else wrong[:8]:
                     print("    wrong ", w)
     rows = [("photos", lambda s: s["count"]["photos"]), ("of them truly faultless", lambda s: s["count"]["faultless"])]
-    rows += [(k, lambda s, k=k: s["count"][k]) for k in ("wrong ready", "bad goods", "strays", "strays told", "strays otherwise accounted for",
-             "strays missed", "strays invented", "wrong off or missing", "false alarm", "ready", "not-ready", "cannot-tell")]
-    rows += [(k + " answered", lambda s, k=k: f"{s['count'][k + ' answered']}/{s['count'][k]}") for k in ("readable", "fair", "fair faultless")]
+    rows += [
+        (k, lambda s, k=k: s["count"][k])
+        for k in (
+            "wrong ready",
+            "bad goods",
+            "strays",
+            "strays told",
+            "strays otherwise accounted for",
+            "strays missed",
+            "strays invented",
+            "wrong off or missing",
+            "false alarm",
+            "ready",
+            "not-ready",
+            "cannot-tell",
+        )
+    ]
+    rows += [
+        (k + " answered", lambda s, k=k: f"{s['count'][k + ' answered']}/{s['count'][k]}")
+        for k in ("readable", "fair", "fair faultless")
+    ]
     rows += [("fair faultless read as ready", lambda s: f"{s['count']['fair faultless ready']}/{s['count']['fair faultless']}")]
     arr = lambda s: np.array(s["errors"]) if s["errors"] else np.full((1, 2), np.nan)
-    rows += [("marks measured", lambda s: len(s["errors"])), ("rms mm", lambda s: f"{np.sqrt((arr(s)[:, 0] ** 2).mean()):.3f}"),
-             ("95 % mm", lambda s: f"{np.percentile(arr(s)[:, 0], 95):.3f}"), ("worst mm", lambda s: f"{arr(s)[:, 0].max():.3f}"),
-             ("share within U", lambda s: f"{(arr(s)[:, 0] <= arr(s)[:, 1]).mean():.3f}"), ("seconds a photo", lambda s: f"{np.mean(s['seconds']):.2f}")]
+    rows += [
+        ("marks measured", lambda s: len(s["errors"])),
+        ("rms mm", lambda s: f"{np.sqrt((arr(s)[:, 0] ** 2).mean()):.3f}"),
+        ("95 % mm", lambda s: f"{np.percentile(arr(s)[:, 0], 95):.3f}"),
+        ("worst mm", lambda s: f"{arr(s)[:, 0].max():.3f}"),
+        ("share within U", lambda s: f"{(arr(s)[:, 0] <= arr(s)[:, 1]).mean():.3f}"),
+        ("seconds a photo", lambda s: f"{np.mean(s['seconds']):.2f}"),
+    ]
     print("\n| | " + " | ".join(sets) + " |\n| --- |" + " --: |" * len(sets))
     for name, get in rows:
         print(f"| {name} | " + " | ".join(str(get(s)) for s in sets.values()) + " |")

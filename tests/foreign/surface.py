@@ -1,4 +1,5 @@
 """What is photographed: sheets and benches as reflectance on a flat canvas of so many texels a millimetre."""
+
 from pathlib import Path
 import cv2
 import numpy as np
@@ -9,7 +10,7 @@ class Canvas:
 
     def __init__(self, x0, y0, x1, y1, s):
         self.h, self.w = int(np.ceil((y1 - y0) * s - 1e-6)), int(np.ceil((x1 - x0) * s - 1e-6))
-        self.x0, self.y1, self.s = x0, y0 + self.h / s, s     # whole texels from the lower left corner on
+        self.x0, self.y1, self.s = x0, y0 + self.h / s, s  # whole texels from the lower left corner on
         self.refl = np.zeros((self.h, self.w, 3), np.float32)
         self.gloss = np.zeros((self.h, self.w), np.float32)
 
@@ -43,7 +44,7 @@ def noise(rng, h, w, sx, sy=None):
 
 
 def clouds(rng, h, w, s, octaves=4):
-    out = sum(noise(rng, h, w, max(1, s / 2 ** k)) * 0.55 ** k for k in range(octaves))
+    out = sum(noise(rng, h, w, max(1, s / 2**k)) * 0.55**k for k in range(octaves))
     return out / out.std()
 
 
@@ -76,7 +77,7 @@ def scratches(rng, c, count, bright):
         a = rng.normal(0, 0.3) if rng.random() < 0.6 else rng.uniform(0, np.pi)
         ln = rng.lognormal(2.2, 0.8)
         t = np.linspace(0, 1, 8)[:, None]
-        q = p + t * ln * np.array([np.cos(a), np.sin(a)]) + t ** 2 * rng.normal(0, 0.03 * ln, 2)
+        q = p + t * ln * np.array([np.cos(a), np.sin(a)]) + t**2 * rng.normal(0, 0.03 * ln, 2)
         k = 16
         pts = np.round(c.tex(q) * k).astype(np.int32).reshape(-1, 1, 2)
         lo, hi = q.min(0) - 0.5, q.max(0) + 0.5
@@ -85,8 +86,7 @@ def scratches(rng, c, count, bright):
             continue
         mask = np.zeros((win[0].stop - win[0].start, win[1].stop - win[1].start), np.uint8)
         off = np.array([win[1].start, win[0].start]) * k
-        cv2.polylines(mask, [pts - off.astype(np.int32)], False, 255, max(1, int(rng.uniform(0.05, 0.14) * c.s)),
-                      cv2.LINE_AA, 4)
+        cv2.polylines(mask, [pts - off.astype(np.int32)], False, 255, max(1, int(rng.uniform(0.05, 0.14) * c.s)), cv2.LINE_AA, 4)
         m = mask.astype(np.float32) / 255 * rng.uniform(0.15, 0.6)
         sign = 1 if rng.random() < bright else -1
         c.refl[win[0], win[1]] *= (1 + sign * 0.55 * m)[..., None]
@@ -105,9 +105,18 @@ def specks(rng, c, count, lo, hi, depth):
             c.gloss[win[0], win[1]] *= 1 - a
 
 
-SURFACES = {   # name: (roughness along the grain, across it, dark ink readable, light marks)
-    "brushed": (0.05, 0.30), "mill": (0.09, 0.17), "worn": (0.11, 0.2), "oxidised": (0.2, 0.26), "painted": (0.12, 0.12),
-    "primer-green": (0.3, 0.3), "primer-grey": (0.3, 0.3), "dye": (0.12, 0.16), "film": (0.05, 0.06), "paper": (0.5, 0.5)}
+SURFACES = {  # name: (roughness along the grain, across it, dark ink readable, light marks)
+    "brushed": (0.05, 0.30),
+    "mill": (0.09, 0.17),
+    "worn": (0.11, 0.2),
+    "oxidised": (0.2, 0.26),
+    "painted": (0.12, 0.12),
+    "primer-green": (0.3, 0.3),
+    "primer-grey": (0.3, 0.3),
+    "dye": (0.12, 0.16),
+    "film": (0.05, 0.06),
+    "paper": (0.5, 0.5),
+}
 LIGHT_MARKS = {"dye", "primer-dark"}
 
 
@@ -141,14 +150,18 @@ def make_sheet(rng, kind, w, h, s, photos):
         c.gloss *= 1 - 0.7 * m[..., 0]
         specks(rng, c, int(w * h / 160), 0.08, 0.3, 0.45)
     if kind in ("painted", "primer-green", "primer-grey", "primer-dark"):
-        col = {"painted": [(0.6, 0.6, 0.58), (0.33, 0.36, 0.38), (0.62, 0.55, 0.38), (0.25, 0.36, 0.45)][int(rng.integers(4))],
-               "primer-green": (0.24, 0.26, 0.105), "primer-grey": (0.28, 0.29, 0.29), "primer-dark": (0.06, 0.085, 0.05)}[kind]
+        col = {
+            "painted": [(0.6, 0.6, 0.58), (0.33, 0.36, 0.38), (0.62, 0.55, 0.38), (0.25, 0.36, 0.45)][int(rng.integers(4))],
+            "primer-green": (0.24, 0.26, 0.105),
+            "primer-grey": (0.28, 0.29, 0.29),
+            "primer-dark": (0.06, 0.085, 0.05),
+        }[kind]
         thick = 1 + 0.035 * clouds(rng, H, W, 60 * s) + 0.025 * noise(rng, H, W, 0.5 * s) + 0.02 * noise(rng, H, W, 1.2)
         c.refl[:] = np.array(col) * thick[..., None]
         c.gloss[:] = 0.12 if kind == "painted" else 0.05
         scratches(rng, c, int(w * h / 2500), 0.8)
     if kind == "dye":
-        t = 2.3 + 0.5 * clouds(rng, H, W, 30 * s) + 0.3 * noise(rng, H, W, 30 * s, 1.2 * s)    # brush strokes along x
+        t = 2.6 + rng.uniform(0.1, 0.4) * clouds(rng, H, W, 30 * s) + 0.2 * noise(rng, H, W, 30 * s, 1.2 * s)  # brush strokes along x
         t = t.clip(0.4, 4)[..., None]
         c.refl *= np.exp(-t * np.array([1.15, 0.85, 0.28]))
         c.gloss *= np.exp(-0.5 * t[..., 0])
@@ -157,24 +170,24 @@ def make_sheet(rng, kind, w, h, s, photos):
         c.refl *= np.array([0.6, 0.75, 0.95]) if blue else np.array([0.97, 0.97, 0.97])
         c.refl += 0.06
         c.refl *= 1 + 0.02 * noise(rng, H, W, 0.7 * s)[..., None]
-        for _ in range(int(rng.integers(2, 9))):            # air bubbles under the film
+        for _ in range(int(rng.integers(2, 9))):  # air bubbles under the film
             x, y, r = rng.uniform(0, w), rng.uniform(0, h), rng.uniform(1, 5)
             win = c.window((x - r - 1, y - r - 1), (x + r + 1, y + r + 1))
             if win is not None:
                 d = np.hypot(win[2] - x, (win[3] - y) * 1.3) / r
-                c.refl[win[0], win[1]] *= (1 + 0.09 * np.exp(-((d - 1) / 0.12) ** 2) - 0.03 * (d < 1))[..., None]
+                c.refl[win[0], win[1]] *= (1 + 0.09 * np.exp(-(((d - 1) / 0.12) ** 2)) - 0.03 * (d < 1))[..., None]
     if kind == "paper":
         m = rng.uniform(1, 3, 4)
         win = c.window((m[0], m[1]), (w - m[2], h - m[3]))
         sh = (win[0].stop - win[0].start, win[1].stop - win[1].start)
         col = np.array([0.74, 0.73, 0.70]) * rng.uniform(0.85, 1.05)
         fib = 1 + 0.02 * noise(rng, *sh, 0.25 * s) + 0.015 * clouds(rng, *sh, 20 * s)
-        edge = c.refl[max(0, win[0].start - 3): win[0].stop + 3, max(0, win[1].start - 3): win[1].stop + 3]
+        edge = c.refl[max(0, win[0].start - 3) : win[0].stop + 3, max(0, win[1].start - 3) : win[1].stop + 3]
         edge *= 0.75
         c.refl[win[0], win[1]] = col * fib[..., None]
         c.gloss[win[0], win[1]] = 0.01
     else:
-        specks(rng, c, int(rng.integers(3, 30)), 0.06, 0.22, 0.5)     # dust
+        specks(rng, c, int(rng.integers(3, 30)), 0.06, 0.22, 0.5)  # dust
         scratches(rng, c, int(w * h / 3500), 0.75)
     return c
 
@@ -185,7 +198,12 @@ def burr(rng, c, w, h):
         n = (c.w, c.w, c.h, c.h)[side]
         f = 1 + 0.35 * noise(rng, 1, n, 4 * c.s)[0] + rng.normal(0.1, 0.25)
         t = max(1, int(rng.uniform(0.08, 0.3) * c.s))
-        sl = ((slice(0, t), slice(None)), (slice(-t, None), slice(None)), (slice(None), slice(0, t)), (slice(None), slice(-t, None)))[side]
+        sl = (
+            (slice(0, t), slice(None)),
+            (slice(-t, None), slice(None)),
+            (slice(None), slice(0, t)),
+            (slice(None), slice(-t, None)),
+        )[side]
         c.refl[sl] *= (f[None, :, None] if side < 2 else f[:, None, None]).clip(0.35, 1.7)
 
 
@@ -201,10 +219,10 @@ def make_bench(rng, kind, box, s):
         pores = noise(rng, H, W, 8 * s, 0.3 * s).clip(0, 3)
         v = 1 + 0.12 * ring - 0.09 * pores + 0.08 * clouds(rng, H, W, 80 * s)
         c.refl[:] = np.array([(0.30, 0.17, 0.08), (0.42, 0.29, 0.16), (0.12, 0.07, 0.04)][int(rng.integers(3))]) * v[..., None]
-        for k in range(int(box[1] // 110) - 1, int(box[3] // 110) + 2):     # joints of the boards
+        for k in range(int(box[1] // 110) - 1, int(box[3] // 110) + 2):  # joints of the boards
             v0 = int((c.y1 - k * 110 - 40) * s)
             if 0 <= v0 < H - 3:
-                c.refl[v0: v0 + max(1, int(0.8 * s))] *= 0.3
+                c.refl[v0 : v0 + max(1, int(0.8 * s))] *= 0.3
     elif kind == "concrete":
         v = 1 + 0.14 * clouds(rng, H, W, 60 * s, 6) + 0.08 * noise(rng, H, W, 1.2)
         c.refl[:] = np.array([0.27, 0.26, 0.24]) * rng.uniform(0.5, 1.2) * v[..., None]
@@ -216,19 +234,25 @@ def make_bench(rng, kind, box, s):
                 for ax in (0, 1):
                     q = int((k * m - c.x0) * s) if ax == 0 else int((c.y1 - k * m) * s)
                     if 0 <= q < (W if ax == 0 else H) - 2:
-                        sl = (slice(None), slice(q, q + max(1, int(0.4 * s)))) if ax == 0 else (slice(q, q + max(1, int(0.4 * s))),)
+                        sl = (
+                            (slice(None), slice(q, q + max(1, int(0.4 * s))))
+                            if ax == 0
+                            else (slice(q, q + max(1, int(0.4 * s))),)
+                        )
                         c.refl[sl] += a * (np.array([0.35, 0.45, 0.2], np.float32) - c.refl[sl])
         scratches(rng, c, 60, 0.8)
     elif kind == "cloth":
-        weave = 1 + 0.25 * np.sin(np.arange(W) * 2.1)[None, :] * np.sin(np.arange(H) * 2.3)[:, None] + 0.2 * clouds(rng, H, W, 50 * s)
+        weave = (
+            1 + 0.25 * np.sin(np.arange(W) * 2.1)[None, :] * np.sin(np.arange(H) * 2.3)[:, None] + 0.2 * clouds(rng, H, W, 50 * s)
+        )
         c.refl[:] = np.array([0.03, 0.03, 0.04]) * weave[..., None]
     elif kind == "cardboard":
         v = 1 + 0.05 * clouds(rng, H, W, 40 * s) + 0.05 * np.sin(np.arange(W) / s * 2 * np.pi / 6)[None, :]
         c.refl[:] = np.array([0.40, 0.27, 0.15]) * v[..., None]
-    elif kind == "steel":      # a sheet-metal bench: nearly the colour of the work
+    elif kind == "steel":  # a sheet-metal bench: nearly the colour of the work
         c.refl[:] = rng.uniform(0.14, 0.3) * grain(rng, c, 0.05, 60, 0.8)[..., None]
         scratches(rng, c, 200, 0.6)
-    else:                      # laminate, light grey
+    else:  # laminate, light grey
         c.refl[:] = np.array([0.58, 0.57, 0.54]) * rng.uniform(0.7, 1.1)
         specks(rng, c, 60, 0.5, 2, 0.4)
     c.refl *= fine[..., None]

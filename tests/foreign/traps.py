@@ -1,11 +1,27 @@
 """The danger set's faults: each sits where it is hard to read, so that a hasty reader says "ready"."""
+
 import numpy as np
 import ink
 from hand import ALONG, Mark
 from light import highlight
 
-STRAYS = ["on-line", "line-end", "beside-line", "glare", "faint", "small", "card-edge", "near-mark", "sheet-edge", "stamp",
-          "writing", "shadow-edge", "faint-tick", "half-pitch", "ringed"]
+STRAYS = [
+    "on-line",
+    "line-end",
+    "beside-line",
+    "glare",
+    "faint",
+    "small",
+    "card-edge",
+    "near-mark",
+    "sheet-edge",
+    "stamp",
+    "writing",
+    "shadow-edge",
+    "faint-tick",
+    "half-pitch",
+    "ringed",
+]
 OTHERS = ["slight", "slight-row", "small-drift", "decoy", "decoy", "struck-thin", "scale"]
 
 
@@ -65,13 +81,20 @@ def set_stray(rng, sc, kind):
             m.at = b.at + rng.uniform(max(1.3, plan.tolerance * 1.5), 2.6) * np.array([np.cos(a), np.sin(a)])
         elif kind == "sheet-edge":
             e = rng.uniform(1.0, 2.2)
-            m.at = [np.array([at[0], e]), np.array([at[0], plan.height - e]), np.array([e, at[1]]), np.array([plan.width - e, at[1]])][int(rng.integers(4))]
+            m.at = [
+                np.array([at[0], e]),
+                np.array([at[0], plan.height - e]),
+                np.array([e, at[1]]),
+                np.array([plan.width - e, at[1]]),
+            ][int(rng.integers(4))]
         elif kind == "stamp":
             m.at = at
             sc.stamp = sc.stamp or (at[0] - 60, at[1], at[0] + 60, at[1] + 1)
             m.size = max(m.size, 0.6)
         elif kind == "writing":
-            sc.texts.append((at + np.array([-rng.uniform(8, 11), 0]), str(rng.choice(["FWD", "3/32", "LH", "NO", "TOP"])), 4.0, 0.0))
+            sc.texts.append(
+                (at + np.array([-rng.uniform(8, 11), 0]), str(rng.choice(["FWD", "3/32", "LH", "NO", "TOP"])), 4.0, 0.0)
+            )
             if not clear(m.at, marks, plan, 6) or not on_face(sc, m.at):
                 sc.texts.pop()
                 continue
@@ -106,13 +129,15 @@ def set_other(rng, sc, kind):
     elif kind == "small-drift" and len(mates) > 4:
         for i, k in enumerate(mates):
             k.at, k.why = k.at + d * sign * 1.9 * plan.tolerance * i / (len(mates) - 1), "trap:small-drift"
-    elif kind == "decoy":            # no mark, and something else in its place
+    elif kind == "decoy":  # no mark, and something else in its place
         marks.remove(m)
-        sc.decoys.append((plan_at[m.hole] + rng.normal(0, 0.15, 2), str(rng.choice(["swarf", "scratch", "dust", "smear", "stamp", "bead"]))))
+        sc.decoys.append(
+            (plan_at[m.hole] + rng.normal(0, 0.15, 2), str(rng.choice(["swarf", "scratch", "dust", "smear", "stamp", "bead"])))
+        )
     elif kind == "struck-thin":
         m.struck, m.why = True, "trap:struck"
         sc.thin_strike = True
-    elif kind == "scale":            # set out with a rule that is as wrong as the print: fits itself, not the plan
+    elif kind == "scale":  # set out with a rule that is as wrong as the print: fits itself, not the plan
         k = 1 + sign * rng.uniform(0.008, 0.013)
         far = max(plan.width, plan.height) * abs(k - 1)
         if far < 1.6 * plan.tolerance or hand.ruled:
@@ -137,5 +162,10 @@ def draw_decoys(rng, c, sc):
             a = rng.uniform(0, np.pi)
             e = np.array([np.cos(a), np.sin(a)])
             ln = {"scratch": rng.uniform(4, 15), "dust": 0.3, "bead": 0.6}[kind]
-            pen = ink.Pen("ball", {"scratch": 0.18, "dust": 0.4, "bead": 0.5}[kind], (0.09, 0.085, 0.08), {"scratch": 0.6, "dust": 0.6, "bead": 0.35}[kind])
+            pen = ink.Pen(
+                "ball",
+                {"scratch": 0.18, "dust": 0.4, "bead": 0.5}[kind],
+                (0.09, 0.085, 0.08),
+                {"scratch": 0.6, "dust": 0.6, "bead": 0.35}[kind],
+            )
             ink.stroke(rng, c, [at - e * ln / 2, at + e * ln / 2], pen, lift=1)
