@@ -5,6 +5,7 @@ import numpy as np
 
 LEVELS = 12  # grey levels by which a mark must differ from what is round it
 LEAST_PX_PER_MM = 4.0
+LEAST_BULGE_PX = 0.9  # by which a dot must stand out on either side of its line
 MOST_BLUR_MM = 0.22  # deviation of the smear: a 0.5 mm dot still keeps a third of its contrast
 
 
@@ -51,6 +52,8 @@ def judge(truth, rgb, sc, covers, ppm_min, blur_mm):
         m = next(k for k in sc.marks if s["at"] == k.at.tolist())
         s["kind"], s["contrast"] = m.kind, shows(m)
         s["shows"] = s["contrast"] >= LEVELS and not any(k.covers(s["at"], 0) for k in covers)
+        if m.why in ("trap:on-line", "trap:line-end"):   # the line itself has contrast: the dot must stand out of it
+            s["shows"] &= (m.size - sc.hand.line_pen.width) / 2 * ppm_min >= LEAST_BULGE_PX
     truth["blur_mm"] = blur_mm
     truth["readable"] = bool(seen and ppm_min > LEAST_PX_PER_MM and blur_mm < MOST_BLUR_MM)
 

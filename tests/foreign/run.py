@@ -86,13 +86,13 @@ def judge(truth, result, verdict, count, errors):
     told = result["strays"]
     unseen = result["seen"]["unseen"]
     for s in truth["strays"]:
-        near = [q for q in told if dist(q["at"], s["at"]) < SAME]
+        near = [q for q in told if dist(q["at"], s["at"]) < max(SAME, (q["size"] or 0) / 2 + 0.3)]
         hole = [
             h
             for h in result["holes"]
             if h["found"]
             and dist(h["found"], s["at"]) < SAME
-            or h["state"] in ("unseen", "double")
+            or h["state"] in ("unseen", "double", "cancelled")
             and dist(h["planned"], s["at"]) < 2.5
         ]
         hidden = any(inside(s["at"], poly) for poly in unseen)
