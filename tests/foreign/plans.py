@@ -43,6 +43,7 @@ class Plan:
     tolerance: float
     rows: list = field(default_factory=list)
     singles: list = field(default_factory=list)
+    seen: float | None = None  # share of the face that must be seen; None leaves it to the program
 
     def place(self, row, station, edge=None):
         e = row.edge if edge is None else edge
@@ -84,6 +85,8 @@ class Plan:
             ]
         for n, x, y in self.singles:
             text += ["[[hole]]", f'name = "{n}"', f"x = {length(x)}", f"y = {length(y)}"]
+        if self.seen is not None:
+            text += ["[seen]", f"fraction = {self.seen:.2f}"]
         return "\n".join(text) + "\n"
 
 

@@ -93,8 +93,8 @@ def compose(rng, name, index, set_name, folder, stock, reference):
     ext = np.ptp(np.array(targets)[:, :2], axis=0)
     roll = rng.normal(0, 0.07)
     turned = hard and rng.random() < 0.3 or rng.random() < 0.08
-    if turned:
-        roll += np.pi / 2 * int(rng.integers(1, 4))
+    quarters = int(rng.integers(1, 4)) if turned else 0
+    roll += np.pi / 2 * quarters
     if (ext[1] > ext[0]) != (abs(np.sin(roll)) > 0.7):
         W, H = H, W
     f35 = float(rng.choice([23, 24, 26, 28]))
@@ -151,7 +151,7 @@ def compose(rng, name, index, set_name, folder, stock, reference):
             "trap": trap,
             "tilt": float(np.degrees(tilt)),
             "glare": bool(glare),
-            "turned": bool(turned),
+            "turned": quarters,
             "k1": float(k1),
         },
     )
@@ -177,7 +177,7 @@ def paint(rng, sc, name, index, set_name, folder, reference, info):
     s = round(w * s) / w  # whole texels along x
     c = surface.make_sheet(rng, sc.surface, w, h, s, reference)
     w, h = c.w / s, c.h / s
-    surface.burr(rng, c, w, h)
+    surface.burr(rng, c, {"easy": 0.4, "danger": 0.5, "hard": 1.0}[set_name])
     if sc.stamp:
         ink.mill_stamp(
             rng,
@@ -347,6 +347,9 @@ def paint(rng, sc, name, index, set_name, folder, reference, info):
         f"MX-{3 + int(info['f35']) % 4}",
         index,
     )
+    covered = sum(k.size.prod() for k in sc.cards if k.on) / (plan.width * plan.height)
+    if covered and index % 10 < 7:  # nothing was marked where the cards lie, and the plan's author says so
+        plan.seen = max(0.2, 0.95 - 1.25 * covered)
     plan_text = plan.toml()
     Path(f"{name}.toml").write_text(plan_text)
     truth = hands.truth(plan, sc.marks)
@@ -365,9 +368,8 @@ def paint(rng, sc, name, index, set_name, folder, reference, info):
     off = any(not k.on for k in sc.cards)
     if off and rng.random() < 0.8:
         args += ["--card-below", f"{abs(info['beside'])}mm"]
-    corner = cam.project([0, 0, 0]) - cam.project([w / 2, h / 2, 0])
-    if info["turned"] or index % 10 < 7:      # most people say so; the others leave it to the marks
-        args += ["--datum-corner", ("upper" if corner[1] < 0 else "lower") + "-" + ("left" if corner[0] < 0 else "right")]
+    if info["turned"] or index % 10 < 7:  # most people say so; the others leave it to the marks
+        args += ["--datum-corner", ["lower-left", "lower-right", "upper-right", "upper-left"][info["turned"]]]
     truth |= {
         "photo": Path(name).name + ".jpg",
         "args": args,

@@ -72,7 +72,7 @@ def judge(truth, result, verdict, count, errors):
                 )
         if s == "off" and t["state"] == "good" and t["distance"] < tol - SLACK:
             wrong.append(f"{at} called off by {h['distance']:.2f}, is good ({t['distance']:.2f})")
-        if s == "off" and t["state"] == "missing":
+        if s == "off" and t["state"] == "missing" and min([dist(h["found"], q["at"]) for q in truth["strays"]] + [99]) > SAME:
             wrong.append(f"{at} called off, is missing")
         if s == "missing" and t["state"] in ("good", "off"):
             wrong.append(f"{at} called missing, is {t['state']}" + ("" if t["shows"] else " (hardly shows)"))

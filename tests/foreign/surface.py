@@ -192,11 +192,12 @@ def make_sheet(rng, kind, w, h, s, photos):
     return c
 
 
-def burr(rng, c, w, h):
-    """The outermost tenths of a millimetre: filed bright here, dark there."""
+def burr(rng, c, strength):
+    """The outermost tenths of a millimetre: filed bright here, dark there. At full strength it moves the seeming edge
+    by a tenth and more, which is a badly filed sheet."""
     for side in range(4):
         n = (c.w, c.w, c.h, c.h)[side]
-        f = 1 + 0.35 * noise(rng, 1, n, 4 * c.s)[0] + rng.normal(0.1, 0.25)
+        f = 1 + strength * (0.35 * noise(rng, 1, n, 4 * c.s)[0] + rng.normal(0.1, 0.25)).clip(-0.65, 0.7)
         t = max(1, int(rng.uniform(0.08, 0.3) * c.s))
         sl = (
             (slice(0, t), slice(None)),
@@ -204,7 +205,7 @@ def burr(rng, c, w, h):
             (slice(None), slice(0, t)),
             (slice(None), slice(-t, None)),
         )[side]
-        c.refl[sl] *= (f[None, :, None] if side < 2 else f[:, None, None]).clip(0.35, 1.7)
+        c.refl[sl] *= f[None, :, None] if side < 2 else f[:, None, None]
 
 
 def make_bench(rng, kind, box, s):
