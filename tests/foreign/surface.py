@@ -230,17 +230,17 @@ def make_bench(rng, kind, box, s):
         specks(rng, c, 250, 0.5, 2.5, 0.6)
     elif kind == "mat":
         c.refl[:] = np.array([0.02, 0.10, 0.07]) * rng.uniform(0.8, 1.4)
+        # People lay work along the grid about as often as not, but seldom on one of its lines.
+        turn, at = (0.0 if rng.random() < 0.4 else rng.normal(0, 0.25)), rng.uniform(0, 50, 2)
+        d = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
         for m, a in ((10, 0.35), (50, 0.6)):
-            for k in range(-80, 80):
+            lines = np.zeros((H, W), np.uint8)
+            for k in range(-90, 90):
                 for ax in (0, 1):
-                    q = int((k * m - c.x0) * s) if ax == 0 else int((c.y1 - k * m) * s)
-                    if 0 <= q < (W if ax == 0 else H) - 2:
-                        sl = (
-                            (slice(None), slice(q, q + max(1, int(0.4 * s))))
-                            if ax == 0
-                            else (slice(q, q + max(1, int(0.4 * s))),)
-                        )
-                        c.refl[sl] += a * (np.array([0.35, 0.45, 0.2], np.float32) - c.refl[sl])
+                    o = at + d[ax] * k * m
+                    ends = [tuple(int(v * 16) for v in c.tex(o + d[1 - ax] * e)) for e in (-900, 900)]
+                    cv2.line(lines, *ends, 255, max(1, round(0.4 * s)), cv2.LINE_AA, 4)
+            c.refl += (lines.astype(np.float32) / 255 * a)[..., None] * (np.array([0.35, 0.45, 0.2], np.float32) - c.refl)
         scratches(rng, c, 60, 0.8)
     elif kind == "cloth":
         weave = (
