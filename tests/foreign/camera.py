@@ -82,7 +82,12 @@ def expose(cam, layers, ss):
         t = np.linspace(0, 1, 9)
         rim = (
             np.concatenate(
-                [np.stack([t, 0 * t], 1), np.stack([t, 0 * t + 1], 1), np.stack([0 * t, t], 1), np.stack([0 * t + 1, t], 1)]
+                [
+                    np.stack([t, 0 * t], 1),
+                    np.stack([t, 0 * t + 1], 1),
+                    np.stack([0 * t, t], 1),
+                    np.stack([0 * t + 1, t], 1),
+                ]
             )
             * size
         )
@@ -187,12 +192,17 @@ def develop(rng, img, look):
     )
     g = look["noise"]
     raw += rng.standard_normal((h, w), np.float32) * np.sqrt(g * g * raw * 0.18 + (0.25 * g * 0.18) ** 2)
-    img = cv2.demosaicing((raw.clip(0, 1.0) * 60000).astype(np.uint16), cv2.COLOR_BayerBG2RGB_EA).astype(np.float32) / 60000
+    img = (
+        cv2.demosaicing((raw.clip(0, 1.0) * 60000).astype(np.uint16), cv2.COLOR_BayerBG2RGB_EA).astype(np.float32)
+        / 60000
+    )
     img = (img * look["wb"]).clip(0, 1)
     if look["hdr"]:
         l = img.mean(-1)
         small = cv2.resize(l, (w // 16, h // 16), interpolation=cv2.INTER_AREA)
-        base = cv2.resize(cv2.GaussianBlur(small, (0, 0), max(w, h) / 16 / 25), (w, h), interpolation=cv2.INTER_LINEAR).clip(0.02)
+        base = cv2.resize(
+            cv2.GaussianBlur(small, (0, 0), max(w, h) / 16 / 25), (w, h), interpolation=cv2.INTER_LINEAR
+        ).clip(0.02)
         img *= ((look["exposure"] / base) ** (0.5 * look["hdr"]))[..., None].clip(0.3, 2.2)
     x = img.clip(0, 1)
     x = np.where(x <= 0.0031308, 12.92 * x, 1.055 * np.power(x, 1 / 2.4) - 0.055).astype(np.float32)
@@ -216,7 +226,9 @@ def save(path, rgb, quality, orientation, f35, mm, iso, model, seed):
     """Writes the JPEG as a phone stores it: turned by its orientation tag, with invented maker and model."""
     from PIL import Image
 
-    turn = {1: lambda a: a, 3: lambda a: a[::-1, ::-1], 6: lambda a: np.rot90(a, 1), 8: lambda a: np.rot90(a, -1)}[orientation]
+    turn = {1: lambda a: a, 3: lambda a: a[::-1, ::-1], 6: lambda a: np.rot90(a, 1), 8: lambda a: np.rot90(a, -1)}[
+        orientation
+    ]
     img = Image.fromarray(np.ascontiguousarray(turn(rgb)))
     e = Image.Exif()
     e[0x010F], e[0x0110], e[0x0112] = "Marlow Optics", model, orientation

@@ -27,7 +27,10 @@ def judge(truth, rgb, sc, covers, ppm_min, blur_mm):
             big, small = int(2.5 * r), max(1, int(0.35 * r))
             if not (big < x < w - big and big < y < h - big):
                 return 0.0
-            around, core = grey[y - big : y + big, x - big : x + big], grey[y - small : y + small + 1, x - small : x + small + 1]
+            around, core = (
+                grey[y - big : y + big, x - big : x + big],
+                grey[y - small : y + small + 1, x - small : x + small + 1],
+            )
             mid = np.median(around)
             sd = 1.48 * np.median(np.abs(around - mid)) + 0.5
             con = max(mid - core.min(), core.max() - mid)
@@ -44,7 +47,12 @@ def judge(truth, rgb, sc, covers, ppm_min, blur_mm):
         hole["covered"] = any(k.covers(at, 0) for k in covers)
         m = next((k for k in sc.marks if hole["found"] == k.at.tolist()), None)
         hole["contrast"] = shows(m) if m else None
-        ok = not hole["covered"] and patch.size and 10 < np.median(patch) < 248 and (m is None or hole["contrast"] >= LEVELS)
+        ok = (
+            not hole["covered"]
+            and patch.size
+            and 10 < np.median(patch) < 248
+            and (m is None or hole["contrast"] >= LEVELS)
+        )
         hole["shows"] = bool(ok)
         seen &= bool(ok)
     for s in truth["strays"] + truth["struck"]:
@@ -52,7 +60,7 @@ def judge(truth, rgb, sc, covers, ppm_min, blur_mm):
         m = next(k for k in sc.marks if s["at"] == k.at.tolist())
         s["kind"], s["contrast"] = m.kind, shows(m)
         s["shows"] = s["contrast"] >= LEVELS and not any(k.covers(s["at"], 0) for k in covers)
-        if m.why in ("trap:on-line", "trap:line-end"):   # the line itself has contrast: the dot must stand out of it
+        if m.why in ("trap:on-line", "trap:line-end"):  # the line itself has contrast: the dot must stand out of it
             s["shows"] &= (m.size - sc.hand.line_pen.width) / 2 * ppm_min >= LEAST_BULGE_PX
     truth["blur_mm"] = blur_mm
     truth["readable"] = bool(seen and ppm_min > LEAST_PX_PER_MM and blur_mm < MOST_BLUR_MM)
@@ -62,7 +70,12 @@ def edges(rgb, cam, w, h):
     """How far the face differs from what lies beside it, grey levels: in brightness, and in colour at its strongest.
     For bottom, right, top and left the median along the side."""
     out = []
-    for a, b, n in (((0, 0), (w, 0), (0, -1)), ((w, 0), (w, h), (1, 0)), ((w, h), (0, h), (0, 1)), ((0, h), (0, 0), (-1, 0))):
+    for a, b, n in (
+        ((0, 0), (w, 0), (0, -1)),
+        ((w, 0), (w, h), (1, 0)),
+        ((w, h), (0, h), (0, 1)),
+        ((0, h), (0, 0), (-1, 0)),
+    ):
         t = np.linspace(0.04, 0.96, 60)[:, None]
         p = np.array(a) + t * (np.array(b, float) - a)
         tone = []

@@ -39,7 +39,9 @@ class Hand:
 
 def choose_hand(rng, surface, hard):
     pen = ink.choose_pen(rng, surface, hard)
-    kind = str(rng.choice(["dot", "dot", "tick", "tick", "tick", "plus", "x"], p=[0.2, 0.2, 0.15, 0.15, 0.1, 0.15, 0.05]))
+    kind = str(
+        rng.choice(["dot", "dot", "tick", "tick", "tick", "plus", "x"], p=[0.2, 0.2, 0.15, 0.15, 0.1, 0.15, 0.05])
+    )
     ruled = kind == "tick" or kind == "dot" and rng.random() < 0.55
     lp = ink.choose_pen(rng, surface, hard) if rng.random() < 0.35 else pen
     lp = ink.replace(lp, width=min(lp.width, 0.9) * rng.uniform(0.7, 1.0)) if lp.kind == "marker" else lp
@@ -78,7 +80,10 @@ def intended(rng, plan, hand):
         if hand.ruled:
             over = rng.uniform(3, 12, 2) if rng.random() < 0.6 else np.array([40.0, 40.0])
             hand.lines.append(
-                (np.clip(at(-over[0]), 0, [plan.width, plan.height]), np.clip(at(ln + over[1]), 0, [plan.width, plan.height]))
+                (
+                    np.clip(at(-over[0]), 0, [plan.width, plan.height]),
+                    np.clip(at(ln + over[1]), 0, [plan.width, plan.height]),
+                )
             )
         for i, s in enumerate(row.stations):
             a = at(s - row.stations[0]) + d * np.clip(rng.normal(0, hand.scatter), -0.3, 0.3)
@@ -116,7 +121,12 @@ def fault(rng, plan, hand, marks, kind, surface_notes):
             if min(np.hypot(*(at - k.at)) for k in marks) > 4:
                 marks.append(
                     Mark(
-                        at, hand.kind if on or hand.kind != "tick" else "plus", None, "stray", m.along, ringed=rng.random() < 0.15
+                        at,
+                        hand.kind if on or hand.kind != "tick" else "plus",
+                        None,
+                        "stray",
+                        m.along,
+                        ringed=rng.random() < 0.15,
                     )
                 )
                 break
@@ -209,7 +219,9 @@ def truth(plan, marks):
         near = sorted((np.hypot(*(m.at - at)), i) for i, m in enumerate(live))
         own = [(r, i) for r, i in near if live[i].hole == h.name]
         dist, i = (
-            near[0] if near and (near[0][0] <= plan.tolerance or not own) and near[0][0] < 6 else own[0] if own else (None, None)
+            near[0]
+            if near and (near[0][0] <= plan.tolerance or not own) and near[0][0] < 6
+            else own[0] if own else (None, None)
         )
         state = "missing"
         if dist is not None and dist < 6 and i not in used:
@@ -230,4 +242,9 @@ def truth(plan, marks):
         )
     strays = [{"at": m.at.tolist(), "why": m.why, "ringed": m.ringed} for i, m in enumerate(live) if i not in used]
     struck = [{"at": m.at.tolist(), "why": m.why} for m in marks if m.struck]
-    return {"holes": holes, "strays": strays, "struck": struck, "ready": all(h["state"] == "good" for h in holes) and not strays}
+    return {
+        "holes": holes,
+        "strays": strays,
+        "struck": struck,
+        "ready": all(h["state"] == "good" for h in holes) and not strays,
+    }

@@ -142,7 +142,13 @@ def line(rng, c, p, q, pen, broken=0.0, double=False, dry=0.0):
         nrm = np.array([-(q - p)[1], (q - p)[0]]) / ln
         a, b = sorted(rng.uniform(0, 1, 2))
         o = rng.uniform(0.3, 0.7) * rng.choice([-1, 1])
-        stroke(rng, c, [p + (q - p) * a + nrm * o, p + (q - p) * b + nrm * (o + rng.normal(0, 0.3))], pen.weaker(0.85), lift=3)
+        stroke(
+            rng,
+            c,
+            [p + (q - p) * a + nrm * o, p + (q - p) * b + nrm * (o + rng.normal(0, 0.3))],
+            pen.weaker(0.85),
+            lift=3,
+        )
 
 
 def ring(rng, c, at, radius, pen):
@@ -167,7 +173,13 @@ def cross_out(rng, c, at, size, pen, form):
         b = rng.normal(0, 0.02) * size
         t = np.linspace(-1, 1, 7)[:, None]
         stroke(
-            rng, c, at + t * d * rng.uniform(0.85, 1.1) + (1 - t**2) * b * np.array([-d[1], d[0]]) / size, pen, 0, 0.03, lift=1.2
+            rng,
+            c,
+            at + t * d * rng.uniform(0.85, 1.1) + (1 - t**2) * b * np.array([-d[1], d[0]]) / size,
+            pen,
+            0,
+            0.03,
+            lift=1.2,
         )
 
 

@@ -39,7 +39,9 @@ def make_room(rng, size, hard, glare):
             )
         if glare:
             el = rng.uniform(0.95, 1.4)
-        return Light(m + r * np.array([np.cos(az) * np.cos(el), np.sin(az) * np.cos(el), np.sin(el)]), col, power, spread)
+        return Light(
+            m + r * np.array([np.cos(az) * np.cos(el), np.sin(az) * np.cos(el), np.sin(el)]), col, power, spread
+        )
 
     kinds = [["window"], ["lamp"], ["window", "lamp"], ["lamp", "lamp"]][int(rng.choice(4, p=[0.35, 0.2, 0.35, 0.1]))]
     lights = [light(k, rng.uniform(0.4, 1.0)) for k in kinds]
@@ -49,9 +51,13 @@ def make_room(rng, size, hard, glare):
         d, n = np.array([np.cos(a), np.sin(a)]), np.array([-np.sin(a), np.cos(a)])
         wide = 2000 if rng.random() < 0.5 else rng.uniform(20, 90)  # a body, or an arm or a tool
         o = m[:2] + n * k
-        poly = np.array([o - d * 2000, o + d * 2000 + n * rng.normal(0, 30), o + d * 2000 + n * wide, o - d * 2000 + n * wide])
+        poly = np.array(
+            [o - d * 2000, o + d * 2000 + n * rng.normal(0, 30), o + d * 2000 + n * wide, o - d * 2000 + n * wide]
+        )
         shadows.append((poly, rng.uniform(0.4, 3) if rng.random() < 0.4 else rng.uniform(4, 25), rng.uniform(0.4, 0.9)))
-    return Room(lights, rng.uniform(0.25, 0.6) * (0.5 * cool + 0.5), (rng.uniform(0.15, 0.4), *rng.normal(0, 0.6, 2)), shadows)
+    return Room(
+        lights, rng.uniform(0.25, 0.6) * (0.5 * cool + 0.5), (rng.uniform(0.15, 0.4), *rng.normal(0, 0.6, 2)), shadows
+    )
 
 
 def moved(room, by):
@@ -75,7 +81,11 @@ def shade(rng, c, z, room, eye, rough, bumps, extra_shadow=None):
         k = 8
         m = np.zeros((c.h, c.w), np.uint8)
         cv2.fillPoly(
-            m, [np.round(np.clip(c.tex(poly), -60000, 60000) * k).astype(np.int32).reshape(-1, 1, 2)], 255, cv2.LINE_AA, 3
+            m,
+            [np.round(np.clip(c.tex(poly), -60000, 60000) * k).astype(np.int32).reshape(-1, 1, 2)],
+            255,
+            cv2.LINE_AA,
+            3,
         )
         small = max(1, int(pen * c.s / 6))
         q = cv2.resize(m, (max(2, c.w // small), max(2, c.h // small)), interpolation=cv2.INTER_AREA).astype(np.float32)
@@ -100,7 +110,9 @@ def shade(rng, c, z, room, eye, rough, bumps, extra_shadow=None):
             diff += e
         spec += lobe[..., None] * l.power * l.colour
     refl = 2 * v[..., 2:] * np.array([0, 0, 1]) - v  # mirrored view ray
-    env = room.env[0] * (1 + room.env[1] * (refl[..., 0] - 2 * sx) + room.env[2] * (refl[..., 1] - 2 * sy)).clip(0.2, 2.5)
+    env = room.env[0] * (1 + room.env[1] * (refl[..., 0] - 2 * sx) + room.env[2] * (refl[..., 1] - 2 * sy)).clip(
+        0.2, 2.5
+    )
     env = env * (
         1 - 0.55 * np.exp(-((refl[..., 0] - v[..., 0]) ** 2 + (refl[..., 1] - v[..., 1]) ** 2) / 0.03)
     )  # the phone itself
@@ -121,9 +133,16 @@ def dropped_shadow(c, boxes, drop, room):
         m = np.zeros((c.h, c.w), np.uint8)
         for poly in boxes:
             cv2.fillPoly(
-                m, [np.round(c.tex(np.asarray(poly) + off * 0.8) * 16).astype(np.int32).reshape(-1, 1, 2)], 255, cv2.LINE_AA, 4
+                m,
+                [np.round(c.tex(np.asarray(poly) + off * 0.8) * 16).astype(np.int32).reshape(-1, 1, 2)],
+                255,
+                cv2.LINE_AA,
+                4,
             )
-        b = cv2.GaussianBlur(m, (0, 0), max(0.5, (0.15 + 0.8 * l.spread * drop + 0.2 * drop) * c.s)).astype(np.float32) / 255
+        b = (
+            cv2.GaussianBlur(m, (0, 0), max(0.5, (0.15 + 0.8 * l.spread * drop + 0.2 * drop) * c.s)).astype(np.float32)
+            / 255
+        )
         out *= 1 - 0.6 * b
     return out
 
@@ -136,5 +155,8 @@ def highlight(room, eye, rough, at):
     for l in room.lights:
         hv = v + (l.at - p) / np.linalg.norm(l.at - p)
         ax, ay = np.hypot(rough[0], l.spread / 2), np.hypot(rough[1], l.spread / 2)
-        top = max(top, l.power * np.exp(-((hv[0] / hv[2] / ax) ** 2) - (hv[1] / hv[2] / ay) ** 2) * min(6.0, 0.045 / (ax * ay)))
+        top = max(
+            top,
+            l.power * np.exp(-((hv[0] / hv[2] / ax) ** 2) - (hv[1] / hv[2] / ay) ** 2) * min(6.0, 0.045 / (ax * ay)),
+        )
     return top

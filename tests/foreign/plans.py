@@ -135,7 +135,12 @@ def random_plan(rng, form=None):
         if two:
             gap = snap(rng.uniform(11, 17))
             plan.rows.append(
-                Row("ABCDEF"[len(plan.rows)], along, edge + gap, [first + pitch / 2 + i * pitch for i in range(count - 1)])
+                Row(
+                    "ABCDEF"[len(plan.rows)],
+                    along,
+                    edge + gap,
+                    [first + pitch / 2 + i * pitch for i in range(count - 1)],
+                )
             )
     if not plan.rows:
         return random_plan(rng, form)

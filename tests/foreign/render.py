@@ -79,7 +79,9 @@ def compose(rng, name, index, set_name, folder, stock, reference):
     elif flawless and rng.random() < 0.2:
         hands.fault(rng, plan, hand, marks, "replaced", None)
     # --- cards, camera, light
-    sc.cards = lay_cards(rng, sc, stock, int(rng.choice([1, 2, 3, 4], p=[0.2, 0.3, 0.25, 0.25])), rng.choice([0.0, 0.4, 0.9]))
+    sc.cards = lay_cards(
+        rng, sc, stock, int(rng.choice([1, 2, 3, 4], p=[0.2, 0.3, 0.25, 0.25])), rng.choice([0.0, 0.4, 0.9])
+    )
     beside_level = 0.0 if rng.random() < 0.5 else -plan.thickness
     for c in sc.cards:
         c.level = 0.0 if c.on else beside_level
@@ -99,7 +101,9 @@ def compose(rng, name, index, set_name, folder, stock, reference):
         W, H = H, W
     f35 = float(rng.choice([23, 24, 26, 28]))
     f = f35 / 43.267 * np.hypot(W, H) * (1 + rng.normal(0, 0.012))
-    tilt = np.radians(rng.uniform(0, 14) if set_name == "easy" else rng.uniform(0, 30) if danger else rng.uniform(5, 45))
+    tilt = np.radians(
+        rng.uniform(0, 14) if set_name == "easy" else rng.uniform(0, 30) if danger else rng.uniform(5, 45)
+    )
     k1 = rng.normal(0, 0.012 if not hard else 0.03)
     sc.cam = cam = camera.aim(
         W,
@@ -119,7 +123,12 @@ def compose(rng, name, index, set_name, folder, stock, reference):
     sc.room = light.make_room(rng, (plan.width, plan.height), hard or danger, glare)
     grid = [np.array([x, y]) for x in np.linspace(0, plan.width, 25) for y in np.linspace(0, plan.height, 25)]
     sc.glare_top = max(light.highlight(sc.room, cam.eye, sc.rough, g) for g in grid) + 1e-6
-    if rng.random() < {"easy": 0.1, "danger": 0.25, "hard": 0.4}[set_name] and kind in ("brushed", "mill", "worn", "oxidised"):
+    if rng.random() < {"easy": 0.1, "danger": 0.25, "hard": 0.4}[set_name] and kind in (
+        "brushed",
+        "mill",
+        "worn",
+        "oxidised",
+    ):
         y = rng.uniform(0.3, 0.8) * plan.height
         sc.stamp = (0, y, plan.width, y + 1)
     for _ in range(int(rng.choice([0, 0, 0, 1, 2] if hard or danger else [0, 0, 0, 0, 0, 1]))):
@@ -227,7 +236,9 @@ def paint(rng, sc, name, index, set_name, folder, reference, info):
     bench_kind = str(rng.choice(BENCHES if set_name != "easy" else [b for b in BENCHES if b != "steel"]))
     bench = surface.make_bench(rng, bench_kind, (*lo, *hi), sb)
     whole = Card(0, "", np.array([w, h]), np.array([w, h]) / 2, 0.0, True, 0.0)
-    clutter(rng, bench, [whole] + [k for k in sc.cards if not k.on], int(rng.integers(0, 3 if set_name == "easy" else 7)))
+    clutter(
+        rng, bench, [whole] + [k for k in sc.cards if not k.on], int(rng.integers(0, 3 if set_name == "easy" else 7))
+    )
     lifted = [whole.corners()] + [k.corners(4) for k in sc.cards if not k.on and k.level == 0 and plan.thickness]
     shadow = light.dropped_shadow(bench, lifted, plan.thickness, sc.room)
     layers = [
@@ -251,12 +262,20 @@ def paint(rng, sc, name, index, set_name, folder, reference, info):
             layers.append(camera.Layer(lit, 5.0, corner, rt, dn))
     cards = lambda on: [card_layer(rng, sc, k, folder, s, cam.eye) for k in sc.cards if k.on == on]
     layers += cards(False)
-    for a, b, n in (((0, 0), (w, 0), (0, -1)), ((w, 0), (w, h), (1, 0)), ((w, h), (0, h), (0, 1)), ((0, h), (0, 0), (-1, 0))):
+    for a, b, n in (
+        ((0, 0), (w, 0), (0, -1)),
+        ((w, 0), (w, h), (1, 0)),
+        ((w, h), (0, h), (0, 1)),
+        ((0, h), (0, 0), (-1, 0)),
+    ):
         a, b, n = np.array([*a, 0.0]), np.array([*b, 0.0]), np.array([*n, 0.0])
         if (cam.eye - a) @ n > 0:  # the cut side turned to the camera
             e = np.linalg.norm(b - a)
             ww, hh = int(e * 4), max(2, int(plan.thickness * 14))
-            lit = sum(l.power * l.colour * max(0.05, (l.at / np.linalg.norm(l.at)) @ n) for l in sc.room.lights) + sc.room.ambient
+            lit = (
+                sum(l.power * l.colour * max(0.05, (l.at / np.linalg.norm(l.at)) @ n) for l in sc.room.lights)
+                + sc.room.ambient
+            )
             img = rng.uniform(0.15, 0.5) * lit * (1 + 0.25 * surface.noise(rng, hh, ww, 3, 2)).clip(0.3, 2)[..., None]
             wall = camera.Layer(
                 cv2.resize(img.astype(np.float32), (int(e * s), max(2, int(round(plan.thickness * s))))),
@@ -284,7 +303,14 @@ def paint(rng, sc, name, index, set_name, folder, reference, info):
         bow = lambda a, b: (lift * 4 * (a / w) * (1 - a / w)).clip(0, None).astype(np.float32)
     layers.append(
         camera.Layer(
-            face * alpha[..., None], s, np.array([0, c.y1, 0.0]), np.array([1.0, 0, 0]), np.array([0, -1.0, 0]), bow, False, alpha
+            face * alpha[..., None],
+            s,
+            np.array([0, c.y1, 0.0]),
+            np.array([1.0, 0, 0]),
+            np.array([0, -1.0, 0]),
+            bow,
+            False,
+            alpha,
         )
     )
     work = float(np.percentile(face[::7, ::7].mean(-1), 90))
@@ -306,7 +332,8 @@ def paint(rng, sc, name, index, set_name, folder, reference, info):
         o = np.append(tape.at, k.level + 0.25) - rt * size[0] / 2 - dn * size[1] / 2
         layers.append(
             camera.Layer(
-                tc.refl * sum(l.power * l.colour * l.at[2] / np.linalg.norm(l.at) for l in sc.room.lights).astype(np.float32),
+                tc.refl
+                * sum(l.power * l.colour * l.at[2] / np.linalg.norm(l.at) for l in sc.room.lights).astype(np.float32),
                 8.0,
                 o,
                 rt,
@@ -393,7 +420,9 @@ def paint(rng, sc, name, index, set_name, folder, reference, info):
     }
     truth["edges"] = eyes.edges(rgb, cam, w, h)
     truth["provable"] = bool(sc.tell_bars or np.hypot(plan.width, plan.height) * 0.01 < 0.3 * plan.tolerance)
-    Path(f"{name}.json").write_text(json.dumps(truth, indent=1, default=lambda v: v.item() if hasattr(v, "item") else list(v)))
+    Path(f"{name}.json").write_text(
+        json.dumps(truth, indent=1, default=lambda v: v.item() if hasattr(v, "item") else list(v))
+    )
 
 
 def main():

@@ -13,7 +13,7 @@ import numpy as np
 
 SLACK = 0.03  # mm: a place nearer to the tolerance than this is called neither way
 SAME = 1.2  # mm: a stray found within this of a true one is that one
-EDGE = 15           # grey levels by which bench and face differ, as the guide asks ("a bench of another brightness")
+EDGE = 15  # grey levels by which bench and face differ, as the guide asks ("a bench of another brightness")
 STATUS = {0: "ready", 1: "not-ready", 3: "cannot-tell"}
 
 
@@ -72,7 +72,11 @@ def judge(truth, result, verdict, count, errors):
                 )
         if s == "off" and t["state"] == "good" and t["distance"] < tol - SLACK:
             wrong.append(f"{at} called off by {h['distance']:.2f}, is good ({t['distance']:.2f})")
-        if s == "off" and t["state"] == "missing" and min([dist(h["found"], q["at"]) for q in truth["strays"]] + [99]) > SAME:
+        if (
+            s == "off"
+            and t["state"] == "missing"
+            and min([dist(h["found"], q["at"]) for q in truth["strays"]] + [99]) > SAME
+        ):
             wrong.append(f"{at} called off, is missing")
         if s == "missing" and t["state"] in ("good", "off"):
             wrong.append(f"{at} called missing, is {t['state']}" + ("" if t["shows"] else " (hardly shows)"))
@@ -152,10 +156,14 @@ def main():
             c["photos"] += 1
             c["faultless"] += truth["ready"]
             c["wrong ready"] += "WRONG READY" in danger
-            steps = [e[0] for e in truth["edges"]]      # bottom, right, top, left
+            steps = [e[0] for e in truth["edges"]]  # bottom, right, top, left
             edged = steps[0] > EDGE and steps[3] > EDGE and max(steps[1:3]) > EDGE
             fair = truth["readable"] and truth["provable"] and edged
-            for part, on in (("readable", truth["readable"]), ("fair", fair), ("fair faultless", fair and truth["ready"])):
+            for part, on in (
+                ("readable", truth["readable"]),
+                ("fair", fair),
+                ("fair faultless", fair and truth["ready"]),
+            ):
                 c[part] += on
                 c[part + " answered"] += on and verdict != "cannot-tell"
             c["fair faultless ready"] += fair and truth["ready"] and verdict == "ready"
@@ -200,7 +208,12 @@ def main():
         (k + " answered", lambda s, k=k: f"{s['count'][k + ' answered']}/{s['count'][k]}")
         for k in ("readable", "fair", "fair faultless")
     ]
-    rows += [("fair faultless read as ready", lambda s: f"{s['count']['fair faultless ready']}/{s['count']['fair faultless']}")]
+    rows += [
+        (
+            "fair faultless read as ready",
+            lambda s: f"{s['count']['fair faultless ready']}/{s['count']['fair faultless']}",
+        )
+    ]
     arr = lambda s: np.array(s["errors"]) if s["errors"] else np.full((1, 2), np.nan)
     rows += [
         ("marks measured", lambda s: len(s["errors"])),

@@ -20,7 +20,9 @@ class Card:
     def corners(self, grow=0.0):
         c, s = np.cos(self.angle), np.sin(self.angle)
         h = self.size / 2 + grow
-        return self.at + np.array([[-h[0], -h[1]], [h[0], -h[1]], [h[0], h[1]], [-h[0], h[1]]]) @ np.array([[c, s], [-s, c]])
+        return self.at + np.array([[-h[0], -h[1]], [h[0], -h[1]], [h[0], h[1]], [-h[0], h[1]]]) @ np.array(
+            [[c, s], [-s, c]]
+        )
 
     def covers(self, p, grow=0.5):
         c, s = np.cos(self.angle), np.sin(self.angle)
@@ -69,7 +71,9 @@ def lay_cards(rng, sc, stock, want, prefer_on):
 
     def free(card):
         poly = cv2.convexHull(card.corners().astype(np.float32))
-        return all(cv2.intersectConvexConvex(poly, cv2.convexHull(o.corners(9).astype(np.float32)))[0] <= 0 for o in cards)
+        return all(
+            cv2.intersectConvexConvex(poly, cv2.convexHull(o.corners(9).astype(np.float32)))[0] <= 0 for o in cards
+        )
 
     for k in range(want):
         info = pool[used[k]]
@@ -77,7 +81,11 @@ def lay_cards(rng, sc, stock, want, prefer_on):
         found = []
         for _ in range(400):
             on = rng.random() < prefer_on
-            angle = rng.normal(0, 0.08) + (np.pi / 2) * int(rng.integers(4)) if rng.random() < 0.8 else rng.uniform(-np.pi, np.pi)
+            angle = (
+                rng.normal(0, 0.08) + (np.pi / 2) * int(rng.integers(4))
+                if rng.random() < 0.8
+                else rng.uniform(-np.pi, np.pi)
+            )
             card = Card(info["number"], info["file"], size, np.zeros(2), angle, on, 0.0)
             ext = np.abs(card.corners() - card.at).max(0)
             if on:
@@ -131,7 +139,10 @@ def clutter(rng, c, keep, count):
         d = np.array([np.cos(a), np.sin(a)])
         n = np.array([-d[1], d[0]])
         if any(
-            k.covers(p + d * t * ln / 2 + n * s * wd / 2, 6) for k in keep for t in np.linspace(-1, 1, 25) for s in (-1, 0, 1)
+            k.covers(p + d * t * ln / 2 + n * s * wd / 2, 6)
+            for k in keep
+            for t in np.linspace(-1, 1, 25)
+            for s in (-1, 0, 1)
         ):
             continue
         quad = (
@@ -139,7 +150,9 @@ def clutter(rng, c, keep, count):
                 c.tex(
                     p
                     + o
-                    + np.array([d * s * (ln / 2 + g) + n * t * (wd / 2 + g) for s, t in ((-1, -1), (1, -1), (1, 1), (-1, 1))])
+                    + np.array(
+                        [d * s * (ln / 2 + g) + n * t * (wd / 2 + g) for s, t in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
+                    )
                 )
                 * 16
             )

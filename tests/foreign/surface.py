@@ -86,7 +86,9 @@ def scratches(rng, c, count, bright):
             continue
         mask = np.zeros((win[0].stop - win[0].start, win[1].stop - win[1].start), np.uint8)
         off = np.array([win[1].start, win[0].start]) * k
-        cv2.polylines(mask, [pts - off.astype(np.int32)], False, 255, max(1, int(rng.uniform(0.05, 0.14) * c.s)), cv2.LINE_AA, 4)
+        cv2.polylines(
+            mask, [pts - off.astype(np.int32)], False, 255, max(1, int(rng.uniform(0.05, 0.14) * c.s)), cv2.LINE_AA, 4
+        )
         m = mask.astype(np.float32) / 255 * rng.uniform(0.15, 0.6)
         sign = 1 if rng.random() < bright else -1
         c.refl[win[0], win[1]] *= (1 + sign * 0.55 * m)[..., None]
@@ -151,7 +153,9 @@ def make_sheet(rng, kind, w, h, s, photos):
         specks(rng, c, int(w * h / 160), 0.08, 0.3, 0.45)
     if kind in ("painted", "primer-green", "primer-grey", "primer-dark"):
         col = {
-            "painted": [(0.6, 0.6, 0.58), (0.33, 0.36, 0.38), (0.62, 0.55, 0.38), (0.25, 0.36, 0.45)][int(rng.integers(4))],
+            "painted": [(0.6, 0.6, 0.58), (0.33, 0.36, 0.38), (0.62, 0.55, 0.38), (0.25, 0.36, 0.45)][
+                int(rng.integers(4))
+            ],
             "primer-green": (0.24, 0.26, 0.105),
             "primer-grey": (0.28, 0.29, 0.29),
             "primer-dark": (0.06, 0.085, 0.05),
@@ -161,7 +165,9 @@ def make_sheet(rng, kind, w, h, s, photos):
         c.gloss[:] = 0.12 if kind == "painted" else 0.05
         scratches(rng, c, int(w * h / 2500), 0.8)
     if kind == "dye":
-        t = 2.6 + rng.uniform(0.1, 0.4) * clouds(rng, H, W, 30 * s) + 0.2 * noise(rng, H, W, 30 * s, 1.2 * s)  # brush strokes along x
+        t = (
+            2.6 + rng.uniform(0.1, 0.4) * clouds(rng, H, W, 30 * s) + 0.2 * noise(rng, H, W, 30 * s, 1.2 * s)
+        )  # brush strokes along x
         t = t.clip(0.4, 4)[..., None]
         c.refl *= np.exp(-t * np.array([1.15, 0.85, 0.28]))
         c.gloss *= np.exp(-0.5 * t[..., 0])
@@ -219,7 +225,9 @@ def make_bench(rng, kind, box, s):
         ring = np.sin((ys + warp) * 2 * np.pi / rng.uniform(7, 14) + 0 * xs)
         pores = noise(rng, H, W, 8 * s, 0.3 * s).clip(0, 3)
         v = 1 + 0.12 * ring - 0.09 * pores + 0.08 * clouds(rng, H, W, 80 * s)
-        c.refl[:] = np.array([(0.30, 0.17, 0.08), (0.42, 0.29, 0.16), (0.12, 0.07, 0.04)][int(rng.integers(3))]) * v[..., None]
+        c.refl[:] = (
+            np.array([(0.30, 0.17, 0.08), (0.42, 0.29, 0.16), (0.12, 0.07, 0.04)][int(rng.integers(3))]) * v[..., None]
+        )
         for k in range(int(box[1] // 110) - 1, int(box[3] // 110) + 2):  # joints of the boards
             v0 = int((c.y1 - k * 110 - 40) * s)
             if 0 <= v0 < H - 3:
@@ -240,11 +248,15 @@ def make_bench(rng, kind, box, s):
                     o = at + d[ax] * k * m
                     ends = [tuple(int(v * 16) for v in c.tex(o + d[1 - ax] * e)) for e in (-900, 900)]
                     cv2.line(lines, *ends, 255, max(1, round(0.4 * s)), cv2.LINE_AA, 4)
-            c.refl += (lines.astype(np.float32) / 255 * a)[..., None] * (np.array([0.35, 0.45, 0.2], np.float32) - c.refl)
+            c.refl += (lines.astype(np.float32) / 255 * a)[..., None] * (
+                np.array([0.35, 0.45, 0.2], np.float32) - c.refl
+            )
         scratches(rng, c, 60, 0.8)
     elif kind == "cloth":
         weave = (
-            1 + 0.25 * np.sin(np.arange(W) * 2.1)[None, :] * np.sin(np.arange(H) * 2.3)[:, None] + 0.2 * clouds(rng, H, W, 50 * s)
+            1
+            + 0.25 * np.sin(np.arange(W) * 2.1)[None, :] * np.sin(np.arange(H) * 2.3)[:, None]
+            + 0.2 * clouds(rng, H, W, 50 * s)
         )
         c.refl[:] = np.array([0.03, 0.03, 0.04]) * weave[..., None]
     elif kind == "cardboard":

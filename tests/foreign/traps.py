@@ -132,7 +132,10 @@ def set_other(rng, sc, kind):
     elif kind == "decoy":  # no mark, and something else in its place
         marks.remove(m)
         sc.decoys.append(
-            (plan_at[m.hole] + rng.normal(0, 0.15, 2), str(rng.choice(["swarf", "scratch", "dust", "smear", "stamp", "bead"])))
+            (
+                plan_at[m.hole] + rng.normal(0, 0.15, 2),
+                str(rng.choice(["swarf", "scratch", "dust", "smear", "stamp", "bead"])),
+            )
         )
     elif kind == "struck-thin":
         m.struck, m.why = True, "trap:struck"
@@ -157,7 +160,9 @@ def draw_decoys(rng, c, sc):
         elif kind == "smear":
             ink.smear(rng, c, at - np.array([1.0, 0]), sc.hand.pen, rng.uniform(6, 12))
         elif kind == "stamp":
-            ink.mill_stamp(rng, c, (at[0] - 15, at[1], at[0] + 15, at[1] + 1), "ALLOY 5052-H32", 2.6, (0.1, 0.1, 0.2), 0.5)
+            ink.mill_stamp(
+                rng, c, (at[0] - 15, at[1], at[0] + 15, at[1] + 1), "ALLOY 5052-H32", 2.6, (0.1, 0.1, 0.2), 0.5
+            )
         else:
             a = rng.uniform(0, np.pi)
             e = np.array([np.cos(a), np.sin(a)])
