@@ -92,10 +92,17 @@ fn three_photos_of_a_strip_are_one_result() {
         let parts = budget.unwrap().parts();
         let sum: f64 = parts.iter().map(|(_, u)| u * u).sum();
         let u = hole.uncertainty_mm.unwrap() / 2.0;
-        assert!((sum.sqrt() - u).abs() < ROUNDING_MM, "{}: {parts:?} {u}", hole.name);
+        assert!(
+            (sum.sqrt() - u).abs() < ROUNDING_MM,
+            "{}: {parts:?} {u}",
+            hole.name
+        );
         let part = |name: &str| parts.iter().find(|p| p.0 == name).unwrap().1;
         // What several photos share is not made less by their number.
-        assert!(part("datum") > 0.02 && part("localisation") > 0.005, "{parts:?}");
+        assert!(
+            part("datum") > 0.02 && part("localisation") > 0.005,
+            "{parts:?}"
+        );
     }
     // The bars were read to a tenth: that tells most at the end far from the datum.
     let scale = |i: usize| report.budgets[i].unwrap().scale;
@@ -276,8 +283,8 @@ fn what_one_photo_does_not_show_another_may() {
     // A lamp mirrors in the middle in one photo, and not in the other.
     let hidden = other_middle("hidden.jpg", |scene| {
         scene.light.glare.push(punchready::synth::Glare {
-            at: Point::new(300.0, 10.0),
-            radius_mm: [25.0, 12.0],
+            at: Point::new(300.0, 9.0),
+            radius_mm: [8.0, 5.0],
             turn_rad: 0.2,
             peak: 3.0,
         });

@@ -27,7 +27,16 @@ fn the_foreseen_uncertainty_is_that_of_a_check() {
     let phone = Phone::default();
     let layout = lay(&plan, &phone, None).unwrap();
     assert_eq!(layout.photos.len(), 1);
-    let foreseen = foresee(&plan, &phone, &layout, Known { bars: true, side: false }).unwrap();
+    let foreseen = foresee(
+        &plan,
+        &phone,
+        &layout,
+        Known {
+            bars: true,
+            side: false,
+        },
+    )
+    .unwrap();
     let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/hatch-cover.jpg");
     let given = Given {
         print_scale: PrintScale::from_bars([100.0, 100.0]).ok(),
@@ -68,20 +77,45 @@ fn photos_of_a_long_strip_share_two_cards_each() {
         assert!(both.count() >= 2, "{pair:?} {layout:?}");
     }
     // The survey takes them, and every hole is in a photo.
-    let foreseen = foresee(&plan, &Phone::default(), &layout, Known { bars: true, side: false }).unwrap();
+    let foreseen = foresee(
+        &plan,
+        &Phone::default(),
+        &layout,
+        Known {
+            bars: true,
+            side: false,
+        },
+    )
+    .unwrap();
     assert!(foreseen.expanded_mm.iter().all(Option::is_some));
     // An unmeasured print counts most far from the datum corner.
-    let unsaid = foresee(&plan, &Phone::default(), &layout, Known { bars: false, side: false }).unwrap();
-    let far = plan
-        .holes
-        .iter()
-        .position(|h| h.at.x > 580.0)
-        .unwrap();
-    let (a, b) = (foreseen.expanded_mm[far].unwrap(), unsaid.expanded_mm[far].unwrap());
+    let unsaid = foresee(
+        &plan,
+        &Phone::default(),
+        &layout,
+        Known {
+            bars: false,
+            side: false,
+        },
+    )
+    .unwrap();
+    let far = plan.holes.iter().position(|h| h.at.x > 580.0).unwrap();
+    let (a, b) = (
+        foreseen.expanded_mm[far].unwrap(),
+        unsaid.expanded_mm[far].unwrap(),
+    );
     // 0.5 % of 588 mm is 2.9 mm, k = 2.
     assert!(b > 5.0 && a < 1.5, "{a} {b}");
     // A side measured by rule settles it: half a tenth of a millimetre over twice the distance.
-    let sided = foresee(&plan, &Phone::default(), &layout, Known { bars: true, side: true });
+    let sided = foresee(
+        &plan,
+        &Phone::default(),
+        &layout,
+        Known {
+            bars: true,
+            side: true,
+        },
+    );
     let c = sided.unwrap().expanded_mm[far].unwrap();
     assert!(c < 0.4, "{c}");
 }
@@ -103,7 +137,16 @@ fn cards_on_the_face_cover_no_hole() {
             );
         }
     }
-    foresee(&plan, &Phone::default(), &layout, Known { bars: true, side: false }).unwrap();
+    foresee(
+        &plan,
+        &Phone::default(),
+        &layout,
+        Known {
+            bars: true,
+            side: false,
+        },
+    )
+    .unwrap();
 }
 
 #[test]

@@ -63,11 +63,16 @@ fn apparent_size(survey: &Survey, photo: usize, card: &SeenCard) -> Option<f64> 
         return None;
     }
     let n = pairs.len() as f64;
-    let (a0, b0) = pairs.iter().fold((Vector2::zeros(), Vector2::zeros()), |(a, b), p| {
-        (a + p.0 / n, b + p.1 / n)
-    });
+    let (a0, b0) = pairs
+        .iter()
+        .fold((Vector2::zeros(), Vector2::zeros()), |(a, b), p| {
+            (a + p.0 / n, b + p.1 / n)
+        });
     let spread = |of: fn(&(Vector2<f64>, Vector2<f64>)) -> Vector2<f64>, middle: Vector2<f64>| {
-        pairs.iter().map(|p| (of(p) - middle).norm_squared()).sum::<f64>()
+        pairs
+            .iter()
+            .map(|p| (of(p) - middle).norm_squared())
+            .sum::<f64>()
     };
     let (designed, shown) = (spread(|p| p.0, a0), spread(|p| p.1, b0));
     (designed > 0.0).then(|| (shown / designed).sqrt())
@@ -122,23 +127,23 @@ fn spacing(checked: &Checked, plan: &Plan, given: &Given) -> Option<(Weight, Rea
         .verdict
         .holes
         .iter()
-        .filter(|h| {
-            matches!(
-                h.state,
-                HoleState::Good | HoleState::Close | HoleState::Off
-            )
-        })
+        .filter(|h| matches!(h.state, HoleState::Good | HoleState::Close | HoleState::Off))
         .filter_map(|h| Some((h.planned.vec(), h.found?.vec())))
         .collect();
     if pairs.len() < MARKS {
         return None;
     }
     let n = pairs.len() as f64;
-    let (a0, b0) = pairs.iter().fold((Vector2::zeros(), Vector2::zeros()), |(a, b), p| {
-        (a + p.0 / n, b + p.1 / n)
-    });
+    let (a0, b0) = pairs
+        .iter()
+        .fold((Vector2::zeros(), Vector2::zeros()), |(a, b), p| {
+            (a + p.0 / n, b + p.1 / n)
+        });
     let planned: f64 = pairs.iter().map(|(a, _)| (a - a0).norm_squared()).sum();
-    let stretch = pairs.iter().map(|(a, _)| (a - a0).norm()).fold(0.0, f64::max);
+    let stretch = pairs
+        .iter()
+        .map(|(a, _)| (a - a0).norm())
+        .fold(0.0, f64::max);
     if 2.0 * stretch < STRETCH_MM {
         return None;
     }

@@ -11,7 +11,8 @@ use crate::frame::{Cov2, Pixel, Point, Sheet};
 use crate::plan::{Edge, Plan};
 use crate::sheet::{EDGES, line_of};
 use crate::survey::{
-    Cameras, KNOWN_SD_MM, KnownLength, Options, PrintScale, Priors, Sighting, StraightLine, survey_of,
+    Cameras, KNOWN_SD_MM, KnownLength, Options, PrintScale, Priors, Sighting, StraightLine,
+    survey_of,
 };
 use crate::synth::Camera;
 use crate::verdict::decision_rule::COVERAGE_FACTOR;

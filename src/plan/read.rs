@@ -291,7 +291,9 @@ fn risk(top: &Table, faults: &mut Faults) -> Option<f64> {
     /// More would pass marks that one in twenty times are off; less needs photos that there are not.
     const RISKS: std::ops::RangeInclusive<f64> = 0.0001..=0.05;
     // That there is a table at all is asked with the position.
-    let table = top.has("tolerance").then(|| top.optional_table("tolerance", faults))??;
+    let table = top
+        .has("tolerance")
+        .then(|| top.optional_table("tolerance", faults))??;
     let got = table.optional_number("risk", faults)?;
     if !RISKS.contains(&got.value) {
         let text = format!(

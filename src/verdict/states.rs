@@ -332,12 +332,7 @@ fn doubled(plan: &Plan, pairs: &Pairs, live: &[&Mark], mark: &Mark) -> Option<us
 }
 
 /// The state of a hole with one live mark.
-fn measured_state(
-    mark: &Mark,
-    planned: Point<Sheet>,
-    tolerance_mm: f64,
-    guard: f64,
-) -> HoleState {
+fn measured_state(mark: &Mark, planned: Point<Sheet>, tolerance_mm: f64, guard: f64) -> HoleState {
     let offset = mark.at - planned;
     match judge(
         offset.norm(),

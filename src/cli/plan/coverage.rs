@@ -128,9 +128,16 @@ fn uncertainty(
     };
     let tolerance = length::show_planned(plan.tolerance_mm, u);
     let sign = length::unit_sign(u);
-    let side = if plan.width_mm >= plan.height_mm { "sheet-width" } else { "sheet-height" };
+    let side = if plan.width_mm >= plan.height_mm {
+        "sheet-width"
+    } else {
+        "sheet-height"
+    };
     if let (Some(a), Some(b), Some(c)) = (range(measured), range(unsaid), range(sided)) {
-        let _ = writeln!(text, "U to expect at the holes, {sign}; tolerance {tolerance}:");
+        let _ = writeln!(
+            text,
+            "U to expect at the holes, {sign}; tolerance {tolerance}:"
+        );
         let _ = writeln!(text, "  with --bars unsaid             {b}");
         let _ = writeln!(text, "  with the cards' bars measured  {a}");
         let _ = writeln!(text, "  and --known {side:<18} {c}");
