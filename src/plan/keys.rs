@@ -33,7 +33,7 @@ pub(super) fn of(sort: &str) -> Vec<&'static str> {
         ],
         "sheet" => &["width", "height", "thickness"],
         "rivet" => &["diameter", "head", "drill"],
-        "tolerance" => &["position"],
+        "tolerance" => &["position", "risk"],
         "seen" => &["fraction"],
         "row" => return of_row(),
         "grid" => &[
