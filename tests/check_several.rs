@@ -283,8 +283,8 @@ fn what_one_photo_does_not_show_another_may() {
     // A lamp mirrors in the middle in one photo, and not in the other.
     let hidden = other_middle("hidden.jpg", |scene| {
         scene.light.glare.push(punchready::synth::Glare {
-            at: Point::new(300.0, 10.0),
-            radius_mm: [25.0, 12.0],
+            at: Point::new(300.0, 9.0),
+            radius_mm: [8.0, 5.0],
             turn_rad: 0.2,
             peak: 3.0,
         });

@@ -200,6 +200,55 @@ fn colour_only_when_it_is_wanted() {
 }
 
 #[test]
+fn several_photos_are_one_check_with_a_picture_each() {
+    let dir = tempfile::tempdir().unwrap();
+    let plan = Photos::get().plan.to_str().unwrap();
+    let [a, b] = ["ready.jpg", "cardless.jpg"].map(Photos::path);
+    let [a, b] = [a.to_str().unwrap(), b.to_str().unwrap()];
+    let run_on = |photos: [&str; 2], more: &[&str]| {
+        let mut args = vec!["check", photos[0], photos[1], "--plan", plan];
+        args.extend(GIVEN);
+        args.extend(more);
+        run(dir.path(), &args)
+    };
+    let more = [
+        "--picture",
+        "x.jpg",
+        "--report",
+        "x.html",
+        "--json",
+        "x.json",
+    ];
+    let ran = run_on([a, b], &more);
+    // The second shows no card: it is named and left out, and the first is ready by itself.
+    assert_eq!(ran.code, 0, "{}{}", ran.out, ran.err);
+    assert!(ran.out.contains("cardless.jpg is left out"), "{}", ran.out);
+    assert_eq!(
+        names(dir.path()),
+        ["x-1.jpg", "x-2.jpg", "x.html", "x.json"]
+    );
+    let text = fs::read_to_string(dir.path().join("x.json")).unwrap();
+    let json: Value = serde_json::from_str(&text).unwrap();
+    let photos = json["photos"].as_array().unwrap();
+    assert_eq!(photos.len(), 2);
+    assert!(photos[0]["left_out"].is_string() && photos[1]["left_out"].is_null());
+    // Same bytes whichever comes first.
+    let ran = run_on([b, a], &["--json", "y.json", "--quiet"]);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    assert_eq!(text, fs::read_to_string(dir.path().join("y.json")).unwrap());
+    // The parts of the uncertainty are those of U.
+    for hole in json["holes"].as_array().unwrap() {
+        let parts = hole["budget"].as_object().unwrap().values();
+        let sum: f64 = parts.map(|v| v.as_f64().unwrap().powi(2)).sum();
+        let u = hole["uncertainty"].as_f64().unwrap();
+        // U is written to 0.001 mm, the parts to 0.00001.
+        assert!((2.0 * sum.sqrt() - u).abs() < 0.0007, "{hole}");
+    }
+    let said = refused(dir.path(), &["check", a, a, "--plan", plan]);
+    assert!(said.contains("given twice"), "{said}");
+}
+
+#[test]
 fn timings_name_the_stages_on_standard_error() {
     let dir = tempfile::tempdir().unwrap();
     let ran = check(dir.path(), "ready.jpg", &["--timings", "--quiet"]);
@@ -303,7 +352,7 @@ fn bad_command_lines_are_two() {
         ),
         (&["--card-below", "deep"], "--card-below"),
         (&["--lens", "camera.toml"], "cannot be read"),
-        (&["second.jpg"], "only one at a time"),
+        (&["second.jpg"], "second.jpg"),
         (&["--picture", "seen.gif"], ".jpg or .png"),
         (&["--report", "seen.pdf"], ".html"),
         (&["--json", "nowhere/r.json"], "no such folder"),

@@ -202,7 +202,7 @@ fn joined(readings: &[Reading], group: &[(usize, usize)], told: &mut Told) -> Jo
     let whole: Vec<(usize, usize)> = group
         .iter()
         .copied()
-        .filter(|m| sees_round(&readings[m.0].ink.seen, mark(m).at, radius(mark(m))))
+        .filter(|m| sees_round(&[&readings[m.0].ink.seen], mark(m).at, radius(mark(m))))
         .collect();
     let group = if whole.is_empty() { group } else { &whole };
     let (blend, mut cov, apart) = mean_place(readings, group, told);
@@ -344,15 +344,20 @@ fn mean_place(
     (blend, (all + all.transpose()) / 2.0, apart)
 }
 
-/// Whether every cell within `radius` of `at` that lies on the sheet was seen.
-fn sees_round(seen: &Seen, at: Point<Sheet>, radius: f64) -> bool {
+/// Whether every cell within `radius` of `at` that lies on the sheet was seen by one of these. They have the same cells.
+fn sees_round(by: &[&Seen], at: Point<Sheet>, radius: f64) -> bool {
+    let Some(grid) = by.first() else { return false };
     let cells = |centre: f64, most: usize| {
-        let first = ((centre - radius) / seen.cell_mm).floor().max(0.0) as usize;
-        let last = ((centre + radius) / seen.cell_mm).floor().max(0.0) as usize;
+        let first = ((centre - radius) / grid.cell_mm).floor().max(0.0) as usize;
+        let last = ((centre + radius) / grid.cell_mm).floor().max(0.0) as usize;
         first..=last.min(most.saturating_sub(1))
     };
-    cells(at.y, seen.rows)
-        .all(|row| cells(at.x, seen.columns).all(|column| seen.cells[row * seen.columns + column]))
+    cells(at.y, grid.rows).all(|row| {
+        cells(at.x, grid.columns).all(|column| {
+            let cell = row * grid.columns + column;
+            by.iter().any(|seen| seen.cells[cell])
+        })
+    })
 }
 
 /// Whether a photo plainly shows that `mark` is not there.
@@ -365,7 +370,7 @@ fn shows_nothing(reading: &Reading, mark: &Mark) -> bool {
         .iter()
         .any(|i| i.at.distance(mark.at) <= i.size_mm / 2.0 + reach);
     // A mark of its own near by is another one: it was not paired with this.
-    !unsure && sees_round(&reading.ink.seen, mark.at, reach)
+    !unsure && sees_round(&[&reading.ink.seen], mark.at, reach)
 }
 
 /// Ink that no photo can name. What one photo cannot and another reads as a mark is settled, and so is what lies
@@ -375,14 +380,22 @@ fn unsettled(readings: &[Reading]) -> Vec<Unsure> {
     for (photo, reading) in readings.iter().enumerate() {
         for u in &reading.ink.unsure {
             let reach = u.size_mm / 2.0 + ROUND_MM;
-            // The rim of glare, of a shadow or of the photo looks like ink.
-            let at_rim = !sees_round(&reading.ink.seen, u.at, reach);
-            let plain = |ink: &Ink| {
-                let marked = ink.marks.iter().any(|m| m.at.distance(u.at) <= reach);
-                shows_named(ink, u) && (at_rim || marked && u.size_mm <= SETTLED_MM)
+            // The rim of glare, of a shadow or of the photo looks like ink. What others show of its place, each
+            // without unnamed ink there, may be pieced together.
+            let at_rim = !sees_round(&[&reading.ink.seen], u.at, reach);
+            let others = readings.iter().enumerate().filter(|(p, _)| *p != photo);
+            let named: Vec<&Ink> = others
+                .map(|(_, other)| &other.ink)
+                .filter(|ink| nothing_unnamed(ink, u.at, reach))
+                .collect();
+            let marked = |ink: &&Ink| {
+                sees_round(&[&ink.seen], u.at, reach)
+                    && ink.marks.iter().any(|m| m.at.distance(u.at) <= reach)
             };
+            let seen: Vec<&Seen> = named.iter().map(|ink| &ink.seen).collect();
             let settled = !MEANING.iter().any(|m| u.why.contains(m))
-                && (0..readings.len()).any(|p| p != photo && plain(&readings[p].ink));
+                && (at_rim && sees_round(&seen, u.at, reach)
+                    || u.size_mm <= SETTLED_MM && named.iter().any(marked));
             if settled {
                 continue;
             }
@@ -399,11 +412,10 @@ fn unsettled(readings: &[Reading]) -> Vec<Unsure> {
     left
 }
 
-/// Whether a photo shows the whole place of another's unnamed ink, and nothing unnamed there.
-fn shows_named(ink: &Ink, u: &Unsure) -> bool {
-    let reach = u.size_mm / 2.0 + ROUND_MM;
-    let over = |o: &Unsure| o.at.distance(u.at) <= reach + o.size_mm / 2.0;
-    !ink.unsure.iter().any(over) && sees_round(&ink.seen, u.at, reach)
+/// Whether a photo has no unnamed ink within `reach` of a place.
+fn nothing_unnamed(ink: &Ink, at: Point<Sheet>, reach: f64) -> bool {
+    let near = |o: &Unsure| o.at.distance(at) <= reach + o.size_mm / 2.0;
+    !ink.unsure.iter().any(near)
 }
 
 /// The ruled lines, those that are one made one.

@@ -62,19 +62,16 @@ fn apparent_size(survey: &Survey, photo: usize, card: &SeenCard) -> Option<f64> 
     if pairs.len() < CORNERS {
         return None;
     }
-    let n = pairs.len() as f64;
-    let (a0, b0) = pairs
-        .iter()
-        .fold((Vector2::zeros(), Vector2::zeros()), |(a, b), p| {
-            (a + p.0 / n, b + p.1 / n)
-        });
-    let spread = |of: fn(&(Vector2<f64>, Vector2<f64>)) -> Vector2<f64>, middle: Vector2<f64>| {
-        pairs
+    let spread = |points: &mut dyn Iterator<Item = Vector2<f64>>| {
+        let points: Vec<Vector2<f64>> = points.collect();
+        let middle = points.iter().sum::<Vector2<f64>>() / points.len() as f64;
+        points
             .iter()
-            .map(|p| (of(p) - middle).norm_squared())
+            .map(|p| (p - middle).norm_squared())
             .sum::<f64>()
     };
-    let (designed, shown) = (spread(|p| p.0, a0), spread(|p| p.1, b0));
+    let designed = spread(&mut pairs.iter().map(|p| p.0));
+    let shown = spread(&mut pairs.iter().map(|p| p.1));
     (designed > 0.0).then(|| (shown / designed).sqrt())
 }
 

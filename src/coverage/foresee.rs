@@ -237,16 +237,21 @@ fn card(camera: &Camera, laid: &LaidCard) -> Option<SeenCard> {
 
 /// The points of an edge in a photo; `None` for too few of them.
 fn edge(camera: &Camera, edge: Edge, [w, h]: [f64; 2], layout: &Layout) -> Option<StraightLine> {
-    let (length, place): (f64, Box<dyn Fn(f64) -> (f64, f64)>) = match edge {
-        Edge::Bottom => (w, Box::new(|t| (t, 0.0))),
-        Edge::Top => (w, Box::new(move |t| (t, h))),
-        Edge::Left => (h, Box::new(|t| (0.0, t))),
-        Edge::Right => (h, Box::new(move |t| (w, t))),
+    let (from, to) = match edge {
+        Edge::Bottom => ([0.0, 0.0], [w, 0.0]),
+        Edge::Top => ([0.0, h], [w, h]),
+        Edge::Left => ([0.0, 0.0], [0.0, h]),
+        Edge::Right => ([w, 0.0], [w, h]),
+    };
+    let length = (to[0] - from[0]).hypot(to[1] - from[1]);
+    let place = |t: f64| {
+        let share = t / length;
+        [0, 1].map(|i| from[i] + (to[i] - from[i]) * share)
     };
     let count = (length / EDGE_STEP_MM) as usize;
     let points: Vec<(Point<Pixel>, f64)> = (2..count.saturating_sub(2))
         .filter_map(|i| {
-            let (x, y) = place(i as f64 * EDGE_STEP_MM);
+            let [x, y] = place(i as f64 * EDGE_STEP_MM);
             let covered = layout.cards.iter().any(|c| {
                 let half = c.half_mm();
                 (c.at.x - x).abs() < half[0] && (c.at.y - y).abs() < half[1]

@@ -239,7 +239,7 @@ fn between(plan: &Plan, columns: &[f64], rows: &[f64]) -> Result<Vec<LaidCard>, 
         });
     }
     // Strips first, then squares where there are no more strips.
-    let order = (FIRST_STRIP..=crate::card::code::COUNT as u16).chain(FIRST_SQUARE..FIRST_STRIP);
+    let order = (FIRST_STRIP..=crate::card::code::COUNT).chain(FIRST_SQUARE..FIRST_STRIP);
     for ((x, y, upright, on_face), number) in places.into_iter().zip(order) {
         let card = LaidCard {
             number,
