@@ -158,7 +158,11 @@ pub fn by_list(list: &Path, given: &[PathBuf], not_in: &Path) -> Result<Class, C
     })?;
     // Spreadsheets put this mark first.
     let text = text.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&text);
-    let comma = if text.split(|b| *b == b'\n').next().is_some_and(|l| l.contains(&b';')) {
+    let comma = if text
+        .split(|b| *b == b'\n')
+        .next()
+        .is_some_and(|l| l.contains(&b';'))
+    {
         b';'
     } else {
         b','

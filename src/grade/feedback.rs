@@ -89,7 +89,9 @@ impl Feedback {
         };
         let Some(score) = score(found, plan, rubric) else {
             sheet.stand = Stand::Open(not_measured(found));
-            sheet.notes.push("This says nothing about your work: only the photo is lacking.".into());
+            sheet
+                .notes
+                .push("This says nothing about your work: only the photo is lacking.".into());
             return sheet;
         };
         sheet.stand = stand(&score, rubric);
@@ -106,7 +108,10 @@ impl Feedback {
             .collect();
         sheet.fails.clone_from(&score.fails);
         let all = slips(found, plan, &score);
-        sheet.habits = first(&all).into_iter().map(|s: &Slipped| s.advice.clone()).collect();
+        sheet.habits = first(&all)
+            .into_iter()
+            .map(|s: &Slipped| s.advice.clone())
+            .collect();
         sheet.notes = notes(&score, rubric, found);
         sheet
     }
@@ -122,8 +127,7 @@ impl Feedback {
     }
 
     /// What stands there when there are none.
-    pub const KEEP: &'static str =
-        "Nothing cost you points that the photo can show. Keep measuring every mark from the same edge, and keep the pen sharp.";
+    pub const KEEP: &'static str = "Nothing cost you points that the photo can show. Keep measuring every mark from the same edge, and keep the pen sharp.";
 }
 
 fn stand(score: &Score, rubric: &Rubric) -> Stand {

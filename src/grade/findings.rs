@@ -224,13 +224,9 @@ mod stray_state {
 
     pub(super) fn deserialize<'d, D: Deserializer<'d>>(from: D) -> Result<StrayState, D::Error> {
         let word = String::deserialize(from)?;
-        [
-            StrayState::Stray,
-            StrayState::Cancelled,
-            StrayState::Unsure,
-        ]
-        .into_iter()
-        .find(|s| stray_code(*s) == word)
-        .ok_or_else(|| D::Error::custom(format!("{word:?} is no state of a stray")))
+        [StrayState::Stray, StrayState::Cancelled, StrayState::Unsure]
+            .into_iter()
+            .find(|s| stray_code(*s) == word)
+            .ok_or_else(|| D::Error::custom(format!("{word:?} is no state of a stray")))
     }
 }

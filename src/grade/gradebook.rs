@@ -21,9 +21,16 @@ pub fn csv(roll: &[Entry], rubric: &Rubric) -> Result<Vec<u8>, csv::Error> {
         .terminator(csv::Terminator::CRLF)
         .from_writer(Vec::new());
     let columns: Vec<(String, String)> = columns(rubric);
-    let mut head: Vec<String> = ["student", "score", "result", "points", "judged of", "as measured"]
-        .map(String::from)
-        .to_vec();
+    let mut head: Vec<String> = [
+        "student",
+        "score",
+        "result",
+        "points",
+        "judged of",
+        "as measured",
+    ]
+    .map(String::from)
+    .to_vec();
     head.extend(columns.iter().map(|(name, _)| cell(name)));
     head.extend(["fails by", "look again", "check says", "photos"].map(String::from));
     out.write_record(&head)?;
@@ -31,7 +38,11 @@ pub fn csv(roll: &[Entry], rubric: &Rubric) -> Result<Vec<u8>, csv::Error> {
         let mut line = vec![cell(&entry.label)];
         match &entry.score {
             Some(score) => {
-                line.push(score.percent().map_or_else(String::new, |p| format!("{p:.0}")));
+                line.push(
+                    score
+                        .percent()
+                        .map_or_else(String::new, |p| format!("{p:.0}")),
+                );
                 line.push(
                     score
                         .passed(rubric)
@@ -42,8 +53,14 @@ pub fn csv(roll: &[Entry], rubric: &Rubric) -> Result<Vec<u8>, csv::Error> {
                 line.push(points(score.judged));
                 line.push(entry.strict.map_or_else(String::new, |p| format!("{p:.0}")));
                 for (name, key) in &columns {
-                    let item = score.items.iter().find(|i| i.key == key && (key != "instructor" || i.name == *name));
-                    line.push(item.and_then(|i| i.points()).map_or_else(String::new, points));
+                    let item = score
+                        .items
+                        .iter()
+                        .find(|i| i.key == key && (key != "instructor" || i.name == *name));
+                    line.push(
+                        item.and_then(|i| i.points())
+                            .map_or_else(String::new, points),
+                    );
                 }
                 line.push(cell(&score.fails.join("; ")));
             }
@@ -58,14 +75,22 @@ pub fn csv(roll: &[Entry], rubric: &Rubric) -> Result<Vec<u8>, csv::Error> {
         line.push((entry.done.findings.photos.len() + entry.done.unread.len()).to_string());
         out.write_record(&line)?;
     }
-    out.into_inner().map_err(|e| csv::Error::from(std::io::Error::other(e.to_string())))
+    out.into_inner()
+        .map_err(|e| csv::Error::from(std::io::Error::other(e.to_string())))
 }
 
 /// The items that have a weight: the name of the column, and the key.
 fn columns(rubric: &Rubric) -> Vec<(String, String)> {
-    let of = |key: &str, weight: f64| (weight > 0.0).then(|| (key.replace(['.', '_'], " "), key.to_owned()));
+    let of = |key: &str, weight: f64| {
+        (weight > 0.0).then(|| (key.replace(['.', '_'], " "), key.to_owned()))
+    };
     let banded = rubric.banded();
-    let weight = |key: &str| banded.iter().find(|(k, _)| *k == key).map_or(0.0, |(_, b)| b.weight.0);
+    let weight = |key: &str| {
+        banded
+            .iter()
+            .find(|(k, _)| *k == key)
+            .map_or(0.0, |(_, b)| b.weight.0)
+    };
     let mut columns: Vec<(String, String)> = [
         of("presence", rubric.presence.weight.0),
         of("position", weight("position")),

@@ -106,16 +106,28 @@ pub fn slips(found: &Findings, plan: &Plan, score: &Score) -> Vec<Slipped> {
         lost("presence"),
         format!(
             "{} no mark. Before you put the pen away, count each row against the drawing, hole by hole.",
-            if missing == 1 { "One hole has".to_owned() } else { format!("{missing} holes have") }
+            if missing == 1 {
+                "One hole has".to_owned()
+            } else {
+                format!("{missing} holes have")
+            }
         ),
     );
-    let live = found.strays.iter().filter(|s| s.state == StrayState::Stray).count();
+    let live = found
+        .strays
+        .iter()
+        .filter(|s| s.state == StrayState::Stray)
+        .count();
     add(
         Habit::LiveStrays,
         if live > 0 { lost("strays") } else { 0.0 },
         format!(
             "{} left standing. Strike out a wrong mark with a large X the moment you see it: a mark that stands gets drilled.",
-            if live == 1 { "One stray mark was".to_owned() } else { format!("{live} stray marks were") }
+            if live == 1 {
+                "One stray mark was".to_owned()
+            } else {
+                format!("{live} stray marks were")
+            }
         ),
     );
     add(
@@ -131,10 +143,15 @@ pub fn slips(found: &Findings, plan: &Plan, score: &Score) -> Vec<Slipped> {
     add(
         Habit::NoRings,
         lost("rings"),
-        "Rings are missing. Ring each hole that is asked for as soon as its mark is checked.".into(),
+        "Rings are missing. Ring each hole that is asked for as soon as its mark is checked."
+            .into(),
     );
     let caused = causes(found, plan);
-    let placed = lost("position") + lost("spacing") + lost("edge_distance") + lost("lines.parallel") + lost("lines.straight");
+    let placed = lost("position")
+        + lost("spacing")
+        + lost("edge_distance")
+        + lost("lines.parallel")
+        + lost("lines.straight");
     let share = shares(found, plan, &caused);
     for (row, cause, reach_mm) in caused {
         // The points lost to places are shared out by how much each row adds to what is out of place.
@@ -203,7 +220,11 @@ fn causes<'p>(found: &Findings, plan: &'p Plan) -> Vec<(&'p Row, Cause, f64)> {
 /// What explains a row: its own marks and the strays near its line where that makes one for each station, as
 /// when all was measured from the wrong end; else those of its marks that are there.
 fn cause(found: &Findings, plan: &Plan, row: &Row) -> Option<Cause> {
-    let edge_mm = if row.along.is_level() { plan.width_mm } else { plan.height_mm };
+    let edge_mm = if row.along.is_level() {
+        plan.width_mm
+    } else {
+        plan.height_mm
+    };
     let place = |[x, y]: [f64; 2]| match row.along {
         Edge::Bottom => [x, y],
         Edge::Top => [x, plan.height_mm - y],
@@ -223,11 +244,12 @@ fn cause(found: &Findings, plan: &Plan, row: &Row) -> Option<Cause> {
             .filter(|(p, _)| (p[1] - row.edge_distance_mm).abs() <= NEAR_LINE_MM),
     );
     every.sort_by(|a, b| a.0[0].total_cmp(&b.0[0]));
-    let (stations, marks): (Vec<f64>, Vec<([f64; 2], f64)>) = if every.len() == row.stations_mm.len() {
-        (row.stations_mm.clone(), every)
-    } else {
-        own.iter().map(|&(s, p, u)| (s, (p, u))).unzip()
-    };
+    let (stations, marks): (Vec<f64>, Vec<([f64; 2], f64)>) =
+        if every.len() == row.stations_mm.len() {
+            (row.stations_mm.clone(), every)
+        } else {
+            own.iter().map(|&(s, p, u)| (s, (p, u))).unzip()
+        };
     let u = marks.iter().map(|m| m.1).sum::<f64>() / marks.len().max(1) as f64;
     let places: Vec<[f64; 2]> = marks.iter().map(|m| m.0).collect();
     explain(&RowMarks {

@@ -60,14 +60,19 @@ pub fn look(photos: &[PathBuf], plan: &Plan, known: &Known) -> Look {
     let (verdict, ink) = match views[..] {
         [] => {
             let unseen = crate::ink::Ink::unseen([plan.width_mm, plan.height_mm]);
-            joined = (verdict::decide(plan, &unseen, &crate::sheet::Outline::default(), &[]), unseen);
+            joined = (
+                verdict::decide(plan, &unseen, &crate::sheet::Outline::default(), &[]),
+                unseen,
+            );
             (&joined.0, &joined.1)
         }
         [only] => (&only.verdict, &only.ink),
         _ => {
             let ink = join::join(&views, plan);
             // The edges as the best photo has them; each photo's marks are measured from its own.
-            let outline = join::best(&views).map(|b| b.outline.clone()).unwrap_or_default();
+            let outline = join::best(&views)
+                .map(|b| b.outline.clone())
+                .unwrap_or_default();
             joined = (verdict::decide(plan, &ink, &outline, &[]), ink);
             (&joined.0, &joined.1)
         }
@@ -101,7 +106,10 @@ fn one(path: &Path, plan: &Plan, known: &Known) -> (FoundPhoto, Option<Checked>)
     let checked = check(&photo, plan, &given);
     let failed = checked.survey().is_none().then(|| {
         let first = checked.verdict.reasons.first();
-        first.map_or_else(|| "nothing could be measured".to_owned(), |r| r.text.clone())
+        first.map_or_else(
+            || "nothing could be measured".to_owned(),
+            |r| r.text.clone(),
+        )
     });
     let found = FoundPhoto {
         size: photo.grey.dimensions().into(),

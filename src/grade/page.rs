@@ -81,7 +81,11 @@ pub(super) fn html(sheet: &Feedback) -> String {
     items(sheet, &mut h);
     habits(sheet, &mut h);
     if !sheet.notes.is_empty() {
-        let _ = write!(h, "<p class=\"notes\">{}</p>", escape(&sheet.notes.join(" ")));
+        let _ = write!(
+            h,
+            "<p class=\"notes\">{}</p>",
+            escape(&sheet.notes.join(" "))
+        );
     }
     let _ = write!(h, "<footer>{CAUTION}</footer></main></body></html>");
     h.push('\n');

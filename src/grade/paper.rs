@@ -8,7 +8,7 @@ use base64::engine::general_purpose::STANDARD;
 use super::feedback::{Feedback, Stand, points};
 use super::page::stand_word;
 use crate::draw::{self, DrawError, escape};
-use crate::report::{CAUTION, cut, text_width, wrap, words};
+use crate::report::{CAUTION, cut, text_width, words, wrap};
 
 /// Paper.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -84,7 +84,11 @@ impl Sheet {
 
 pub(super) fn pdf(sheet: &Feedback, size: Size) -> Result<Vec<u8>, DrawError> {
     draw::pdf(
-        &format!("{}: {}", words::plain(&sheet.who), words::plain(&sheet.piece)),
+        &format!(
+            "{}: {}",
+            words::plain(&sheet.who),
+            words::plain(&sheet.piece)
+        ),
         &[svg(sheet, size)],
     )
 }
@@ -107,7 +111,12 @@ fn svg(sheet: &Feedback, size: Size) -> String {
     let mut foot = column(0.0);
     notes(sheet, &mut foot);
     let room = height - MARGIN_MM - foot.y - 3.0 - bottom.y - top.y - 6.0;
-    let (picture, used) = picture(sheet, [MARGIN_MM, top.y + 3.0], width - 2.0 * MARGIN_MM, room);
+    let (picture, used) = picture(
+        sheet,
+        [MARGIN_MM, top.y + 3.0],
+        width - 2.0 * MARGIN_MM,
+        room,
+    );
     let body = format!(
         "{}{picture}<g transform=\"translate(0 {:.2})\">{}</g><g transform=\"translate(0 {:.2})\">{}</g>",
         top.svg,
@@ -140,7 +149,11 @@ fn header(sheet: &Feedback, s: &mut Sheet) {
             let at = right - text_width(of, false) * 4.2 - 1.5;
             s.text([at, top + 10.5], 13.0, true, INK, "end", &percent);
             let word = passed.map_or(String::new(), |p| format!("{} · ", stand_word(p)));
-            let line = format!("{word}{} of {} points judged", points(*had), points(*judged));
+            let line = format!(
+                "{word}{} of {} points judged",
+                points(*had),
+                points(*judged)
+            );
             s.text([right, top + 17.0], 3.2, false, INK, "end", &line);
         }
         Stand::Open(_) => {
@@ -153,9 +166,15 @@ fn header(sheet: &Feedback, s: &mut Sheet) {
 
 fn fails(sheet: &Feedback, s: &mut Sheet) {
     let told = match &sheet.stand {
-        Stand::Open(why) => format!("The photo could not be measured: {}.", why.trim_end_matches('.')),
+        Stand::Open(why) => format!(
+            "The photo could not be measured: {}.",
+            why.trim_end_matches('.')
+        ),
         Stand::Marked { .. } if !sheet.fails.is_empty() => {
-            format!("Not passed yet, whatever the points: {}.", sheet.fails.join("; "))
+            format!(
+                "Not passed yet, whatever the points: {}.",
+                sheet.fails.join("; ")
+            )
         }
         Stand::Marked { .. } => return,
     };
@@ -215,18 +234,46 @@ fn items(sheet: &Feedback, s: &mut Sheet) {
         right - left
     );
     let y = s.y + 3.7;
-    s.text([left + 1.5, y], 2.9, true, INK, "start", "What was looked at");
-    s.text([figure_x, y], 2.9, true, INK, "start", "What the photo shows");
+    s.text(
+        [left + 1.5, y],
+        2.9,
+        true,
+        INK,
+        "start",
+        "What was looked at",
+    );
+    s.text(
+        [figure_x, y],
+        2.9,
+        true,
+        INK,
+        "start",
+        "What the photo shows",
+    );
     s.text([right - 1.5, y], 2.9, true, INK, "end", "Points");
     s.y += 5.2;
     for line in &sheet.items {
         s.rule("#d5dae0", 0.2);
         let top = s.y;
         s.y += 0.7;
-        s.paragraph(left + 1.5, figure_x - left - 3.0, 3.1, true, INK, &line.name);
+        s.paragraph(
+            left + 1.5,
+            figure_x - left - 3.0,
+            3.1,
+            true,
+            INK,
+            &line.name,
+        );
         let name_end = s.y;
         s.y = top + 0.7;
-        s.paragraph(figure_x, bar_x - figure_x - 3.0, 3.1, false, INK, &line.figure);
+        s.paragraph(
+            figure_x,
+            bar_x - figure_x - 3.0,
+            3.1,
+            false,
+            INK,
+            &line.figure,
+        );
         if let Some(doubt) = &line.doubt {
             s.paragraph(figure_x, bar_x - figure_x - 3.0, 2.6, false, SOFT, doubt);
         }
@@ -264,18 +311,40 @@ fn habits(sheet: &Feedback, s: &mut Sheet) {
         return;
     }
     s.y += 3.0;
-    s.paragraph(s.left, s.right - s.left, 4.0, true, INK, sheet.habits_heading());
+    s.paragraph(
+        s.left,
+        s.right - s.left,
+        4.0,
+        true,
+        INK,
+        sheet.habits_heading(),
+    );
     let keep = [Feedback::KEEP.to_owned()];
-    let told: &[String] = if sheet.habits.is_empty() { &keep } else { &sheet.habits };
+    let told: &[String] = if sheet.habits.is_empty() {
+        &keep
+    } else {
+        &sheet.habits
+    };
     for (i, habit) in told.iter().enumerate() {
         s.y += 1.2;
         let top = s.y;
-        let x = if told.len() > 1 { s.left + 10.0 } else { s.left + 4.0 };
+        let x = if told.len() > 1 {
+            s.left + 10.0
+        } else {
+            s.left + 4.0
+        };
         s.y += 0.8;
         s.paragraph(x, s.right - x - 2.0, 3.2, false, INK, habit);
         s.y += 1.4;
         if told.len() > 1 {
-            s.text([s.left + 4.0, top + 5.0], 4.6, true, BLUE, "start", &(i + 1).to_string());
+            s.text(
+                [s.left + 4.0, top + 5.0],
+                4.6,
+                true,
+                BLUE,
+                "start",
+                &(i + 1).to_string(),
+            );
         }
         let _ = write!(
             s.svg,

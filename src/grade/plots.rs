@@ -21,7 +21,15 @@ pub(super) struct Strip {
     pub(super) values: Vec<f64>,
 }
 
-fn text(svg: &mut String, at: [f64; 2], size: f64, anchor: &str, ink: &str, bold: bool, words: &str) {
+fn text(
+    svg: &mut String,
+    at: [f64; 2],
+    size: f64,
+    anchor: &str,
+    ink: &str,
+    bold: bool,
+    words: &str,
+) {
     // Writing to a string cannot fail.
     let _ = write!(
         svg,
@@ -54,7 +62,11 @@ pub(super) fn strips(rows: &[Strip]) -> String {
     const DOT: f64 = 3.6;
     let height = TOP + ROW * rows.len() as f64 + 28.0;
     let x = |percent: f64| LEFT + (RIGHT - LEFT) * percent / 100.0;
-    let mut svg = open(WIDTH, height, "Scores of the class, one dot for each piece, with quartiles");
+    let mut svg = open(
+        WIDTH,
+        height,
+        "Scores of the class, one dot for each piece, with quartiles",
+    );
     let bottom = TOP + ROW * rows.len() as f64;
     for tick in [0.0, 25.0, 50.0, 75.0, 100.0] {
         let _ = write!(
@@ -63,12 +75,28 @@ pub(super) fn strips(rows: &[Strip]) -> String {
             num(x(tick)),
             num(bottom)
         );
-        text(&mut svg, [x(tick), bottom + 18.0], 13.0, "middle", SOFT, false, &format!("{tick} %"));
+        text(
+            &mut svg,
+            [x(tick), bottom + 18.0],
+            13.0,
+            "middle",
+            SOFT,
+            false,
+            &format!("{tick} %"),
+        );
     }
     for (i, row) in rows.iter().enumerate() {
         let y = TOP + ROW * (i as f64 + 0.5);
         let name = cut(&row.name, (LEFT - 24.0) / 14.0, i == 0);
-        text(&mut svg, [LEFT - 14.0, y + 5.0], 14.0, "end", INK, i == 0, &name);
+        text(
+            &mut svg,
+            [LEFT - 14.0, y + 5.0],
+            14.0,
+            "end",
+            INK,
+            i == 0,
+            &name,
+        );
         if let Some([low, median, high]) = quartiles(&row.values) {
             let _ = write!(
                 svg,
@@ -81,7 +109,15 @@ pub(super) fn strips(rows: &[Strip]) -> String {
                 num(y - 12.0)
             );
         } else {
-            text(&mut svg, [x(50.0), y + 5.0], 13.0, "middle", SOFT, false, "left to you");
+            text(
+                &mut svg,
+                [x(50.0), y + 5.0],
+                13.0,
+                "middle",
+                SOFT,
+                false,
+                "left to you",
+            );
         }
         for (at, [dx, dy]) in swarm(&row.values, x, DOT) {
             let _ = write!(
@@ -117,7 +153,10 @@ fn swarm(values: &[f64], x: impl Fn(f64) -> f64, dot: f64) -> Vec<(f64, [f64; 2]
             .unwrap_or(0.0);
         placed.push((value, at, dy));
     }
-    placed.into_iter().map(|(v, _, dy)| (v, [0.0, dy])).collect()
+    placed
+        .into_iter()
+        .map(|(v, _, dy)| (v, [0.0, dy]))
+        .collect()
 }
 
 /// The plan with, at each hole, how many pieces have a fault there, and which way the class's marks lie on
@@ -132,7 +171,11 @@ pub(super) fn faults_map(roll: &[Entry], plan: &Plan) -> String {
     let scale = (WIDTH - 2.0 * PAD) / plan.width_mm;
     let height = plan.height_mm * scale + 2.0 * PAD + 24.0;
     let at = |x: f64, y: f64| [PAD + x * scale, PAD + (plan.height_mm - y) * scale];
-    let mut svg = open(WIDTH, height, "The plan, with the number of pieces that have a fault at each hole");
+    let mut svg = open(
+        WIDTH,
+        height,
+        "The plan, with the number of pieces that have a fault at each hole",
+    );
     let _ = write!(
         svg,
         "<rect x=\"{PAD}\" y=\"{PAD}\" width=\"{}\" height=\"{}\" fill=\"#f3f5f7\" stroke=\"{SOFT}\"/>",
@@ -143,7 +186,8 @@ pub(super) fn faults_map(roll: &[Entry], plan: &Plan) -> String {
     let room = nearest_mm(plan) * scale;
     for (h, hole) in plan.holes.iter().enumerate() {
         let here = || measured.iter().filter_map(|e| e.done.findings.holes.get(h));
-        let bad = |s: HoleState| !matches!(s, HoleState::Good | HoleState::Close | HoleState::Unseen);
+        let bad =
+            |s: HoleState| !matches!(s, HoleState::Good | HoleState::Close | HoleState::Unseen);
         let faults = here().filter(|f| bad(f.state)).count();
         let offs: Vec<[f64; 2]> = here()
             .filter_map(|f| f.live().map(|p| [p[0] - f.planned[0], p[1] - f.planned[1]]))
@@ -162,9 +206,22 @@ pub(super) fn faults_map(roll: &[Entry], plan: &Plan) -> String {
                 num(r)
             );
             let size = (1.1 * r).clamp(8.0, 14.0);
-            text(&mut svg, [x, y + 0.36 * size], size, "middle", INK, true, &faults.to_string());
+            text(
+                &mut svg,
+                [x, y + 0.36 * size],
+                size,
+                "middle",
+                INK,
+                true,
+                &faults.to_string(),
+            );
         } else {
-            let _ = write!(svg, "<circle cx=\"{}\" cy=\"{}\" r=\"2.5\" fill=\"{SOFT}\"/>", num(x), num(y));
+            let _ = write!(
+                svg,
+                "<circle cx=\"{}\" cy=\"{}\" r=\"2.5\" fill=\"{SOFT}\"/>",
+                num(x),
+                num(y)
+            );
         }
         if mean[0].hypot(mean[1]) >= NOTABLE_MM {
             let _ = write!(
@@ -181,7 +238,15 @@ pub(super) fn faults_map(roll: &[Entry], plan: &Plan) -> String {
         "Number: pieces with a fault at that hole. Blue: where the class's marks lie on average, {STRETCH} times as far."
     );
     let size = 13.0_f64.min((WIDTH - 2.0 * PAD) / text_width(&legend, false));
-    text(&mut svg, [PAD, height - 10.0], size, "start", SOFT, false, &legend);
+    text(
+        &mut svg,
+        [PAD, height - 10.0],
+        size,
+        "start",
+        SOFT,
+        false,
+        &legend,
+    );
     svg.push_str("</svg>");
     svg
 }

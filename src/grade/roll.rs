@@ -137,7 +137,11 @@ fn reasons(entry: &Entry, rubric: &Rubric, low: Option<f64>) -> Vec<String> {
         }
     };
     count(
-        found.strays.iter().filter(|s| s.state == StrayState::Unsure).count(),
+        found
+            .strays
+            .iter()
+            .filter(|s| s.state == StrayState::Unsure)
+            .count(),
         "place with ink that could not be named",
         "places with ink that could not be named",
     );
@@ -153,12 +157,18 @@ fn reasons(entry: &Entry, rubric: &Rubric, low: Option<f64>) -> Vec<String> {
         .map(|i| i.name.as_str())
         .collect();
     if !open.is_empty() {
-        look.push(format!("left to you, not seen well enough: {}", open.join(", ")));
+        look.push(format!(
+            "left to you, not seen well enough: {}",
+            open.join(", ")
+        ));
     }
     if let (Some(percent), Some(strict)) = (score.percent(), entry.strict)
         && percent - strict > DOUBT_WORTH
     {
-        look.push(format!("{:.0} points were in doubt and given", percent - strict));
+        look.push(format!(
+            "{:.0} points were in doubt and given",
+            percent - strict
+        ));
     }
     if let (Some(percent), Some(pass)) = (score.percent(), rubric.result.pass)
         && (percent - pass.0).abs() <= NEAR_PASS
@@ -169,7 +179,9 @@ fn reasons(entry: &Entry, rubric: &Rubric, low: Option<f64>) -> Vec<String> {
     if let (Some(percent), Some(low)) = (score.percent(), low)
         && percent < low
     {
-        look.push("far below the rest of the class: is it the right piece, the right way round?".into());
+        look.push(
+            "far below the rest of the class: is it the right piece, the right way round?".into(),
+        );
     }
     look
 }

@@ -5,8 +5,8 @@ use std::fmt;
 use std::fs;
 use std::path::Path;
 
-use serde::de::{self, Deserializer, SeqAccess, Visitor};
 use serde::Deserialize;
+use serde::de::{self, Deserializer, SeqAccess, Visitor};
 
 use crate::plan::{Fault, Plan, Units, length};
 
@@ -376,7 +376,9 @@ pub fn parse(text: &str, path: &Path, plan: &Plan) -> Result<Rubric, RubricError
         ));
     }
     if let Ringed::These(names) = &rubric.rings.holes
-        && let Some(name) = names.iter().find(|n| !plan.holes.iter().any(|h| h.name == **n))
+        && let Some(name) = names
+            .iter()
+            .find(|n| !plan.holes.iter().any(|h| h.name == **n))
     {
         return Err(invalid(
             find(&format!("\"{name}\"")),
@@ -535,7 +537,9 @@ impl Visitor<'_> for ReachOf {
     type Value = Reach;
 
     fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str("so many tolerances, such as 1.5, or a length with its unit, such as \"1/32in\"")
+        f.write_str(
+            "so many tolerances, such as 1.5, or a length with its unit, such as \"1/32in\"",
+        )
     }
 
     fn visit_i64<E: de::Error>(self, v: i64) -> Result<Reach, E> {
@@ -562,7 +566,9 @@ impl Visitor<'_> for ReachOf {
         if (0.0..=FURTHEST).contains(&mm) {
             return Ok(Reach::Mm(mm));
         }
-        Err(E::custom(format!("found {mm} mm; expected 0 to {FURTHEST} mm")))
+        Err(E::custom(format!(
+            "found {mm} mm; expected 0 to {FURTHEST} mm"
+        )))
     }
 }
 

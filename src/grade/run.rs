@@ -92,13 +92,18 @@ pub fn run(
     }
     Ok(slots
         .into_iter()
-        .filter_map(|s| s.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner))
+        .filter_map(|s| {
+            s.into_inner()
+                .unwrap_or_else(std::sync::PoisonError::into_inner)
+        })
         .collect())
 }
 
 fn lock<T>(mutex: &Mutex<T>) -> std::sync::MutexGuard<'_, T> {
     // A worker that panicked has left its value whole: they are only ever replaced.
-    mutex.lock().unwrap_or_else(std::sync::PoisonError::into_inner)
+    mutex
+        .lock()
+        .unwrap_or_else(std::sync::PoisonError::into_inner)
 }
 
 fn one(piece: &Piece, job: &Job) -> Result<Done, ReportError> {
@@ -118,7 +123,11 @@ fn one(piece: &Piece, job: &Job) -> Result<Done, ReportError> {
         .fold(job.base, |key, (hash, _)| key.with(hash.hex().as_bytes()))
         .hex();
     let paths: Vec<PathBuf> = photos.into_iter().map(|(_, path)| path).collect();
-    let stored = if job.afresh { None } else { job.store.get(&key) };
+    let stored = if job.afresh {
+        None
+    } else {
+        job.store.get(&key)
+    };
     let fresh = stored.is_none();
     let look = match stored {
         Some(look) => look,

@@ -96,23 +96,73 @@ pub fn score(found: &Findings, plan: &Plan, rubric: &Rubric) -> Option<Score> {
             });
         }
     };
-    add("presence", "Every hole marked", rubric.presence.weight.0, judge.presence());
-    add("position", "Marks in their places", rubric.position.weight.0, judge.position());
-    add("spacing", "Spacing from mark to mark", rubric.spacing.weight.0, judge.spacing());
+    add(
+        "presence",
+        "Every hole marked",
+        rubric.presence.weight.0,
+        judge.presence(),
+    );
+    add(
+        "position",
+        "Marks in their places",
+        rubric.position.weight.0,
+        judge.position(),
+    );
+    add(
+        "spacing",
+        "Spacing from mark to mark",
+        rubric.spacing.weight.0,
+        judge.spacing(),
+    );
     add(
         "edge_distance",
         "Distance from the edge",
         rubric.edge_distance.weight.0,
         judge.edge_distance(),
     );
-    add("lines.straight", "Rows straight", lines.straight.weight.0, judge.straight());
-    add("lines.parallel", "Rows level with their edge", lines.parallel.weight.0, judge.parallel());
-    add("lines.thin", "Ruled lines thin", lines.thin.weight.0, judge.thin());
-    add("lines.one_pass", "Lines ruled once", lines.one_pass.weight.0, judge.one_pass());
-    add("strays", "No stray marks", rubric.strays.weight.0, judge.strays());
-    add("rings", "Rings where asked", rubric.rings.weight.0, judge.rings());
+    add(
+        "lines.straight",
+        "Rows straight",
+        lines.straight.weight.0,
+        judge.straight(),
+    );
+    add(
+        "lines.parallel",
+        "Rows level with their edge",
+        lines.parallel.weight.0,
+        judge.parallel(),
+    );
+    add(
+        "lines.thin",
+        "Ruled lines thin",
+        lines.thin.weight.0,
+        judge.thin(),
+    );
+    add(
+        "lines.one_pass",
+        "Lines ruled once",
+        lines.one_pass.weight.0,
+        judge.one_pass(),
+    );
+    add(
+        "strays",
+        "No stray marks",
+        rubric.strays.weight.0,
+        judge.strays(),
+    );
+    add(
+        "rings",
+        "Rings where asked",
+        rubric.rings.weight.0,
+        judge.rings(),
+    );
     for item in &rubric.by_eye {
-        add("instructor", &item.name, item.weight.0, left("given by your instructor"));
+        add(
+            "instructor",
+            &item.name,
+            item.weight.0,
+            left("given by your instructor"),
+        );
     }
     let points = items.iter().filter_map(ItemScore::points).sum();
     let of = |judged: bool| {
@@ -187,7 +237,11 @@ impl Judge<'_> {
             (d.mm - off).max(0.0)
         };
         let tolerance = self.plan.tolerance_mm;
-        let share = all.iter().map(|d| item.share(counted(d), tolerance)).sum::<f64>() / all.len() as f64;
+        let share = all
+            .iter()
+            .map(|d| item.share(counted(d), tolerance))
+            .sum::<f64>()
+            / all.len() as f64;
         let mean = all.iter().map(|d| d.mm).sum::<f64>() / all.len() as f64;
         let largest = all
             .iter()
@@ -278,7 +332,8 @@ impl Judge<'_> {
             if [a, b].iter().any(|h| h.state == HoleState::Unseen) {
                 unseen += 1;
             }
-            let (Some(p), Some(q), Some(up), Some(uq)) = (a.live(), b.live(), a.u_mm, b.u_mm) else {
+            let (Some(p), Some(q), Some(up), Some(uq)) = (a.live(), b.live(), a.u_mm, b.u_mm)
+            else {
                 continue;
             };
             let apart = |p: [f64; 2], q: [f64; 2]| (p[0] - q[0]).hypot(p[1] - q[1]);
@@ -326,7 +381,11 @@ impl Judge<'_> {
             if row.stations_mm.len() < 3 {
                 continue;
             }
-            let us: Vec<f64> = self.found.of_row(&row.name).filter_map(|h| h.u_mm).collect();
+            let us: Vec<f64> = self
+                .found
+                .of_row(&row.name)
+                .filter_map(|h| h.u_mm)
+                .collect();
             match figures.straightness_mm {
                 Some(mm) if !us.is_empty() => all.push(Deviation {
                     name: format!("row {}", row.name),
@@ -365,7 +424,11 @@ impl Judge<'_> {
         };
         let along = |p: [f64; 2]| if row.along.is_level() { p[0] } else { p[1] };
         let near = |p| (across(p) - row.edge_distance_mm).abs() <= NEAR_ROW_MM;
-        let lines = self.found.lines.iter().filter(|l| l.ends.iter().all(|&p| near(p)));
+        let lines = self
+            .found
+            .lines
+            .iter()
+            .filter(|l| l.ends.iter().all(|&p| near(p)));
         lines
             .map(|l| {
                 let [a, b] = l.ends.map(along);
@@ -438,7 +501,13 @@ impl Judge<'_> {
         if 1.0 - self.found.seen > self.rubric.doubt.leave_over.share() {
             return left("the photo does not show enough of the face");
         }
-        let of = |state| self.found.strays.iter().filter(|s| s.state == state).count();
+        let of = |state| {
+            self.found
+                .strays
+                .iter()
+                .filter(|s| s.state == state)
+                .count()
+        };
         let (live, crossed) = (of(StrayState::Stray), of(StrayState::Cancelled));
         let unsure = of(StrayState::Unsure);
         let rule = &self.rubric.strays;
@@ -494,7 +563,11 @@ impl Judge<'_> {
         let rule = &self.rubric.fail;
         let mut told = Vec::new();
         let live = |ringed: bool| {
-            let strays = self.found.strays.iter().filter(|s| s.state == StrayState::Stray);
+            let strays = self
+                .found
+                .strays
+                .iter()
+                .filter(|s| s.state == StrayState::Stray);
             strays.filter(|s| s.ringed || !ringed).count()
         };
         if rule.ringed_stray && live(true) > 0 {
@@ -526,7 +599,11 @@ impl Judge<'_> {
                 .map(|h| h.name.as_str())
                 .collect();
             if !off.is_empty() {
-                told.push(format!("{} further than {} from its place", some(&off), self.mm(most)));
+                told.push(format!(
+                    "{} further than {} from its place",
+                    some(&off),
+                    self.mm(most)
+                ));
             }
         }
         if let (Some(least), Some(rivet)) = (rule.edge_under, self.plan.rivet_mm) {
@@ -574,6 +651,10 @@ fn some(names: &[&str]) -> String {
             let (last, first) = (few[few.len() - 1], &few[..few.len() - 1]);
             format!("{} and {last}", first.join(", "))
         }
-        many => format!("{} and {} more", many[..SHOWN - 1].join(", "), many.len() + 1 - SHOWN),
+        many => format!(
+            "{} and {} more",
+            many[..SHOWN - 1].join(", "),
+            many.len() + 1 - SHOWN
+        ),
     }
 }

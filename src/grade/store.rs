@@ -161,6 +161,9 @@ mod tests {
     fn hash_has_its_published_value() {
         // Test vectors of FNV-1a 128 for "" and "a" (from memory).
         assert_eq!(Hash::new().hex(), "6c62272e07bb014262b821756295c58d");
-        assert_eq!(Hash::new().with(b"a").hex(), "d228cb696f1a8caf78912b704e4a8964");
+        assert_eq!(
+            Hash::new().with(b"a").hex(),
+            "d228cb696f1a8caf78912b704e4a8964"
+        );
     }
 }

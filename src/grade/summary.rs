@@ -20,14 +20,22 @@ const MOST_MISTAKES: usize = 8;
 #[must_use]
 pub fn html(roll: &[Entry], plan: &Plan, rubric: &Rubric, nobodys: &[String]) -> String {
     let mut h = String::with_capacity(1 << 16);
-    page::head(&format!("Class: {}", plan.title), include_str!("summary.css"), &mut h);
+    page::head(
+        &format!("Class: {}", plan.title),
+        include_str!("summary.css"),
+        &mut h,
+    );
     let percents: Vec<f64> = roll.iter().filter_map(percent).collect();
     // Writing to a string cannot fail: the results of `write!` are dropped throughout.
     let _ = write!(
         h,
         "<h1>{}</h1><p class=\"soft\">{}. For the instructor: not to be handed out.</p>",
         escape(&plan.title),
-        escape(if rubric.title.is_empty() { "Class summary" } else { &rubric.title })
+        escape(if rubric.title.is_empty() {
+            "Class summary"
+        } else {
+            &rubric.title
+        })
     );
     tiles(roll, rubric, &percents, &mut h);
     second_look(roll, nobodys, &mut h);
@@ -39,7 +47,11 @@ pub fn html(roll: &[Entry], plan: &Plan, rubric: &Rubric, nobodys: &[String]) ->
             plots::strips(&strips(roll, &percents))
         );
         mistakes(roll, &mut h);
-        let _ = write!(h, "<h2>Where on the sheet</h2>{}", plots::faults_map(roll, plan));
+        let _ = write!(
+            h,
+            "<h2>Where on the sheet</h2>{}",
+            plots::faults_map(roll, plan)
+        );
     }
     pieces(roll, rubric, &mut h);
     let _ = write!(h, "<footer>{CAUTION}</footer></main></body></html>");
@@ -56,7 +68,14 @@ fn tiles(roll: &[Entry], rubric: &Rubric, percents: &[f64], h: &mut String) {
     let mut tile = |value: String, what: &str| {
         let _ = write!(h, "<li><b>{value}</b>{what}</li>");
     };
-    tile(percents.len().to_string(), if percents.len() == 1 { "piece graded" } else { "pieces graded" });
+    tile(
+        percents.len().to_string(),
+        if percents.len() == 1 {
+            "piece graded"
+        } else {
+            "pieces graded"
+        },
+    );
     if let Some([low, median, high]) = quartiles(percents) {
         tile(format!("{median:.0}"), "median score of 100");
         tile(format!("{low:.0} &ndash; {high:.0}"), "the middle half");
@@ -69,7 +88,14 @@ fn tiles(roll: &[Entry], rubric: &Rubric, percents: &[f64], h: &mut String) {
         tile(passed.to_string(), "passed");
     }
     let again = roll.iter().filter(|e| !e.look.is_empty()).count();
-    tile(again.to_string(), if again == 1 { "needs a second look" } else { "need a second look" });
+    tile(
+        again.to_string(),
+        if again == 1 {
+            "needs a second look"
+        } else {
+            "need a second look"
+        },
+    );
     h.push_str("</ul>");
 }
 
@@ -79,7 +105,9 @@ fn strips(roll: &[Entry], percents: &[f64]) -> Vec<Strip> {
         values: percents.to_vec(),
     }];
     let scores: Vec<&Score> = roll.iter().filter_map(|e| e.score.as_ref()).collect();
-    let Some(first) = scores.first() else { return rows };
+    let Some(first) = scores.first() else {
+        return rows;
+    };
     // Every piece has the items of the rubric, in its order.
     for (i, item) in first.items.iter().enumerate() {
         if item.key == "instructor" {
@@ -107,7 +135,11 @@ fn second_look(roll: &[Entry], nobodys: &[String], h: &mut String) {
              <th scope=\"col\">Why</th></tr></thead><tbody>",
         );
         for entry in again {
-            let _ = write!(h, "<tr><th scope=\"row\">{}</th><td><ul class=\"plain\">", link(entry));
+            let _ = write!(
+                h,
+                "<tr><th scope=\"row\">{}</th><td><ul class=\"plain\">",
+                link(entry)
+            );
             for why in &entry.look {
                 let _ = write!(h, "<li>{}</li>", escape(why));
             }
@@ -117,7 +149,11 @@ fn second_look(roll: &[Entry], nobodys: &[String], h: &mut String) {
     }
     if !nobodys.is_empty() {
         let n = count(nobodys.len(), "photo is", "photos are");
-        let _ = write!(h, "<p>{n} on nobody's line of the list: {}.</p>", escape(&nobodys.join(", ")));
+        let _ = write!(
+            h,
+            "<p>{n} on nobody's line of the list: {}.</p>",
+            escape(&nobodys.join(", "))
+        );
     }
 }
 
@@ -152,7 +188,12 @@ fn mistakes(roll: &[Entry], h: &mut String) {
         return;
     }
     let mut all: Vec<_> = by.into_iter().collect();
-    all.sort_by(|a, b| b.1.0.cmp(&a.1.0).then(b.1.1.total_cmp(&a.1.1)).then(a.0.cmp(&b.0)));
+    all.sort_by(|a, b| {
+        b.1.0
+            .cmp(&a.1.0)
+            .then(b.1.1.total_cmp(&a.1.1))
+            .then(a.0.cmp(&b.0))
+    });
     h.push_str(
         "<h2>What went wrong most</h2><div class=\"wide\"><table><caption>Mistakes by number of pieces</caption><thead><tr>\
          <th scope=\"col\">Mistake</th><th scope=\"col\">Rows</th><th scope=\"col\"></th><th scope=\"col\" class=\"num\">Pieces</th>\

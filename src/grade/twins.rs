@@ -87,7 +87,8 @@ pub enum Twin {
 #[must_use]
 pub fn twin(a: &Findings, b: &Findings) -> Option<Twin> {
     let alike = a.photos.iter().any(|p| {
-        let near = |q: &super::findings::FoundPhoto| apart(&p.print, &q.print).is_some_and(|d| d <= ALIKE);
+        let near =
+            |q: &super::findings::FoundPhoto| apart(&p.print, &q.print).is_some_and(|d| d <= ALIKE);
         b.photos.iter().any(near)
     });
     match (alike, hands(a, b)) {

@@ -54,6 +54,10 @@ pub fn draw(
         overlay::hatch_pattern(unit),
         drawn.svg
     );
-    raster::draw_over(&mut picture, &svg).map_err(|why| ReportError::Draw { width, height, why })?;
+    raster::draw_over(&mut picture, &svg).map_err(|why| ReportError::Draw {
+        width,
+        height,
+        why,
+    })?;
     Ok(picture)
 }

@@ -56,7 +56,11 @@ impl Folder {
         let folder = Self {
             dir: dir.to_owned(),
             sheets,
-            before: record.unwrap_or_default().lines().map(str::to_owned).collect(),
+            before: record
+                .unwrap_or_default()
+                .lines()
+                .map(str::to_owned)
+                .collect(),
         };
         // From now on it is known as ours, however this run ends.
         folder.record(&folder.before)?;
@@ -86,7 +90,10 @@ impl Folder {
             match fs::remove_file(&path) {
                 Err(e) if e.kind() != ErrorKind::NotFound => {
                     return Err(Failure::new(
-                        format!("{}: an old sheet that cannot be taken away: {e}", path.display()),
+                        format!(
+                            "{}: an old sheet that cannot be taken away: {e}",
+                            path.display()
+                        ),
                         "take it away by hand",
                     ));
                 }
@@ -109,7 +116,10 @@ impl Folder {
         if let Ok(mut reader) = csv::Reader::from_path(&path) {
             for line in reader.records() {
                 let line = line.map_err(|e| {
-                    Failure::new(format!("{}: {e}", path.display()), "mend it, or take it away")
+                    Failure::new(
+                        format!("{}: {e}", path.display()),
+                        "mend it, or take it away",
+                    )
                 })?;
                 if let (Some(number), Some(name)) = (line.get(0), line.get(1))
                     && let Ok(number) = number.parse()
@@ -129,13 +139,15 @@ impl Folder {
             next += 1;
             numbers.insert(who.to_owned(), next);
         }
-        let mut list: Vec<(usize, &str)> = numbers.iter().map(|(who, n)| (*n, who.as_str())).collect();
+        let mut list: Vec<(usize, &str)> =
+            numbers.iter().map(|(who, n)| (*n, who.as_str())).collect();
         list.sort_unstable();
         let told = |e: csv::Error| Failure::told(&e);
         let mut out = csv::Writer::from_writer(Vec::new());
         out.write_record(["number", "student"]).map_err(told)?;
         for (number, who) in list {
-            out.write_record([shown(number).as_str(), who]).map_err(told)?;
+            out.write_record([shown(number).as_str(), who])
+                .map_err(told)?;
         }
         let bytes = out.into_inner().map_err(|e| Failure::told(&e.error()))?;
         write_atomically(&path, &bytes).map_err(|e| Failure::advised(&e))?;
@@ -159,7 +171,13 @@ pub(super) fn file_names(labels: &[String]) -> Vec<String> {
         .map(|label| {
             let mut name: String = label
                 .chars()
-                .map(|c| if c.is_alphanumeric() || "-_".contains(c) { c } else { '-' })
+                .map(|c| {
+                    if c.is_alphanumeric() || "-_".contains(c) {
+                        c
+                    } else {
+                        '-'
+                    }
+                })
                 .take(60)
                 .collect();
             if name.is_empty() {
@@ -184,7 +202,10 @@ mod tests {
     fn file_names_are_safe_and_unlike() {
         let labels = ["Ana B", "ana/b", "../up", "", "çelik", "Ana-B"].map(String::from);
         let files = file_names(&labels);
-        assert_eq!(files, ["Ana-B", "ana-b-2", "---up", "sheet", "çelik", "Ana-B-3"]);
+        assert_eq!(
+            files,
+            ["Ana-B", "ana-b-2", "---up", "sheet", "çelik", "Ana-B-3"]
+        );
     }
 
     #[test]
@@ -197,7 +218,10 @@ mod tests {
         let mut all = again.clone();
         all.sort();
         assert_eq!(all, ["01", "02", "03", "04"]);
-        assert_eq!(folder.numbers(&["aaron", "ana", "ben", "zoe"]).unwrap(), again);
+        assert_eq!(
+            folder.numbers(&["aaron", "ana", "ben", "zoe"]).unwrap(),
+            again
+        );
     }
 
     #[test]
@@ -205,14 +229,21 @@ mod tests {
         let dir = tempfile::tempdir().unwrap();
         fs::write(dir.path().join("thesis.txt"), "mine").unwrap();
         let refused = Folder::open(dir.path()).unwrap_err().to_string();
-        assert!(refused.contains("other things") && refused.contains("hint:"), "{refused}");
+        assert!(
+            refused.contains("other things") && refused.contains("hint:"),
+            "{refused}"
+        );
         assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 1);
     }
 
     #[test]
     fn old_sheets_go_and_others_stay() {
         let dir = tempfile::tempdir().unwrap();
-        let names = |list: &[&str]| list.iter().map(|n| (*n).to_owned()).collect::<BTreeSet<_>>();
+        let names = |list: &[&str]| {
+            list.iter()
+                .map(|n| (*n).to_owned())
+                .collect::<BTreeSet<_>>()
+        };
         let folder = Folder::open(dir.path()).unwrap();
         folder.announce(&names(&["ana.html", "ben.html"])).unwrap();
         for n in ["ana.html", "ben.html", "own-notes.txt"] {

@@ -103,7 +103,11 @@ pub(crate) fn run(args: GradeArgs) -> Result<Status, Failure> {
         out::print(&told(&roll, &class, &args.out))?;
     }
     let all = roll.iter().all(|e| e.score.is_some());
-    Ok(if all { Status::Done } else { Status::CannotTell })
+    Ok(if all {
+        Status::Done
+    } else {
+        Status::CannotTell
+    })
 }
 
 fn new_rubric(path: &Path, quiet: bool) -> Result<Status, Failure> {
@@ -196,7 +200,11 @@ impl Graded<'_> {
             // A photo's name may be a student's.
             Vec::new()
         } else {
-            class.nobodys.iter().map(|p| p.display().to_string()).collect()
+            class
+                .nobodys
+                .iter()
+                .map(|p| p.display().to_string())
+                .collect()
         };
         let page = summary::html(roll, self.plan, self.rubric, &nobodys);
         put(&self.folder.path("summary.html"), page.as_bytes())?;
@@ -206,7 +214,10 @@ impl Graded<'_> {
 
     fn sheet(&self, entry: &Entry) -> Result<(), Failure> {
         // Read back: pictures of a whole class would not fit in memory.
-        let picture = self.store.get(&entry.done.key).and_then(|look| look.picture);
+        let picture = self
+            .store
+            .get(&entry.done.key)
+            .and_then(|look| look.picture);
         let who = if self.args.numbers {
             format!("Piece {}", entry.label)
         } else {
@@ -258,7 +269,10 @@ fn told(roll: &[Entry], class: &Class, dir: &Path) -> String {
     let again = roll.iter().filter(|e| !e.look.is_empty()).count();
     if again > 0 {
         let need = if again == 1 { "needs" } else { "need" };
-        text += &format!("{} {need} a second look\n", words::count(again, "piece", "pieces"));
+        text += &format!(
+            "{} {need} a second look\n",
+            words::count(again, "piece", "pieces")
+        );
     }
     if !class.nobodys.is_empty() {
         let are = words::count(class.nobodys.len(), "photo is", "photos are");

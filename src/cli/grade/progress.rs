@@ -31,7 +31,9 @@ impl Progress {
 
     pub(super) fn tell(&self, done: usize) {
         let Some(most) = &self.most else { return };
-        let mut most = most.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+        let mut most = most
+            .lock()
+            .unwrap_or_else(std::sync::PoisonError::into_inner);
         if done > *most {
             *most = done;
             draw(&line(done, self.total, self.start.elapsed()));
@@ -81,7 +83,14 @@ mod tests {
     #[test]
     fn the_bar_fits_and_tells() {
         let half = line(12, 24, Duration::from_secs(30));
-        assert_eq!(half, format!("[{}{}] 12 of 24 pieces, about 30 s left", "#".repeat(15), ".".repeat(15)));
+        assert_eq!(
+            half,
+            format!(
+                "[{}{}] 12 of 24 pieces, about 30 s left",
+                "#".repeat(15),
+                ".".repeat(15)
+            )
+        );
         assert!(line(1, 2000, Duration::from_secs(3600)).len() < 80);
         assert!(line(0, 0, Duration::ZERO).contains("0 of 0"));
     }
