@@ -137,7 +137,7 @@ fn stand(score: &Score, rubric: &Rubric) -> Stand {
             passed: score.passed(rubric),
             points: [score.points, score.judged, score.left],
         },
-        None => Stand::Open("the photo shows too little of the piece to judge it".into()),
+        None => Stand::Open("the photo shows less than half of what is to be judged".into()),
     }
 }
 

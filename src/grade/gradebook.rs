@@ -1,7 +1,7 @@
 //! The gradebook: one line a piece, for a spreadsheet.
 
 use super::feedback::points;
-use super::roll::Entry;
+use super::roll::{Entry, NOT_GRADED};
 use super::rubric::Rubric;
 
 /// A cell that a spreadsheet takes for text: one that begins as a formula does gets an apostrophe before it.
@@ -44,10 +44,13 @@ pub fn csv(roll: &[Entry], rubric: &Rubric) -> Result<Vec<u8>, csv::Error> {
                         .map_or_else(String::new, |p| format!("{p:.0}")),
                 );
                 line.push(
-                    score
-                        .passed(rubric)
-                        .map_or("", |p| if p { "pass" } else { "not yet" })
-                        .to_owned(),
+                    match (score.percent(), score.passed(rubric)) {
+                        (None, _) => NOT_GRADED,
+                        (_, Some(true)) => "pass",
+                        (_, Some(false)) => "not yet",
+                        (_, None) => "",
+                    }
+                    .to_owned(),
                 );
                 line.push(points(score.points));
                 line.push(points(score.judged));
@@ -66,7 +69,7 @@ pub fn csv(roll: &[Entry], rubric: &Rubric) -> Result<Vec<u8>, csv::Error> {
             }
             None => {
                 line.push(String::new());
-                line.push("not graded".to_owned());
+                line.push(NOT_GRADED.to_owned());
                 line.extend(std::iter::repeat_n(String::new(), 3 + columns.len() + 1));
             }
         }

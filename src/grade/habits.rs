@@ -2,8 +2,8 @@
 
 use super::findings::Findings;
 use super::score::Score;
-use crate::plan::length::show;
 use crate::plan::{Edge, Plan, Row};
+use crate::report::words::both;
 use crate::verdict::cause::{Cause, RowMarks, Slip, explain};
 use crate::verdict::decision_rule::COVERAGE_FACTOR;
 use crate::verdict::{HoleState, StrayState};
@@ -295,7 +295,7 @@ fn shares<'a>(
 
 fn slipped(row: &Row, cause: Cause, reach_mm: f64, cost: f64, plan: &Plan) -> Slipped {
     let name = &row.name;
-    let mm = |v: f64| show(v.abs(), plan.units);
+    let mm = |v: f64| both(v.abs(), plan.units);
     let (habit, advice) = match cause.slip {
         Slip::Steps(_) => (
             Habit::Steps,

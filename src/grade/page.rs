@@ -58,7 +58,7 @@ pub(super) fn html(sheet: &Feedback) -> String {
             let _ = write!(
                 h,
                 "<div class=\"stand\"><p class=\"word\">not graded yet</p></div></header>\
-                 <div class=\"fails\"><p>The photo could not be measured: {}.</p></div>",
+                 <div class=\"fails\"><p>Not graded from the photo: {}.</p></div>",
                 escape(why.trim_end_matches('.'))
             );
         }

@@ -117,12 +117,16 @@ fn svg(sheet: &Feedback, size: Size) -> String {
         width - 2.0 * MARGIN_MM,
         room,
     );
+    // Where even the smallest picture leaves too little room, all of it is drawn smaller.
+    let over = (top.y + used + 6.0 + bottom.y + 3.0 + foot.y + MARGIN_MM) / height;
+    let shrink = 1.0 / over.max(1.0);
     let body = format!(
-        "{}{picture}<g transform=\"translate(0 {:.2})\">{}</g><g transform=\"translate(0 {:.2})\">{}</g>",
+        "<g transform=\"translate({:.3} 0) scale({shrink:.5})\">{}{picture}<g transform=\"translate(0 {:.2})\">{}</g><g transform=\"translate(0 {:.2})\">{}</g></g>",
+        width * (1.0 - shrink) / 2.0,
         top.svg,
         top.y + used + 6.0,
         bottom.svg,
-        height - MARGIN_MM - foot.y,
+        height / shrink - MARGIN_MM - foot.y,
         foot.svg
     );
     draw::page(width, height, &body)

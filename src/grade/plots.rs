@@ -61,14 +61,21 @@ pub(super) fn strips(rows: &[Strip]) -> String {
     /// Radius of a dot.
     const DOT: f64 = 3.6;
     let height = TOP + ROW * rows.len() as f64 + 28.0;
-    let x = |percent: f64| LEFT + (RIGHT - LEFT) * percent / 100.0;
+    // From the last quarter below all values, for most of a class lies high.
+    let least = rows
+        .iter()
+        .flat_map(|r| &r.values)
+        .copied()
+        .fold(75.0, f64::min);
+    let from = (least / 25.0).floor() * 25.0;
+    let x = |percent: f64| LEFT + (RIGHT - LEFT) * (percent - from) / (100.0 - from);
     let mut svg = open(
         WIDTH,
         height,
         "Scores of the class, one dot for each piece, with quartiles",
     );
     let bottom = TOP + ROW * rows.len() as f64;
-    for tick in [0.0, 25.0, 50.0, 75.0, 100.0] {
+    for tick in (0..=4).map(|k| from + f64::from(k) * (100.0 - from) / 4.0) {
         let _ = write!(
             svg,
             "<path d=\"M{0} {TOP}V{1}\" stroke=\"{GRID}\"/>",
@@ -82,7 +89,7 @@ pub(super) fn strips(rows: &[Strip]) -> String {
             "middle",
             SOFT,
             false,
-            &format!("{tick} %"),
+            &format!("{} %", num((10.0 * tick).round() / 10.0)),
         );
     }
     for (i, row) in rows.iter().enumerate() {

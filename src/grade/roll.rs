@@ -9,6 +9,8 @@ use super::twins::{Twin, twin};
 use crate::plan::Plan;
 use crate::verdict::{HoleState, StrayState};
 
+/// How the reason begins of a piece that has no score.
+pub const NOT_GRADED: &str = "not graded";
 /// Points of 100 that doubt may be worth before the instructor is asked to look.
 const DOUBT_WORTH: f64 = 5.0;
 /// Points of 100 on either side of a pass that another photo may change.
@@ -66,7 +68,7 @@ pub fn roll<'a>(
             }
         })
         .collect();
-    let percents: Vec<f64> = all.iter().filter_map(percent).collect();
+    let percents: Vec<f64> = all.iter().filter_map(Entry::percent).collect();
     let low = far_out(&percents);
     for entry in &mut all {
         entry.look = reasons(entry, rubric, low);
@@ -87,8 +89,12 @@ pub fn roll<'a>(
     all
 }
 
-fn percent(entry: &Entry) -> Option<f64> {
-    entry.score.as_ref().and_then(Score::percent)
+impl Entry<'_> {
+    /// Its score of 100, where it could be graded.
+    #[must_use]
+    pub fn percent(&self) -> Option<f64> {
+        self.score.as_ref().and_then(Score::percent)
+    }
 }
 
 /// The percent below which a piece is odd in its class.
@@ -120,7 +126,7 @@ fn reasons(entry: &Entry, rubric: &Rubric, low: Option<f64>) -> Vec<String> {
         look.push(format!("a photo could not be opened: {why}"));
     }
     let Some(score) = &entry.score else {
-        look.push(format!("not graded: {}", not_measured(found)));
+        look.push(format!("{NOT_GRADED}: {}", not_measured(found)));
         return look;
     };
     for photo in found.photos.iter().filter(|p| p.failed.is_some()) {

@@ -5,8 +5,9 @@
 
 use super::findings::{Findings, FoundHole};
 use super::rubric::{Banded, Benefit, Ringed, Rubric};
-use crate::plan::length::{show, show_planned};
+use crate::plan::length::show_planned;
 use crate::plan::{Edge, Plan, Row};
+use crate::report::words::both;
 use crate::verdict::{HoleState, StrayState};
 
 /// A ruled line this near to a row's planned place belongs to it, mm; it is wrong, but it is that row's.
@@ -55,10 +56,12 @@ pub struct Score {
 }
 
 impl Score {
-    /// Percent of the points that could be judged; `None` where none could.
+    /// Percent of the points that could be judged; `None` where these are less than half of all, for a few items
+    /// say nothing of a whole piece.
     #[must_use]
     pub fn percent(&self) -> Option<f64> {
-        (self.judged > 0.0).then(|| 100.0 * self.points / self.judged)
+        let enough = self.judged > 0.0 && self.judged >= self.left;
+        enough.then(|| 100.0 * self.points / self.judged)
     }
 
     /// Whether it passes, where the rubric says from when.
@@ -222,7 +225,7 @@ impl Judge<'_> {
     }
 
     fn mm(&self, mm: f64) -> String {
-        show(mm, self.plan.units)
+        both(mm, self.plan.units)
     }
 
     /// The mean share over deviations, with the largest named; `unseen` could not be measured.
@@ -243,19 +246,23 @@ impl Judge<'_> {
             .sum::<f64>()
             / all.len() as f64;
         let mean = all.iter().map(|d| d.mm).sum::<f64>() / all.len() as f64;
-        let largest = all
-            .iter()
-            .reduce(|a, b| if b.mm > a.mm { b } else { a })
-            .map_or_else(String::new, |d| {
-                format!("; most at {}, {}", d.name, self.mm(d.mm))
-            });
+        let figure = match all.iter().reduce(|a, b| if b.mm > a.mm { b } else { a }) {
+            Some(d) if share < 1.0 && all.len() > 1 => format!(
+                "{what} {} on average; most at {}, {}",
+                self.mm(mean),
+                d.name,
+                self.mm(d.mm)
+            ),
+            Some(d) => format!("{what} {} at most ({})", self.mm(d.mm), d.name),
+            None => String::new(),
+        };
         let mut doubts = Vec::new();
         let cost = |d: &&Deviation| item.share(d.mm, tolerance) < item.share(counted(d), tolerance);
         let helped: Vec<&Deviation> = all.iter().filter(cost).collect();
         if !helped.is_empty() {
             let u = helped.iter().map(|d| d.u_mm).fold(0.0, f64::max);
             doubts.push(format!(
-                "the uncertainty (up to {u:.2} mm) was counted for you in {} of {}",
+                "the uncertainty (up to {u:.2} mm) was counted for you, {} of {} times",
                 helped.len(),
                 all.len()
             ));
@@ -265,7 +272,7 @@ impl Judge<'_> {
         }
         Judged {
             share: Some(share),
-            figure: format!("{what} {} on average{largest}", self.mm(mean)),
+            figure,
             doubt: (!doubts.is_empty()).then(|| doubts.join("; ")),
         }
     }

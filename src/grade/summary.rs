@@ -25,7 +25,7 @@ pub fn html(roll: &[Entry], plan: &Plan, rubric: &Rubric, nobodys: &[String]) ->
         include_str!("summary.css"),
         &mut h,
     );
-    let percents: Vec<f64> = roll.iter().filter_map(percent).collect();
+    let percents: Vec<f64> = roll.iter().filter_map(Entry::percent).collect();
     // Writing to a string cannot fail: the results of `write!` are dropped throughout.
     let _ = write!(
         h,
@@ -57,10 +57,6 @@ pub fn html(roll: &[Entry], plan: &Plan, rubric: &Rubric, nobodys: &[String]) ->
     let _ = write!(h, "<footer>{CAUTION}</footer></main></body></html>");
     h.push('\n');
     h
-}
-
-fn percent(entry: &Entry) -> Option<f64> {
-    entry.score.as_ref().and_then(Score::percent)
 }
 
 fn tiles(roll: &[Entry], rubric: &Rubric, percents: &[f64], h: &mut String) {
@@ -223,7 +219,10 @@ fn pieces(roll: &[Entry], rubric: &Rubric, h: &mut String) {
         let (score, result, points) = match &entry.score {
             Some(s) => (
                 s.percent().map_or("&ndash;".into(), |p| format!("{p:.0}")),
-                s.passed(rubric).map_or("", page::stand_word),
+                match (s.percent(), s.passed(rubric)) {
+                    (None, _) => "not graded",
+                    (_, passed) => passed.map_or("", page::stand_word),
+                },
                 format!(
                     "{} of {}",
                     super::feedback::points(s.points),

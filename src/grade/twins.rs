@@ -23,9 +23,10 @@ const KEPT: usize = 16;
 const ALIKE: f64 = 0.1;
 /// Marks needed in common before they can tell two hands apart.
 const ENOUGH: usize = 8;
-/// Correlation of what two hands left beyond which it is one hand's work: for 16 numbers of two hands it
-/// is under 0.75 in 999 of 1000.
-const ONE_HAND: f64 = 0.9;
+/// Where what is left of two hands lies nearer together than this share of what is left of each, it is one
+/// hand's work: of two hands it lies further apart than each is long (by the root of two), of one photographed
+/// twice a fifth to a third.
+const ONE_HAND: f64 = 0.5;
 
 /// The perceptual hash of an upright photo, as hexadecimal digits.
 #[must_use]
@@ -109,33 +110,31 @@ struct Hands {
 
 fn hands(a: &Findings, b: &Findings) -> Option<Hands> {
     let left = [left_over(a), left_over(b)];
-    let (mut pairs, mut u2) = (Vec::new(), 0.0);
+    let (mut between, mut own, mut noise) = (Vec::new(), Vec::new(), Vec::new());
     for (i, (h, g)) in a.holes.iter().zip(&b.holes).enumerate() {
         if let (Some(p), Some(q), Some(up), Some(uq)) =
             (left[0].get(i)?, left[1].get(i)?, h.u_mm, g.u_mm)
         {
-            pairs.push((*p, *q));
-            u2 += up * up + uq * uq;
+            between.push((p[0] - q[0]).hypot(p[1] - q[1]));
+            own.push(p[0].hypot(p[1]));
+            own.push(q[0].hypot(q[1]));
+            noise.push(up.hypot(uq));
         }
     }
-    if pairs.len() < ENOUGH || a.holes.len() != b.holes.len() {
+    if between.len() < ENOUGH || a.holes.len() != b.holes.len() {
         return None;
     }
-    let n = pairs.len() as f64;
-    let dot = |f: &dyn Fn(&([f64; 2], [f64; 2])) -> f64| pairs.iter().map(f).sum::<f64>();
-    let (pp, qq) = (
-        dot(&|(p, _)| p[0] * p[0] + p[1] * p[1]),
-        dot(&|(_, q)| q[0] * q[0] + q[1] * q[1]),
-    );
-    let pq = dot(&|(p, q)| p[0] * q[0] + p[1] * q[1]);
-    let dd = pp + qq - 2.0 * pq;
-    // U is twice the standard uncertainty along one axis; two axes add.
-    let noise = u2 / 2.0;
+    let (between, own, noise) = (median(&mut between), median(&mut own), median(&mut noise));
     Some(Hands {
-        // Two clean hands leave nothing but the noise of measuring, which tells nothing.
-        same: pq > ONE_HAND * (pp * qq).sqrt() && pp.min(qq) / n > 1e-4,
-        apart: dd > 2.0 * noise,
+        same: between < ONE_HAND * own,
+        apart: between > noise,
     })
+}
+
+/// The middle value: one mark that two hands set wrong alike does not make them one.
+fn median(values: &mut [f64]) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied().unwrap_or(0.0)
 }
 
 /// What each mark is off after the slips of its row (its shift, turn and step) are taken off, mm; the single

@@ -5,11 +5,14 @@
 
 use std::path::{Path, PathBuf};
 
+use punchready::check::Given;
 use punchready::frame::{Cov2, Point};
 use punchready::grade::findings::Findings;
+use punchready::grade::look::Known;
 use punchready::ink::{self, RuledLine, Seen};
 use punchready::plan::{self, Edge, Plan};
 use punchready::sheet::{MeasuredEdge, Outline};
+use punchready::survey::PrintScale;
 use punchready::synth::marking::{Hand, Marking, Style};
 use punchready::synth::{
     self, Bench, Camera, ExifFacts, Light, Mark, PlacedCard, Rng, Scene, Sensor, Shape, SheetPiece,
@@ -22,6 +25,18 @@ pub(crate) fn coupon() -> (PathBuf, Plan) {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/coupon.toml");
     let plan = plan::read(&path).unwrap();
     (path, plan)
+}
+
+/// What the instructor says besides: the print is true to size, the cards lie level with the face.
+pub(crate) fn known() -> Known {
+    Known {
+        given: Given {
+            print_scale: PrintScale::from_bars([100.0, 100.0]).ok(),
+            card_below_mm: Some(0.0),
+            ..Given::default()
+        },
+        profiles: Vec::new(),
+    }
 }
 
 /// Names for a class, so that pages look as they will.
@@ -38,6 +53,7 @@ pub(crate) fn piece(plan: &Plan, n: usize) -> Marking {
         scatter_mm: rng.between(0.08, 0.3),
         line_scatter_mm: rng.between(0.04, 0.2),
         rows: if n % 5 == 4 { Style::Dot } else { Style::Tick },
+        dot_mm: 1.2,
         seed: 70 + n as u64,
         ..Hand::default()
     };

@@ -21,10 +21,9 @@ use punchready::grade::class::{self, Class};
 use punchready::grade::feedback::{self, Feedback, Size};
 use punchready::grade::findings::FORMAT;
 use punchready::grade::look::Known;
-use punchready::grade::roll::{Entry, quartiles, roll};
+use punchready::grade::roll::{Entry, NOT_GRADED, quartiles, roll};
 use punchready::grade::rubric::{self, Rubric, STARTER};
 use punchready::grade::run::{self, Done, Job};
-use punchready::grade::score::Score;
 use punchready::grade::store::{Hash, Store};
 use punchready::grade::{gradebook, summary};
 use punchready::lens::profile::Profile;
@@ -102,7 +101,7 @@ pub(crate) fn run(args: GradeArgs) -> Result<Status, Failure> {
         }
         out::print(&told(&roll, &class, &args.out))?;
     }
-    let all = roll.iter().all(|e| e.score.is_some());
+    let all = roll.iter().all(|e| e.percent().is_some());
     Ok(if all {
         Status::Done
     } else {
@@ -241,10 +240,7 @@ fn put(path: &PathBuf, bytes: &[u8]) -> Result<(), Failure> {
 
 /// What is said at the end.
 fn told(roll: &[Entry], class: &Class, dir: &Path) -> String {
-    let percents: Vec<f64> = roll
-        .iter()
-        .filter_map(|e| e.score.as_ref().and_then(Score::percent))
-        .collect();
+    let percents: Vec<f64> = roll.iter().filter_map(Entry::percent).collect();
     let mut text = format!(
         "{} graded of {}",
         words::count(percents.len(), "piece", "pieces"),
@@ -258,9 +254,10 @@ fn told(roll: &[Entry], class: &Class, dir: &Path) -> String {
         text += &format!("; median score {median:.0}, the middle half {low:.0} to {high:.0}");
     }
     text += "\n";
-    let open: Vec<&Entry> = roll.iter().filter(|e| e.score.is_none()).collect();
+    let open: Vec<&Entry> = roll.iter().filter(|e| e.percent().is_none()).collect();
     for entry in open.iter().take(MOST_NAMED) {
-        let why = entry.look.last().map_or("", String::as_str);
+        let why = entry.look.iter().find(|l| l.starts_with(NOT_GRADED));
+        let why = why.map_or(NOT_GRADED, String::as_str);
         text += &format!("{}: {}\n", words::plain(&entry.label), words::plain(why));
     }
     if open.len() > MOST_NAMED {
