@@ -176,10 +176,10 @@ pub fn points(value: f64) -> String {
     text.strip_suffix(".0").map_or(text.clone(), str::to_owned)
 }
 
-/// The sheet as one self-contained page, which prints on one sheet of paper.
+/// The sheet as one self-contained page. Printed, it is the page of [`pdf`]: one sheet of paper.
 #[must_use]
-pub fn html(sheet: &Feedback) -> String {
-    page::html(sheet)
+pub fn html(sheet: &Feedback, size: Size) -> String {
+    page::html(sheet, size)
 }
 
 /// The sheet on one page of paper, PDF.

@@ -5,7 +5,8 @@ use std::fmt::Write;
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 
-use super::feedback::{Feedback, Stand, points};
+use super::feedback::{Feedback, Size, Stand, points};
+use super::paper;
 use crate::report::CAUTION;
 use crate::report::words::escape;
 
@@ -23,7 +24,7 @@ pub(super) fn head(title: &str, css: &str, h: &mut String) {
     );
 }
 
-pub(super) fn html(sheet: &Feedback) -> String {
+pub(super) fn html(sheet: &Feedback, size: Size) -> String {
     let mut h = String::with_capacity(1 << 19);
     head(
         &format!("{}: {}", sheet.who, sheet.piece),
@@ -87,7 +88,11 @@ pub(super) fn html(sheet: &Feedback) -> String {
             escape(&sheet.notes.join(" "))
         );
     }
-    let _ = write!(h, "<footer>{CAUTION}</footer></main></body></html>");
+    let _ = write!(
+        h,
+        "<footer>{CAUTION}</footer></main><div class=\"paper\" aria-hidden=\"true\">{}</div></body></html>",
+        paper::inline(sheet, size)
+    );
     h.push('\n');
     h
 }

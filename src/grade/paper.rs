@@ -93,8 +93,22 @@ pub(super) fn pdf(sheet: &Feedback, size: Size) -> Result<Vec<u8>, DrawError> {
     )
 }
 
-/// The page. All but the picture is laid out first; the picture takes the room that is left.
+/// The page for a browser to print, in its own document: the same as the PDF, on whatever paper there is.
+pub(super) fn inline(sheet: &Feedback, size: Size) -> String {
+    let [width, height] = size.mm();
+    format!(
+        "<svg viewBox=\"0 0 {width} {height}\">{}</svg>",
+        body(sheet, size)
+    )
+}
+
 fn svg(sheet: &Feedback, size: Size) -> String {
+    let [width, height] = size.mm();
+    draw::page(width, height, &body(sheet, size))
+}
+
+/// The page. All but the picture is laid out first; the picture takes the room that is left.
+fn body(sheet: &Feedback, size: Size) -> String {
     let [width, height] = size.mm();
     let column = |y: f64| Sheet {
         svg: String::new(),
@@ -120,7 +134,7 @@ fn svg(sheet: &Feedback, size: Size) -> String {
     // Where even the smallest picture leaves too little room, all of it is drawn smaller.
     let over = (top.y + used + 6.0 + bottom.y + 3.0 + foot.y + MARGIN_MM) / height;
     let shrink = 1.0 / over.max(1.0);
-    let body = format!(
+    format!(
         "<g transform=\"translate({:.3} 0) scale({shrink:.5})\">{}{picture}<g transform=\"translate(0 {:.2})\">{}</g><g transform=\"translate(0 {:.2})\">{}</g></g>",
         width * (1.0 - shrink) / 2.0,
         top.svg,
@@ -128,8 +142,7 @@ fn svg(sheet: &Feedback, size: Size) -> String {
         bottom.svg,
         height / shrink - MARGIN_MM - foot.y,
         foot.svg
-    );
-    draw::page(width, height, &body)
+    )
 }
 
 fn header(sheet: &Feedback, s: &mut Sheet) {

@@ -224,11 +224,11 @@ impl Graded<'_> {
         };
         let sheet = Feedback::of(&who, &entry.done.findings, self.plan, self.rubric, picture);
         let place = |end: &str| self.folder.sheet(&format!("{}.{end}", entry.file));
-        put(&place("html"), feedback::html(&sheet).as_bytes())?;
         let size = match self.args.paper {
             PaperName::A4 => Size::A4,
             PaperName::Letter => Size::Letter,
         };
+        put(&place("html"), feedback::html(&sheet, size).as_bytes())?;
         let pdf = feedback::pdf(&sheet, size).map_err(|e| Failure::advised(&e))?;
         put(&place("pdf"), &pdf)
     }
