@@ -208,7 +208,7 @@ fn a_doubt_is_the_students() {
     );
     let doubt = item(&marked, "position").doubt.clone().unwrap();
     assert!(
-        doubt.contains("counted for you") && doubt.contains("1 of 17"),
+        doubt.contains("counted for you") && doubt.contains("(1 of 17)"),
         "{doubt}"
     );
     // As measured, for the instructor: less, and never more.

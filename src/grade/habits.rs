@@ -10,6 +10,8 @@ use crate::verdict::{HoleState, StrayState};
 
 /// Habits told to a student.
 const TOLD: usize = 2;
+/// A slip that cost less than this share of all points is not worth a word.
+const WORTH: f64 = 0.005;
 /// A slip that moves no mark by this share of the tolerance is no habit to speak of.
 const NOTABLE: f64 = 0.4;
 /// Strays further from a row's line are not meant for it, mm.
@@ -171,6 +173,8 @@ pub fn slips(found: &Findings, plan: &Plan, score: &Score) -> Vec<Slipped> {
                 .into(),
         });
     }
+    let least = WORTH * (score.judged + score.left);
+    all.retain(|s| s.cost >= least);
     all.sort_by(|a, b| {
         b.cost
             .total_cmp(&a.cost)

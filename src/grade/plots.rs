@@ -126,13 +126,18 @@ pub(super) fn strips(rows: &[Strip]) -> String {
                 "left to you",
             );
         }
-        for (at, [dx, dy]) in swarm(&row.values, x, DOT) {
+        let (dots, hidden) = swarm(&row.values, x, DOT);
+        for [px, dy] in dots {
             let _ = write!(
                 svg,
                 "<circle cx=\"{}\" cy=\"{}\" r=\"{DOT}\" fill=\"{INK}\" fill-opacity=\".72\"/>",
-                num(x(at) + dx),
+                num(px),
                 num(y + dy)
             );
+        }
+        for (px, n) in hidden {
+            let at = [px + DOT + 4.0, y + 4.0];
+            text(&mut svg, at, 11.0, "start", SOFT, false, &format!("+{n}"));
         }
     }
     svg.push_str("</svg>");
@@ -140,30 +145,31 @@ pub(super) fn strips(rows: &[Strip]) -> String {
 }
 
 /// Dots side by side where they would hide each other: from the middle outwards, each in the first free place.
-fn swarm(values: &[f64], x: impl Fn(f64) -> f64, dot: f64) -> Vec<(f64, [f64; 2])> {
+/// Where a stack is full, how many more there are.
+fn swarm(values: &[f64], x: impl Fn(f64) -> f64, dot: f64) -> (Vec<[f64; 2]>, Vec<(f64, usize)>) {
     /// Furthest from the middle of the row.
     const HALF: f64 = 17.0;
     let mut sorted = values.to_vec();
     sorted.sort_by(f64::total_cmp);
-    let mut placed: Vec<(f64, f64, f64)> = Vec::new();
+    let mut placed: Vec<[f64; 2]> = Vec::new();
+    let mut hidden: Vec<(f64, usize)> = Vec::new();
     for value in sorted {
         let at = x(value);
-        let free = |dy: f64| {
-            placed
-                .iter()
-                .all(|(_, px, py)| (px - at).hypot(py - dy) >= 1.9 * dot)
+        let free = |dy: &f64| {
+            let clear = |p: &[f64; 2]| (p[0] - at).hypot(p[1] - dy) >= 1.9 * dot;
+            placed.iter().all(clear)
         };
         let steps = (HALF / (2.0 * dot)) as i32;
-        let dy = (0..=steps)
+        let place = (0..=steps)
             .flat_map(|k| [2.0 * dot * f64::from(k), -2.0 * dot * f64::from(k)])
-            .find(|&dy| free(dy))
-            .unwrap_or(0.0);
-        placed.push((value, at, dy));
+            .find(free);
+        match (place, hidden.last_mut()) {
+            (Some(dy), _) => placed.push([at, dy]),
+            (None, Some((px, n))) if at - *px < 2.0 * dot => *n += 1,
+            (None, _) => hidden.push((at, 1)),
+        }
     }
-    placed
-        .into_iter()
-        .map(|(v, _, dy)| (v, [0.0, dy]))
-        .collect()
+    (placed, hidden)
 }
 
 /// The plan with, at each hole, how many pieces have a fault there, and which way the class's marks lie on

@@ -262,7 +262,7 @@ impl Judge<'_> {
         if !helped.is_empty() {
             let u = helped.iter().map(|d| d.u_mm).fold(0.0, f64::max);
             doubts.push(format!(
-                "the uncertainty (up to {u:.2} mm) was counted for you, {} of {} times",
+                "uncertainty of up to {u:.2} mm counted for you ({} of {})",
                 helped.len(),
                 all.len()
             ));

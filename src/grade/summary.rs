@@ -11,14 +11,15 @@ use super::rubric::Rubric;
 use super::score::Score;
 use crate::plan::Plan;
 use crate::report::CAUTION;
-use crate::report::words::{count, escape};
+use crate::report::words::escape;
 
 /// Mistakes listed.
 const MOST_MISTAKES: usize = 8;
 
-/// The summary as one self-contained page. `nobodys`: photos that nobody was named for.
+/// The summary as one self-contained page. `remarks`: what is to be known of the whole class,
+/// a sentence each.
 #[must_use]
-pub fn html(roll: &[Entry], plan: &Plan, rubric: &Rubric, nobodys: &[String]) -> String {
+pub fn html(roll: &[Entry], plan: &Plan, rubric: &Rubric, remarks: &[String]) -> String {
     let mut h = String::with_capacity(1 << 16);
     page::head(
         &format!("Class: {}", plan.title),
@@ -38,7 +39,10 @@ pub fn html(roll: &[Entry], plan: &Plan, rubric: &Rubric, nobodys: &[String]) ->
         })
     );
     tiles(roll, rubric, &percents, &mut h);
-    second_look(roll, nobodys, &mut h);
+    for remark in remarks {
+        let _ = write!(h, "<p class=\"remark\">{}</p>", escape(remark));
+    }
+    second_look(roll, &mut h);
     if !percents.is_empty() {
         let _ = write!(
             h,
@@ -118,39 +122,29 @@ fn strips(roll: &[Entry], percents: &[f64]) -> Vec<Strip> {
     rows
 }
 
-fn second_look(roll: &[Entry], nobodys: &[String], h: &mut String) {
+fn second_look(roll: &[Entry], h: &mut String) {
     let again: Vec<&Entry> = roll.iter().filter(|e| !e.look.is_empty()).collect();
     h.push_str("<h2>Needs a second look</h2>");
-    if again.is_empty() && nobodys.is_empty() {
+    if again.is_empty() {
         h.push_str("<p>None: every piece was seen well, and no two are alike.</p>");
         return;
     }
-    if !again.is_empty() {
-        h.push_str(
+    h.push_str(
             "<div class=\"wide\"><table class=\"look\"><caption>Pieces to look at again</caption><thead><tr><th scope=\"col\">Piece</th>\
              <th scope=\"col\">Why</th></tr></thead><tbody>",
         );
-        for entry in again {
-            let _ = write!(
-                h,
-                "<tr><th scope=\"row\">{}</th><td><ul class=\"plain\">",
-                link(entry)
-            );
-            for why in &entry.look {
-                let _ = write!(h, "<li>{}</li>", escape(why));
-            }
-            h.push_str("</ul></td></tr>");
-        }
-        h.push_str("</tbody></table></div>");
-    }
-    if !nobodys.is_empty() {
-        let n = count(nobodys.len(), "photo is", "photos are");
+    for entry in again {
         let _ = write!(
             h,
-            "<p>{n} on nobody's line of the list: {}.</p>",
-            escape(&nobodys.join(", "))
+            "<tr><th scope=\"row\">{}</th><td><ul class=\"plain\">",
+            link(entry)
         );
+        for why in &entry.look {
+            let _ = write!(h, "<li>{}</li>", escape(why));
+        }
+        h.push_str("</ul></td></tr>");
     }
+    h.push_str("</tbody></table></div>");
 }
 
 fn link(entry: &Entry) -> String {

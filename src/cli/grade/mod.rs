@@ -12,7 +12,7 @@ mod progress;
 
 use std::collections::BTreeSet;
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use rayon::prelude::*;
 
@@ -38,6 +38,9 @@ use args::GradeArgs;
 use folder::{Folder, file_names};
 use progress::Progress;
 
+/// What is said when the print of the cards was not measured.
+const BARS_UNSAID: &str = "The cards' bars were not measured, so their print counts as uncertain by 0.5 %, and much of each \
+deviation as doubt for the student: lay a steel rule on the bars and give both lengths with --bars.";
 /// Pieces named on the terminal.
 const MOST_NAMED: usize = 12;
 
@@ -98,6 +101,9 @@ pub(crate) fn run(args: GradeArgs) -> Result<Status, Failure> {
     if !args.quiet {
         for unread in done.iter().flat_map(|d| &d.unread) {
             out::tell(&format!("warning: {}", words::plain(unread)));
+        }
+        if args.bars.is_none() {
+            out::tell(&format!("warning: {BARS_UNSAID}"));
         }
         out::print(&told(&roll, &class, &args.out))?;
     }
@@ -195,20 +201,34 @@ impl Graded<'_> {
             .map_err(|e| Failure::told(&e))?;
         pool.install(|| roll.par_iter().try_for_each(|entry| self.sheet(entry)))?;
         self.folder.settle(&names)?;
-        let nobodys: Vec<String> = if self.args.numbers {
-            // A photo's name may be a student's.
-            Vec::new()
-        } else {
-            class
-                .nobodys
-                .iter()
-                .map(|p| p.display().to_string())
-                .collect()
-        };
-        let page = summary::html(roll, self.plan, self.rubric, &nobodys);
+        let page = summary::html(roll, self.plan, self.rubric, &self.remarks(class));
         put(&self.folder.path("summary.html"), page.as_bytes())?;
         let book = gradebook::csv(roll, self.rubric).map_err(|e| Failure::told(&e))?;
         put(&self.folder.path("gradebook.csv"), &book)
+    }
+
+    /// What the instructor is to know of the whole class.
+    fn remarks(&self, class: &Class) -> Vec<String> {
+        let mut remarks = Vec::new();
+        if self.args.bars.is_none() {
+            remarks.push(BARS_UNSAID.to_owned());
+        }
+        let nobodys: Vec<String> = class
+            .nobodys
+            .iter()
+            .map(|p| p.display().to_string())
+            .collect();
+        if !nobodys.is_empty() {
+            let are = words::count(nobodys.len(), "photo is", "photos are");
+            // A photo's name may be a student's.
+            let which = if self.args.numbers {
+                String::new()
+            } else {
+                format!(": {}", nobodys.join(", "))
+            };
+            remarks.push(format!("{are} on nobody's line of the list{which}."));
+        }
+        remarks
     }
 
     fn sheet(&self, entry: &Entry) -> Result<(), Failure> {
@@ -234,7 +254,7 @@ impl Graded<'_> {
     }
 }
 
-fn put(path: &PathBuf, bytes: &[u8]) -> Result<(), Failure> {
+fn put(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     write_atomically(path, bytes).map_err(|e| Failure::advised(&e))
 }
 
