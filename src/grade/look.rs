@@ -1,22 +1,21 @@
 //! One piece, measured from its photos.
 //!
-//! [`look`] is the one place where grading meets the check: a check of several photos at once takes its place
-//! there.
+//! [`look`] is the one place where grading meets the check.
 
 use std::path::{Path, PathBuf};
 
 use image::codecs::jpeg::JpegEncoder;
 
 use super::findings::{Findings, FoundPhoto, kept};
-use super::{join, twins};
-use crate::check::{Checked, Given, check};
+use super::twins;
+use crate::check::{Checked, Given, check_all};
 use crate::frame::{Point, Sheet};
 use crate::lens::profile::{Profile, choose};
-use crate::photo;
+use crate::photo::{self, Photo};
 use crate::plan::Plan;
 use crate::report::{Report, straight};
+use crate::verdict::HoleState;
 use crate::verdict::decision_rule::COVERAGE_FACTOR;
-use crate::verdict::{self, Verdict};
 
 /// Long side of the picture on the student's sheet, px: sharp at 200 dpi over the width of a page.
 const PICTURE_PX: f64 = 1500.0;
@@ -26,7 +25,7 @@ const QUALITY: u8 = 82;
 /// What is known besides the plan, the same for the whole class.
 #[derive(Debug, Clone, Default)]
 pub struct Known {
-    /// As a check is given it; `camera` is chosen for each photo from `profiles`.
+    /// As a check is given it; `cameras` are chosen from `profiles`.
     pub given: Given,
     /// Camera profiles to choose from.
     pub profiles: Vec<Profile>,
@@ -43,80 +42,111 @@ pub struct Look {
 
 /// Measures a piece. A photo that cannot be read or measured is told in the findings; the others count.
 ///
-/// One photo at a time is in memory.
+/// The photos of one piece are in memory together, grey.
 #[must_use]
-pub fn look(photos: &[PathBuf], plan: &Plan, known: &Known) -> Look {
-    let mut told = Vec::new();
-    let mut checks: Vec<(usize, Checked)> = Vec::new();
-    for (i, path) in photos.iter().enumerate() {
-        let (photo, checked) = one(path, plan, known);
-        if let Some(checked) = checked.filter(|_| photo.failed.is_none()) {
-            checks.push((i, checked));
+pub fn look(paths: &[PathBuf], plan: &Plan, known: &Known) -> Look {
+    let mut told: Vec<FoundPhoto> = Vec::new();
+    // The number of each photo that could be read.
+    let (mut photos, mut number): (Vec<Photo>, Vec<usize>) = (Vec::new(), Vec::new());
+    for (i, path) in paths.iter().enumerate() {
+        match photo::read(path) {
+            Ok(mut photo) => {
+                told.push(FoundPhoto {
+                    size: photo.grey.dimensions().into(),
+                    print: twins::print(&photo.grey),
+                    failed: None,
+                });
+                // What is said of a photo is stored, and its name may be a student's.
+                photo.path = PathBuf::from(format!("photo {:02}", i + 1));
+                photos.push(photo);
+                number.push(i);
+            }
+            Err(e) => told.push(unread(path, &e)),
         }
-        told.push(photo);
     }
-    let views: Vec<&Checked> = checks.iter().map(|(_, c)| c).collect();
-    let joined;
-    let (verdict, ink) = match views[..] {
-        [] => {
-            let unseen = crate::ink::Ink::unseen([plan.width_mm, plan.height_mm]);
-            joined = (
-                verdict::decide(plan, &unseen, &crate::sheet::Outline::default(), &[]),
-                unseen,
-            );
-            (&joined.0, &joined.1)
-        }
-        [only] => (&only.verdict, &only.ink),
-        _ => {
-            let ink = join::join(&views, plan);
-            // The edges as the best photo has them; each photo's marks are measured from its own.
-            let outline = join::best(&views)
-                .map(|b| b.outline.clone())
-                .unwrap_or_default();
-            joined = (verdict::decide(plan, &ink, &outline, &[]), ink);
-            (&joined.0, &joined.1)
-        }
-    };
-    let best = join::best(&views);
-    let mut findings = Findings::of(verdict, &ink.lines, told);
-    if let Some(best) = best {
-        let outline = &best.outline;
-        findings.size_mm = [outline.width_mm, outline.height_mm]
-            .map(|side| side.map(|[mm, u]| [kept(mm), kept(COVERAGE_FACTOR * u)]));
+    let (checked, used) = measure(&photos, plan, known);
+    drop(photos);
+    let measured = checked.survey();
+    let first = checked.verdict.reasons.first().map(|r| r.text.as_str());
+    let report = checked.report(plan);
+    for (k, &i) in number.iter().enumerate() {
+        told[i].failed = match used.iter().position(|&u| u == k) {
+            None => Some(ALONE.to_owned()),
+            Some(_) if measured.is_none() => Some(first.unwrap_or(NOTHING).to_owned()),
+            Some(at) => report.photos.get(at).and_then(|p| p.left_out.clone()),
+        };
     }
-    findings.seen = kept(ink.seen.fraction());
-    findings.mm_per_px = best.and_then(|b| b.survey()).map(|s| kept(s.mm_per_px));
-    let shown = checks
-        .iter()
-        .find(|(_, c)| best.is_some_and(|b| std::ptr::eq(b, c)));
-    let picture = shown.and_then(|(i, c)| picture(&photos[*i], c, plan, verdict, ink));
+    let mut findings = Findings::of(&checked.verdict, &checked.ink.lines, told);
+    let outline = &checked.outline;
+    findings.size_mm = [outline.width_mm, outline.height_mm]
+        .map(|side| side.map(|[mm, u]| [kept(mm), kept(COVERAGE_FACTOR * u)]));
+    findings.seen = kept(checked.ink.seen.fraction());
+    findings.mm_per_px = measured.map(|s| kept(s.mm_per_px));
+    let shown = best(&checked, &report, plan);
+    let picture = shown.and_then(|at| {
+        let path = paths.get(*number.get(*used.get(at)?)?)?;
+        picture(path, &checked, at, &report)
+    });
     Look { findings, picture }
 }
 
-/// Reads and checks one photo, and lets go of it.
-fn one(path: &Path, plan: &Plan, known: &Known) -> (FoundPhoto, Option<Checked>) {
-    let photo = match photo::read(path) {
-        Ok(photo) => photo,
-        Err(e) => return (unread(path, &e), None),
+/// What is said of a photo that did not fit the others, where the best one alone was measured.
+const ALONE: &str =
+    "it does not fit the other photos of the piece: the cards or the piece were moved between them";
+const NOTHING: &str = "nothing could be measured";
+
+/// Checks the photos together. Where they cannot be (a student moved the cards between two of them), the one that
+/// tells most of the piece is taken alone. Gives the check and the places of the photos it is of.
+fn measure(photos: &[Photo], plan: &Plan, known: &Known) -> (Checked, Vec<usize>) {
+    let of = |which: &[usize]| {
+        let mut given = known.given.clone();
+        if !known.profiles.is_empty() {
+            let chosen = which.iter().map(|&i| choose(&known.profiles, &photos[i]));
+            given.cameras = chosen.collect();
+        }
+        let shots: Vec<&Photo> = which.iter().map(|&i| &photos[i]).collect();
+        check_all(&shots, plan, &given)
     };
-    let mut given = known.given.clone();
-    if !known.profiles.is_empty() {
-        given.camera = Some(choose(&known.profiles, &photo));
+    let all: Vec<usize> = (0..photos.len()).collect();
+    let together = of(&all);
+    if together.survey().is_some() || photos.len() < 2 {
+        return (together, all);
     }
-    let checked = check(&photo, plan, &given);
-    let failed = checked.survey().is_none().then(|| {
-        let first = checked.verdict.reasons.first();
-        first.map_or_else(
-            || "nothing could be measured".to_owned(),
-            |r| r.text.clone(),
-        )
-    });
-    let found = FoundPhoto {
-        size: photo.grey.dimensions().into(),
-        print: twins::print(&photo.grey),
-        failed,
+    let unseen = |c: &Checked| {
+        let holes = c.verdict.holes.iter();
+        holes.filter(|h| h.state == HoleState::Unseen).count()
     };
-    (found, Some(checked))
+    all.iter()
+        .map(|&i| (of(&[i]), vec![i]))
+        .filter(|(checked, _)| checked.survey().is_some())
+        .min_by_key(|(checked, _)| unseen(checked))
+        .unwrap_or((together, all))
+}
+
+/// The photo that shows most of the piece, and of those that do, the one that shows it largest.
+fn best(checked: &Checked, report: &Report, plan: &Plan) -> Option<usize> {
+    let corners = [(0.0, 0.0), (plan.width_mm, plan.height_mm)].map(|(x, y)| Point::new(x, y));
+    let shows = |i: usize| {
+        let size = [report.photos[i].width, report.photos[i].height].map(f64::from);
+        let inside = |at: Point<Sheet>| {
+            checked
+                .pixel_in_photo(i, at)
+                .is_some_and(|p| (0.0..=size[0]).contains(&p.x) && (0.0..=size[1]).contains(&p.y))
+        };
+        let places = plan.holes.iter().map(|h| h.at).chain(corners);
+        let count = places.filter(|&at| inside(at)).count();
+        let ends = corners.map(|at| checked.pixel_in_photo(i, at));
+        let long = match ends {
+            [Some(a), Some(b)] => a.distance(b),
+            _ => 0.0,
+        };
+        (count, long)
+    };
+    (0..report.photos.len())
+        .map(|i| (i, shows(i)))
+        .filter(|(_, (count, _))| *count > 0)
+        .max_by(|(_, a), (_, b)| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)))
+        .map(|(i, _)| i)
 }
 
 /// A photo that could not be read, without its path: the stored result has no names in it.
@@ -130,23 +160,12 @@ fn unread(path: &Path, error: &photo::PhotoError) -> FoundPhoto {
     }
 }
 
-/// The sheet straight on with its signs. A picture that cannot be made is no reason to lose the grade.
-fn picture(
-    path: &Path,
-    checked: &Checked,
-    plan: &Plan,
-    verdict: &Verdict,
-    ink: &crate::ink::Ink,
-) -> Option<Vec<u8>> {
+/// The sheet straight on with its signs, from the photo at `at`. A picture that cannot be made is no reason to
+/// lose the grade.
+fn picture(path: &Path, checked: &Checked, at: usize, report: &Report) -> Option<Vec<u8>> {
     let colour = photo::read_colour(path).ok()?;
-    let map = |at: Point<Sheet>| checked.pixel_from_sheet(at);
-    let report = Report {
-        verdict,
-        lines: &ink.lines,
-        seen: &ink.seen,
-        ..checked.report(plan)
-    };
-    let drawn = straight::draw(&report, &colour, &map, PICTURE_PX).ok()?;
+    let map = |place: Point<Sheet>| checked.pixel_in_photo(at, place);
+    let drawn = straight::draw(report, &colour, &map, PICTURE_PX).ok()?;
     let mut jpeg = Vec::new();
     // Encoded from pixels alone: nothing of the photo's own data, place or time can come along.
     JpegEncoder::new_with_quality(&mut jpeg, QUALITY)

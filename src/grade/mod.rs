@@ -4,7 +4,7 @@
 //! | --- | --- |
 //! | whose photo is which | [`class`] |
 //! | the points: weights, bands, what fails at once | [`rubric`] |
-//! | one piece measured, from one photo or several | [`look`], `join` |
+//! | one piece measured, from one photo or several | [`look`] |
 //! | what was found, as it is stored | [`findings`] |
 //! | stored results, so that an interrupted run goes on | [`store`] |
 //! | the class, over the cores | [`run`] |
@@ -23,7 +23,6 @@ pub mod feedback;
 pub mod findings;
 pub mod gradebook;
 pub mod habits;
-mod join;
 pub mod look;
 mod page;
 mod paper;

@@ -1,6 +1,6 @@
 //! The class, piece by piece over the cores.
 //!
-//! Each worker holds one photo at a time, so memory is bounded by the number of workers; the check's own
+//! Each worker holds the photos of one piece, so memory is bounded by the number of workers; the check's own
 //! parallel parts stay inside their worker, so that nothing depends on how many there are.
 
 use std::panic::{AssertUnwindSafe, catch_unwind};

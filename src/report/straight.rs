@@ -36,7 +36,8 @@ pub fn draw(
         high: Point::new(w + add(w), t + add(t)),
         px_per_mm: long_px / long,
     };
-    let mut picture = flat::resample(photo, map, window);
+    let mut picture = flat::blank(window);
+    flat::resample(&mut picture, photo, map, window, &|_| true);
     let (width, height) = picture.dimensions();
     let unit = f64::from(width.max(height)) / PER_WIDTH;
     let at = |p| Some(window.at(p));

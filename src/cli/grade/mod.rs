@@ -146,7 +146,7 @@ fn known(args: &GradeArgs) -> Result<Known, Failure> {
             card_below_mm: args.card_below,
             known: Vec::new(),
             datum_corner: args.datum_corner,
-            camera: None,
+            cameras: Vec::new(),
         },
         profiles,
     })
