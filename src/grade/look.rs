@@ -13,7 +13,7 @@ use crate::frame::{Point, Sheet};
 use crate::lens::profile::{Profile, choose};
 use crate::photo::{self, Photo};
 use crate::plan::Plan;
-use crate::report::{Report, straight};
+use crate::report::{PixelFromSheet, Report, ReportError, straight};
 use crate::verdict::HoleState;
 use crate::verdict::decision_rule::COVERAGE_FACTOR;
 
@@ -82,11 +82,8 @@ pub fn look(paths: &[PathBuf], plan: &Plan, known: &Known) -> Look {
         .map(|side| side.map(|[mm, u]| [kept(mm), kept(COVERAGE_FACTOR * u)]));
     findings.seen = kept(checked.ink.seen.fraction());
     findings.mm_per_px = measured.map(|s| kept(s.mm_per_px));
-    let shown = best(&checked, &report, plan);
-    let picture = shown.and_then(|at| {
-        let path = paths.get(*number.get(*used.get(at)?)?)?;
-        picture(path, &checked, at, &report)
-    });
+    let files: Vec<&Path> = used.iter().map(|&u| paths[number[u]].as_path()).collect();
+    let picture = picture(&files, &checked, &report, plan);
     Look { findings, picture }
 }
 
@@ -123,9 +120,12 @@ fn measure(photos: &[Photo], plan: &Plan, known: &Known) -> (Checked, Vec<usize>
         .unwrap_or((together, all))
 }
 
-/// The photo that shows most of the piece, and of those that do, the one that shows it largest.
-fn best(checked: &Checked, report: &Report, plan: &Plan) -> Option<usize> {
-    let corners = [(0.0, 0.0), (plan.width_mm, plan.height_mm)].map(|(x, y)| Point::new(x, y));
+/// The photos that show the piece, by their places in the report, the best last: it shows most of the piece, and
+/// of those that do, shows it largest. Where it shows all, the others are not needed.
+fn shown(checked: &Checked, report: &Report, plan: &Plan) -> Vec<usize> {
+    let (w, h) = (plan.width_mm, plan.height_mm);
+    let corners = [(0.0, 0.0), (w, h), (w, 0.0), (0.0, h)].map(|(x, y)| Point::new(x, y));
+    let all = plan.holes.len() + corners.len();
     let shows = |i: usize| {
         let size = [report.photos[i].width, report.photos[i].height].map(f64::from);
         let inside = |at: Point<Sheet>| {
@@ -135,18 +135,19 @@ fn best(checked: &Checked, report: &Report, plan: &Plan) -> Option<usize> {
         };
         let places = plan.holes.iter().map(|h| h.at).chain(corners);
         let count = places.filter(|&at| inside(at)).count();
-        let ends = corners.map(|at| checked.pixel_in_photo(i, at));
-        let long = match ends {
+        let long = match [corners[0], corners[1]].map(|at| checked.pixel_in_photo(i, at)) {
             [Some(a), Some(b)] => a.distance(b),
             _ => 0.0,
         };
-        (count, long)
+        (i, count, long)
     };
-    (0..report.photos.len())
-        .map(|i| (i, shows(i)))
-        .filter(|(_, (count, _))| *count > 0)
-        .max_by(|(_, a), (_, b)| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)))
-        .map(|(i, _)| i)
+    let mut photos: Vec<(usize, usize, f64)> = (0..report.photos.len()).map(shows).collect();
+    photos.retain(|p| p.1 > 0);
+    photos.sort_by(|a, b| a.1.cmp(&b.1).then(a.2.total_cmp(&b.2)));
+    match photos.last() {
+        Some(&(best, count, _)) if count == all => vec![best],
+        _ => photos.into_iter().map(|p| p.0).collect(),
+    }
 }
 
 /// A photo that could not be read, without its path: the stored result has no names in it.
@@ -160,12 +161,20 @@ fn unread(path: &Path, error: &photo::PhotoError) -> FoundPhoto {
     }
 }
 
-/// The sheet straight on with its signs, from the photo at `at`. A picture that cannot be made is no reason to
-/// lose the grade.
-fn picture(path: &Path, checked: &Checked, at: usize, report: &Report) -> Option<Vec<u8>> {
-    let colour = photo::read_colour(path).ok()?;
-    let map = |place: Point<Sheet>| checked.pixel_in_photo(at, place);
-    let drawn = straight::draw(report, &colour, &map, PICTURE_PX).ok()?;
+/// The sheet straight on with its signs; `files`: those of the report's photos. A picture that cannot be made is no
+/// reason to lose the grade.
+fn picture(files: &[&Path], checked: &Checked, report: &Report, plan: &Plan) -> Option<Vec<u8>> {
+    let shown = shown(checked, report, plan);
+    if shown.is_empty() {
+        return None;
+    }
+    let map_of = |i: usize| move |place: Point<Sheet>| checked.pixel_in_photo(i, place);
+    let maps: Vec<_> = shown.iter().map(|&i| map_of(i)).collect();
+    let photos = shown.iter().zip(&maps).map(|(&i, map)| {
+        let colour = photo::read_colour(files[i]).map_err(|_| ReportError::EmptyPhoto)?;
+        Ok::<_, ReportError>((colour, map as PixelFromSheet))
+    });
+    let drawn = straight::draw(report, photos, PICTURE_PX).ok()?;
     let mut jpeg = Vec::new();
     // Encoded from pixels alone: nothing of the photo's own data, place or time can come along.
     JpegEncoder::new_with_quality(&mut jpeg, QUALITY)

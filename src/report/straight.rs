@@ -17,17 +17,15 @@ const PER_WIDTH: f64 = 60.0;
 
 /// Draws the report on the sheet as seen straight on; `long_px`: the picture's long side.
 ///
+/// `photos`: each photo and its map, fetched one after the other; where two show a place the later one counts.
+///
 /// # Errors
-/// [`ReportError::EmptyPhoto`]; [`ReportError::Draw`] when the renderer fails.
-pub fn draw(
+/// [`ReportError::EmptyPhoto`]; [`ReportError::Draw`] when the renderer fails; what fetching a photo fails with.
+pub fn draw<'m, E: From<ReportError>>(
     r: &Report,
-    photo: &RgbImage,
-    map: PixelFromSheet,
+    photos: impl Iterator<Item = Result<(RgbImage, PixelFromSheet<'m>), E>>,
     long_px: f64,
-) -> Result<RgbImage, ReportError> {
-    if photo.width() == 0 || photo.height() == 0 {
-        return Err(ReportError::EmptyPhoto);
-    }
+) -> Result<RgbImage, E> {
     let (w, t) = (r.plan.width_mm.max(1.0), r.plan.height_mm.max(1.0));
     let long = w.max(t) + 2.0 * MARGIN_MM;
     let add = |side: f64| MARGIN_MM.max((LEAST_SHAPE * long - side) / 2.0);
@@ -37,7 +35,13 @@ pub fn draw(
         px_per_mm: long_px / long,
     };
     let mut picture = flat::blank(window);
-    flat::resample(&mut picture, photo, map, window, &|_| true);
+    for photo in photos {
+        let (photo, map) = photo?;
+        if photo.width() == 0 || photo.height() == 0 {
+            return Err(ReportError::EmptyPhoto.into());
+        }
+        flat::resample(&mut picture, &photo, map, window, &|_| true);
+    }
     let (width, height) = picture.dimensions();
     let unit = f64::from(width.max(height)) / PER_WIDTH;
     let at = |p| Some(window.at(p));
