@@ -2,11 +2,14 @@
 
 use super::findings::Findings;
 use super::score::Score;
-use crate::plan::{Edge, Plan, Row};
+use crate::frame::Point;
+use crate::ink::RuledLine;
+use crate::plan::{Plan, Row};
 use crate::report::words::both;
-use crate::verdict::cause::{Cause, RowMarks, Slip, explain};
+use crate::sheet::Outline;
+use crate::verdict::cause::{Cause, Slip, of_row};
 use crate::verdict::decision_rule::COVERAGE_FACTOR;
-use crate::verdict::{HoleState, StrayState};
+use crate::verdict::{HoleResult, HoleState, Stray, StrayState};
 
 /// Habits told to a student.
 const TOLD: usize = 2;
@@ -14,8 +17,6 @@ const TOLD: usize = 2;
 const WORTH: f64 = 0.005;
 /// A slip that moves no mark by this share of the tolerance is no habit to speak of.
 const NOTABLE: f64 = 0.4;
-/// Strays further from a row's line are not meant for it, mm.
-const NEAR_LINE_MM: f64 = 6.0;
 
 /// What sort of slip: for counting over the class.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -32,6 +33,8 @@ pub enum Habit {
     InchLine,
     /// Measured from the wrong end.
     OtherEnd,
+    /// Another unit than the drawing's.
+    Unit,
     /// One step miscounted.
     Miscounted,
     /// The row's line too near to its edge, or too far.
@@ -59,6 +62,7 @@ impl Habit {
             Self::Start => "row started from another place than the edge",
             Self::InchLine => "row an inch out: measured from the 1 in line",
             Self::OtherEnd => "row measured from the wrong end",
+            Self::Unit => "row laid out in another unit",
             Self::Miscounted => "one step of a row miscounted",
             Self::Beside => "row too near to its edge or too far",
             Self::Slant => "row not level with its edge",
@@ -203,66 +207,111 @@ fn worst_off(found: &Findings) -> Option<f64> {
 
 /// What explains each row that has a slip, and how far it moves a mark at the most, mm.
 fn causes<'p>(found: &Findings, plan: &'p Plan) -> Vec<(&'p Row, Cause, f64)> {
+    let told = Told::of(found);
     plan.rows
         .iter()
         .filter_map(|row| {
-            let cause = cause(found, plan, row)?;
+            let cause = told.cause(plan, row)?;
+            let last = row.stations_mm.last().copied().unwrap_or(0.0);
             let reach = match cause.slip {
                 Slip::Steps(mm) => mm.abs() * (row.stations_mm.len() - 1) as f64,
                 Slip::Start(mm)
                 | Slip::InchLine(mm)
                 | Slip::From(_, mm)
                 | Slip::Beside(mm)
+                | Slip::LineSide(mm)
                 | Slip::Slant(mm) => mm.abs(),
-                Slip::OtherEnd => f64::INFINITY,
+                Slip::Moved(along, across) => along.hypot(across),
+                Slip::OtherEnd | Slip::Mirrored | Slip::Unit(_) | Slip::InchAs(_) => last,
+                // The print of the card is not the student's.
+                Slip::Scale(_) => return None,
             };
             Some((row, cause, reach))
         })
         .collect()
 }
 
-/// What explains a row: its own marks and the strays near its line where that makes one for each station, as
-/// when all was measured from the wrong end; else those of its marks that are there.
-fn cause(found: &Findings, plan: &Plan, row: &Row) -> Option<Cause> {
-    let edge_mm = if row.along.is_level() {
-        plan.width_mm
-    } else {
-        plan.height_mm
-    };
-    let place = |[x, y]: [f64; 2]| match row.along {
-        Edge::Bottom => [x, y],
-        Edge::Top => [x, plan.height_mm - y],
-        Edge::Left => [y, x],
-        Edge::Right => [y, plan.width_mm - x],
-    };
-    let own: Vec<(f64, [f64; 2], f64)> = found
-        .of_row(&row.name)
-        .zip(&row.stations_mm)
-        .filter_map(|(h, &station)| Some((station, place(h.live()?), h.u_mm?)))
-        .collect();
-    let mut every: Vec<([f64; 2], f64)> = own.iter().map(|&(_, p, u)| (p, u)).collect();
-    let strays = found.strays.iter().filter(|s| s.state == StrayState::Stray);
-    every.extend(
-        strays
-            .map(|s| (place(s.at), s.u_mm))
-            .filter(|(p, _)| (p[1] - row.edge_distance_mm).abs() <= NEAR_LINE_MM),
-    );
-    every.sort_by(|a, b| a.0[0].total_cmp(&b.0[0]));
-    let (stations, marks): (Vec<f64>, Vec<([f64; 2], f64)>) =
-        if every.len() == row.stations_mm.len() {
-            (row.stations_mm.clone(), every)
-        } else {
-            own.iter().map(|&(s, p, u)| (s, (p, u))).unzip()
+/// The findings as the causes of rows are looked for in them.
+struct Told {
+    holes: Vec<HoleResult>,
+    strays: Vec<Stray>,
+    lines: Vec<RuledLine>,
+    outline: Outline,
+}
+
+impl Told {
+    fn of(found: &Findings) -> Self {
+        let place = |[x, y]: [f64; 2]| Point::new(x, y);
+        let [width_mm, height_mm] = found
+            .size_mm
+            .map(|side| side.map(|[mm, u]| [mm, u / COVERAGE_FACTOR]));
+        Self {
+            holes: found
+                .holes
+                .iter()
+                .map(|h| HoleResult {
+                    name: h.name.clone(),
+                    row: h.row.clone(),
+                    planned: place(h.planned),
+                    found: h.found.map(place),
+                    uncertainty_mm: h.u_mm,
+                    state: h.state,
+                    ringed: h.ringed,
+                    kind: None,
+                })
+                .collect(),
+            strays: found
+                .strays
+                .iter()
+                .map(|s| Stray {
+                    at: place(s.at),
+                    uncertainty_mm: s.u_mm,
+                    ringed: s.ringed,
+                    state: s.state,
+                    size_mm: 0.0,
+                    why: None,
+                })
+                .collect(),
+            lines: found
+                .lines
+                .iter()
+                .map(|l| RuledLine {
+                    ends: l.ends.map(place),
+                    width_mm: l.width_mm,
+                    u_mm: 0.0,
+                })
+                .collect(),
+            outline: Outline {
+                edges: Vec::new(),
+                width_mm,
+                height_mm,
+            },
+        }
+    }
+
+    /// What explains a row: its marks with the strays near its line, as when all was measured from the wrong end;
+    /// where that is not one mark for each station, the marks that it has.
+    fn cause(&self, plan: &Plan, row: &Row) -> Option<Cause> {
+        let of = |row: &Row, strays: &[Stray]| {
+            of_row(plan, row, (&self.holes, strays), &self.lines, &self.outline)
         };
-    let u = marks.iter().map(|m| m.1).sum::<f64>() / marks.len().max(1) as f64;
-    let places: Vec<[f64; 2]> = marks.iter().map(|m| m.0).collect();
-    explain(&RowMarks {
-        stations_mm: &stations,
-        edge_mm,
-        edge_distance_mm: row.edge_distance_mm,
-        marks: &places,
-        sd_mm: u / COVERAGE_FACTOR,
-    })
+        of(row, &self.strays).or_else(|| {
+            let own = self
+                .holes
+                .iter()
+                .filter(|h| h.row.as_ref() == Some(&row.name));
+            let live = |h: &HoleResult| h.found.is_some() && h.state != HoleState::Cancelled;
+            let stations_mm = own
+                .zip(&row.stations_mm)
+                .filter_map(|(h, &station)| live(h).then_some(station))
+                .collect();
+            let marked = Row {
+                stations_mm,
+                ..row.clone()
+            };
+            of(&marked, &[])
+        })
+    }
 }
 
 /// How much of what is out of place is each explained row's, and how much is of all the rest (`None`): by the
@@ -323,10 +372,30 @@ fn slipped(row: &Row, cause: Cause, reach_mm: f64, cost: f64, plan: &Plan) -> Sl
                 "All of row {name} is one inch out. When you measure from the rule's 1 in line, say the inch aloud and take it off each time."
             ),
         ),
-        Slip::OtherEnd => (
+        Slip::OtherEnd | Slip::Mirrored => (
             Habit::OtherEnd,
             format!(
                 "Row {name} fits when measured from its other end. Put a small arrow at the end to start from before the first mark."
+            ),
+        ),
+        Slip::Unit(_) | Slip::InchAs(_) => (
+            Habit::Unit,
+            format!(
+                "Row {name} fits when its distances are taken in another unit. Before the first mark, say aloud which unit the drawing has and which side of the rule you read."
+            ),
+        ),
+        Slip::Moved(along, across) => (
+            Habit::Start,
+            format!(
+                "All of row {name} lies {} off in one direction. Find the corner that the drawing measures from, and butt both rules against its edges.",
+                mm(along.hypot(across))
+            ),
+        ),
+        Slip::LineSide(v) => (
+            Habit::Beside,
+            format!(
+                "Row {name} stands on the wrong side of its ruled line, {} out. Put a small tick on the side of the line that counts, and set the marks there.",
+                mm(v)
             ),
         ),
         Slip::From(_, v) => (
@@ -336,7 +405,7 @@ fn slipped(row: &Row, cause: Cause, reach_mm: f64, cost: f64, plan: &Plan) -> Sl
                 mm(v)
             ),
         ),
-        Slip::Beside(v) => (
+        Slip::Beside(v) | Slip::Scale(v) => (
             Habit::Beside,
             format!(
                 "Row {name} lies {} too {} its edge. Set a square or a marking gauge to the distance once, and check it against the rule.",
