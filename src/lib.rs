@@ -22,6 +22,7 @@ pub mod drafting;
 pub mod draw;
 pub mod exchange;
 pub mod frame;
+pub mod grade;
 pub mod ink;
 pub mod lens;
 pub mod photo;

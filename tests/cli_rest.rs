@@ -137,13 +137,14 @@ fn a_plan_with_mistakes_names_the_line() {
 #[test]
 fn help_is_as_agreed() {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/cli_help");
-    let pages: [(&str, &[&str]); 7] = [
+    let pages: [(&str, &[&str]); 8] = [
         ("punchready", &["--help"]),
         ("check-short", &["check", "-h"]),
         ("check", &["check", "--help"]),
         ("cards", &["cards", "--help"]),
         ("lens", &["lens", "--help"]),
         ("demo", &["demo", "--help"]),
+        ("grade", &["grade", "--help"]),
         ("plan-check", &["plan", "check", "--help"]),
     ];
     for (name, args) in pages {

@@ -57,6 +57,7 @@ pub(crate) enum Command {
     Cards(CardsArgs),
     Lens(LensArgs),
     Demo(DemoArgs),
+    Grade(super::grade::args::GradeArgs),
     #[command(subcommand)]
     Plan(super::plan::args::PlanCommand),
 }
@@ -359,7 +360,7 @@ pub(crate) enum PhotoSize {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Numbers(pub(crate) Vec<u16>);
 
-fn bars(text: &str) -> Result<PrintScale, String> {
+pub(crate) fn bars(text: &str) -> Result<PrintScale, String> {
     let measured_mm = length::parse_pair(text).map_err(|e| e.to_string())?;
     PrintScale::from_bars(measured_mm).map_err(|e| e.to_string())
 }
@@ -376,12 +377,12 @@ fn known(text: &str) -> Result<(Known, f64), String> {
     Ok((name, mm))
 }
 
-fn corner(text: &str) -> Result<Corner, String> {
+pub(crate) fn corner(text: &str) -> Result<Corner, String> {
     Corner::named(text)
         .ok_or_else(|| "expected lower-left, lower-right, upper-right or upper-left".to_owned())
 }
 
-fn below(text: &str) -> Result<f64, String> {
+pub(crate) fn below(text: &str) -> Result<f64, String> {
     /// A card further than this from the face is not beside a sheet, mm.
     const FURTHEST_MM: f64 = 100.0;
     let mm = length::parse_option(text).map_err(|e| e.to_string())?;

@@ -7,6 +7,7 @@
 //! | `cards`: scale cards to print | [`cards`] |
 //! | `lens`: photos of the lens page to profile | [`lens`] |
 //! | `demo`: a scenario to try it on | [`demo`] |
+//! | `grade`: a class of practice pieces | [`grade`] |
 //! | `plan`: start, look at, mark out, draw and exchange plans | [`plan`] |
 //! | terminal and output files | [`out`] |
 //! | exit status and failures | [`exit`] |
@@ -16,6 +17,7 @@ mod cards;
 mod check;
 mod demo;
 pub(crate) mod exit;
+mod grade;
 mod lens;
 pub(crate) mod out;
 mod plan;
@@ -30,6 +32,7 @@ pub(crate) fn run(args: Args) -> Result<Status, Failure> {
         Command::Cards(args) => cards::run(&cards::Options::of(args)?),
         Command::Lens(args) => lens::run(&lens::Options::of(args)?),
         Command::Demo(args) => demo::run(&args),
+        Command::Grade(args) => grade::run(args),
         Command::Plan(command) => plan::run(command),
     }
 }

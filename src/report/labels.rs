@@ -44,7 +44,7 @@ const MAX_OVER: usize = 1;
 const SOFT_COST: f64 = 0.15;
 
 /// Width of `text`, em.
-pub(super) fn text_width(text: &str, bold: bool) -> f64 {
+pub(crate) fn text_width(text: &str, bold: bool) -> f64 {
     let table = if bold { &BOLD } else { &REGULAR };
     let sum: u32 = text
         .chars()
@@ -57,7 +57,7 @@ pub(super) fn text_width(text: &str, bold: bool) -> f64 {
 }
 
 /// Wraps `text` by words to lines of at most `width` em. A word too long stands alone.
-pub(super) fn wrap(text: &str, width: f64, bold: bool) -> Vec<String> {
+pub(crate) fn wrap(text: &str, width: f64, bold: bool) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
     for word in text.split_whitespace() {
         match lines.last_mut() {
@@ -72,7 +72,7 @@ pub(super) fn wrap(text: &str, width: f64, bold: bool) -> Vec<String> {
 }
 
 /// `text` cut to `width` em, with dots where something was cut.
-pub(super) fn cut(text: &str, width: f64, bold: bool) -> String {
+pub(crate) fn cut(text: &str, width: f64, bold: bool) -> String {
     let text = words::plain(text);
     if text_width(&text, bold) <= width {
         return text;

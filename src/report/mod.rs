@@ -11,6 +11,7 @@
 //! | SVG to pixels | `raster` |
 //! | the photo with everything drawn on it | [`picture`] |
 //! | flat view, enlarged places, the page | `flat`, `crops`, `gather`, [`page`] |
+//! | the sheet straight on with its signs, as pixels | [`straight`] |
 //! | a file written whole or not at all | [`write_atomically`] |
 
 mod crops;
@@ -24,6 +25,7 @@ pub mod page;
 pub mod picture;
 mod raster;
 mod signs;
+pub mod straight;
 pub mod text;
 mod unseen;
 pub mod words;
@@ -40,6 +42,7 @@ use crate::sheet::Outline;
 use crate::verdict::Verdict;
 
 pub use gather::Load;
+pub(crate) use labels::{cut, text_width, wrap};
 pub use write::write_atomically;
 
 /// Where the photo shows a place of the sheet; `None` where the camera model cannot say.

@@ -236,7 +236,7 @@ pub fn escape(text: &str) -> String {
 }
 
 /// A measured length with its sign, and in millimetres too where the plan is in inches.
-pub(super) fn both(mm: f64, units: Units) -> String {
+pub(crate) fn both(mm: f64, units: Units) -> String {
     with_mm(measured(mm, units), mm, units)
 }
 

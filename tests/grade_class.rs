@@ -1,0 +1,138 @@
+//! Whose photo is which.
+#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use punchready::grade::class::{Class, by_list, by_name};
+
+fn files(dir: &Path, names: &[&str]) {
+    for name in names {
+        let path = dir.join(name);
+        fs::create_dir_all(path.parent().unwrap()).unwrap();
+        fs::write(path, "not looked into").unwrap();
+    }
+}
+
+fn told(class: &Class, dir: &Path) -> Vec<(String, Vec<String>)> {
+    let short = |p: &PathBuf| p.strip_prefix(dir).unwrap().display().to_string();
+    class
+        .pieces
+        .iter()
+        .map(|p| (p.who.clone(), p.photos.iter().map(short).collect()))
+        .collect()
+}
+
+fn wanted(list: &[(&str, &[&str])]) -> Vec<(String, Vec<String>)> {
+    let text = |s: &&str| (*s).to_owned();
+    list.iter()
+        .map(|(who, photos)| ((*who).to_owned(), photos.iter().map(text).collect()))
+        .collect()
+}
+
+#[test]
+fn folders_and_names() {
+    let dir = tempfile::tempdir().unwrap();
+    let dir = dir.path();
+    files(
+        dir,
+        &[
+            "c/Ana/IMG_1.jpg",
+            "c/Ana/IMG_2.JPG",
+            "c/Ana/notes.txt",
+            "c/Ben Li/a.png",
+            "c/chidi.jpg",
+            "c/chidi-2.jpg",
+            "c/.hidden.jpg",
+            "c/.thumbnails/x.jpg",
+            "c/list.csv",
+            "c/empty/readme.txt",
+            "c/grades/sheets/x.png",
+            "dora (2).jpg",
+            "dora.jpg",
+        ],
+    );
+    let given = [
+        dir.join("c"),
+        dir.join("dora.jpg"),
+        dir.join("dora (2).jpg"),
+    ];
+    let class = by_name(&given, &dir.join("c/grades")).unwrap();
+    let expected = wanted(&[
+        ("Ana", &["c/Ana/IMG_1.jpg", "c/Ana/IMG_2.JPG"]),
+        ("Ben Li", &["c/Ben Li/a.png"]),
+        ("chidi", &["c/chidi-2.jpg", "c/chidi.jpg"]),
+        ("dora", &["dora (2).jpg", "dora.jpg"]),
+    ]);
+    assert_eq!(told(&class, dir), expected);
+    // Another order, and a file named twice, change nothing.
+    let other = [
+        given[2].clone(),
+        given[0].clone(),
+        given[1].clone(),
+        given[2].clone(),
+    ];
+    assert_eq!(by_name(&other, &dir.join("c/grades")).unwrap(), class);
+}
+
+#[test]
+fn a_class_that_would_be_one_student_is_refused() {
+    let dir = tempfile::tempdir().unwrap();
+    let names: Vec<String> = ('a'..='d')
+        .flat_map(|d| (1..=3).map(move |n| format!("{d}/photo-{n}.jpg")))
+        .collect();
+    let names: Vec<&str> = names.iter().map(String::as_str).collect();
+    files(dir.path(), &names);
+    let given: Vec<PathBuf> = names.iter().map(|n| dir.path().join(n)).collect();
+    let refused = by_name(&given, Path::new("none")).unwrap_err().to_string();
+    assert!(
+        refused.contains("\"photo\"") && refused.contains("--whose"),
+        "{refused}"
+    );
+    let empty = tempfile::tempdir().unwrap();
+    let refused = by_name(&[empty.path().to_owned()], Path::new("none")).unwrap_err();
+    assert!(refused.to_string().contains("no photos found"), "{refused}");
+    let missing = by_name(&[empty.path().join("nowhere")], Path::new("none")).unwrap_err();
+    assert!(missing.to_string().contains("nowhere"), "{missing}");
+}
+
+#[test]
+fn a_list_says_whose() {
+    let dir = tempfile::tempdir().unwrap();
+    let dir = dir.path();
+    files(dir, &["c/1.jpg", "c/2.jpg", "c/deep/3.jpg", "c/4.jpg"]);
+    let list = dir.join("list.csv");
+    let cases = [
+        "photo,student\n1.jpg,Ana\n2.jpg,Ben\ndeep/3.jpg,Ana\n",
+        "\u{feff}Student;Photo;Note\r\nAna;1.jpg;\r\nBen; 2.jpg;late\r\n;;\r\nAna;3.jpg;\r\n",
+    ];
+    for text in cases {
+        fs::write(&list, text).unwrap();
+        let class = by_list(&list, &[dir.join("c")], Path::new("none")).unwrap();
+        let expected = wanted(&[("Ana", &["c/1.jpg", "c/deep/3.jpg"]), ("Ben", &["c/2.jpg"])]);
+        assert_eq!(told(&class, dir), expected, "{text}");
+        assert_eq!(class.nobodys, [dir.join("c/4.jpg")]);
+    }
+    let broken = [
+        ("file,student\n1.jpg,Ana\n", ":1:", "no column \"photo\""),
+        ("photo,student\n1.jpg,\n", ":2:", "a photo and a student"),
+        ("photo,student\n1.jpg,Ana\n2.jpg\n", ":3:", "fields"),
+    ];
+    for (text, line, says) in broken {
+        fs::write(&list, text).unwrap();
+        let refused = by_list(&list, &[dir.join("c")], Path::new("none"))
+            .unwrap_err()
+            .to_string();
+        assert!(refused.contains(&format!("list.csv{line}")), "{refused}");
+        assert!(refused.contains(says), "{refused}");
+    }
+    files(dir, &["c/deep/1.jpg"]);
+    fs::write(&list, "photo,student\n1.jpg,Ana\n").unwrap();
+    let refused = by_list(&list, &[dir.join("c")], Path::new("none"))
+        .unwrap_err()
+        .to_string();
+    assert!(
+        refused.contains("may be") && refused.contains("more of the path"),
+        "{refused}"
+    );
+}
