@@ -405,6 +405,7 @@ fn slipped(row: &Row, cause: Cause, reach_mm: f64, cost: f64, plan: &Plan) -> Sl
                 mm(v)
             ),
         ),
+        // A wrong scale is no slip of the hand, and was left out before.
         Slip::Beside(v) | Slip::Scale(v) => (
             Habit::Beside,
             format!(

@@ -88,7 +88,7 @@ pub(crate) struct GradeArgs {
 
     /// Photos measured at the same time; unsaid, one for each core
     ///
-    /// Results are the same with any number. Each takes some 150 MB for photos of 12 megapixels.
+    /// Results are the same with any number. Each takes some 60 MB for a photo of 12 megapixels.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     pub(crate) jobs: Option<u16>,
 
