@@ -30,7 +30,10 @@ mod unsaid;
 
 use std::time::Instant;
 
+use nalgebra::Vector2;
+
 use crate::card;
+use crate::frame::Point;
 use crate::ink;
 use crate::photo::Photo;
 use crate::plan::Plan;
@@ -152,6 +155,8 @@ struct Edged {
     sides: Sides,
     /// Of each kept photo, the places of the cards that lie beside the sheet.
     beside: Vec<Vec<usize>>,
+    /// Where the photo shows the plan's lower left corner when `turns` is 0.
+    lies: Corner,
     turns: u32,
     survey: Survey,
 }
@@ -183,17 +188,22 @@ impl Edged {
             .map_err(|e| reason(NO_SHEET, e))?;
         let beside = edges::beside(&together.survey, &cards, &sides);
         clock.lap("sheet", checked);
-        let turns = given.datum_corner.map_or(0, Corner::turns);
+        let lies = lies(together, &sides)?;
+        let turns = given.datum_corner.map_or(0, |c| c.turns_from(lies));
         if turns % 2 == 1 && !sides.square {
+            let [a, b] = [0, 2].map(|t| lies.turned(t).name().replace('-', " "));
             return Err(reason(
                 "datum-corner",
-                "the sheet is not square, so the plan's lower left corner can only be at the lower left or the upper right of the photo: give one of these with --datum-corner",
+                format!(
+                    "the sheet is not square, so the plan's lower left corner can only be at the {a} or the {b} of the photo: give one of these with --datum-corner"
+                ),
             ));
         }
         let mut edged = Self {
             survey: together.survey.clone(),
             sides,
             beside,
+            lies,
             turns,
         };
         edged.solve(shots, plan, given, checked, clock, together)?;
@@ -230,6 +240,24 @@ impl Edged {
         clock.lap("survey", checked);
         Ok(())
     }
+}
+
+/// Where the first photo shows the lower left corner of the sheet as it was first taken to lie. Its corners may be out of
+/// the picture: a small rectangle in the picture's middle lies as they do.
+fn lies(together: &Together, sides: &Sides) -> Result<Corner, Reason> {
+    const SMALL_MM: f64 = 5.0;
+    let lost = || reason("no-datum", "the photo shows the face too obliquely");
+    let view = together.survey.view(0).ok_or_else(lost)?;
+    let middle = sides.corners.iter().map(|c| c.vec()).sum::<Vector2<f64>>() / 4.0;
+    let lens = view.lens();
+    let centre = Point::new(lens.cx_px, lens.cy_px);
+    let at = view.face_from_pixel(centre).ok_or_else(lost)?;
+    let mut seen = [centre; 4];
+    for (seen, corner) in seen.iter_mut().zip(&sides.corners) {
+        let small = at + (corner.vec() - middle).normalize() * SMALL_MM;
+        *seen = view.pixel_from_face(small).ok_or_else(lost)?;
+    }
+    Ok(Corner::of_first(seen))
 }
 
 /// Reads the ink in every photo, finds out which way round the sheet lies, and puts it all together.
@@ -291,14 +319,15 @@ fn read(
             checked.findings.push((weight, finding));
         }
         if let Way::Either([a, b]) = way {
-            return Err(two_ways(a, b));
+            return Err(two_ways([a, b].map(|t| edged.lies.turned(t))));
         }
-        if turns != 0 && given.datum_corner.is_none() {
+        let corner = edged.lies.turned(turns);
+        if corner != Corner::LowerLeft && given.datum_corner.is_none() {
             checked.note(
                 "sheet-turned",
                 format!(
                     "the marks fit the plan with its lower left corner at the {} in the photo",
-                    Corner::of(turns).name().replace('-', " ")
+                    corner.name().replace('-', " ")
                 ),
             );
         }
@@ -341,7 +370,7 @@ fn reason(code: &'static str, error: impl ToString) -> Reason {
 }
 
 /// Marks that fit the plan two ways round: whichever is taken, some would be called right that are not.
-fn two_ways(a: Corner, b: Corner) -> Reason {
+fn two_ways([a, b]: [Corner; 2]) -> Reason {
     let (a, b) = (a.name(), b.name());
     reason(
         "which-way-round",

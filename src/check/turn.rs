@@ -5,7 +5,7 @@
 
 use nalgebra::Vector2;
 
-use crate::frame::{Point, Sheet};
+use crate::frame::{Pixel, Point, Sheet};
 use crate::ink::Ink;
 use crate::plan::Plan;
 use crate::verdict;
@@ -48,13 +48,34 @@ impl Corner {
         }
     }
 
-    /// Quarter turns of the sheet that bring the plan's lower left corner here.
-    pub(super) fn turns(self) -> u32 {
-        self as u32
+    /// Quarter turns of the sheet that bring the plan's lower left corner here from `first`.
+    pub(super) fn turns_from(self, first: Self) -> u32 {
+        (self as u32 + 4 - first as u32) % 4
     }
 
-    pub(super) fn of(turns: u32) -> Self {
-        Self::ALL[turns as usize % 4]
+    /// Where quarter turns of the sheet bring what is here.
+    pub(super) fn turned(self, turns: u32) -> Self {
+        Self::ALL[(self as usize + turns as usize) % 4]
+    }
+
+    /// Where the first of a rectangle's corners is in the photo; they go round as lower left, lower right, upper
+    /// right, upper left do.
+    pub(super) fn of_first(corners: [Point<Pixel>; 4]) -> Self {
+        let middle = corners.iter().map(|c| c.vec()).sum::<Vector2<f64>>() / 4.0;
+        // Towards the photo's corners, y down.
+        let towards = [(-1.0, 1.0), (1.0, 1.0), (1.0, -1.0), (-1.0, -1.0)];
+        let fits = |first: Self| -> f64 {
+            corners
+                .iter()
+                .enumerate()
+                .map(|(i, c)| {
+                    let (x, y) = towards[(first as usize + i) % 4];
+                    (c.vec() - middle).dot(&Vector2::new(x, y))
+                })
+                .sum()
+        };
+        let best = |a: Self, b: Self| if fits(b) > fits(a) { b } else { a };
+        Self::ALL.into_iter().fold(Self::LowerLeft, best)
     }
 }
 
@@ -63,8 +84,8 @@ impl Corner {
 pub(super) enum Way {
     /// As it was taken to lie, turned by so many quarters.
     Turned(u32),
-    /// Most marks fit one way, but what is left over then has its place the other way.
-    Either([Corner; 2]),
+    /// Most marks fit turned by the first, but what is left over then has its place turned by the second.
+    Either([u32; 2]),
 }
 
 /// A sheet is only taken to lie another way round when that explains this many marks more.
@@ -100,7 +121,7 @@ pub(super) fn which(plan: &Plan, ink: &Ink, square: bool) -> Way {
         .filter(|f| f.left_over * 4 < plan.holes.len())
         .min_by_key(|f| f.left_over);
     match rival {
-        Some(f) => Way::Either([Corner::of(best.turns), Corner::of(f.turns)]),
+        Some(f) => Way::Either([best.turns, f.turns]),
         None => Way::Turned(best.turns),
     }
 }
@@ -227,8 +248,22 @@ mod tests {
             };
             Point::new(x, h.at.y)
         });
-        let both = Way::Either([Corner::UpperRight, Corner::LowerLeft]);
+        let both = Way::Either([2, 0]);
         assert_eq!(which(&plan, &ink(&plan, marks), false), both);
+    }
+
+    #[test]
+    fn corners_are_named_as_the_photo_shows_them() {
+        // A long sheet that stands upright in the photo: its plan's bottom edge is on the photo's right.
+        let standing = [(90.0, 190.0), (90.0, 10.0), (10.0, 10.0), (10.0, 190.0)];
+        let first = Corner::of_first(standing.map(|(x, y)| Point::new(x, y)));
+        assert_eq!(first, Corner::LowerRight);
+        assert_eq!(Corner::LowerRight.turns_from(first), 0);
+        assert_eq!(Corner::UpperLeft.turns_from(first), 2);
+        assert_eq!(first.turned(2), Corner::UpperLeft);
+        let lying = [(10.0, 95.0), (190.0, 90.0), (190.0, 5.0), (10.0, 10.0)];
+        let first = Corner::of_first(lying.map(|(x, y)| Point::new(x, y)));
+        assert_eq!(first, Corner::LowerLeft);
     }
 
     #[test]

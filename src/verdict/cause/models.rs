@@ -180,7 +180,8 @@ fn ends(row: &Row, out: &mut Vec<Model>) {
     if from_end_shows {
         out.push(row.fixed(RARE, &from_end, Slip::OtherEnd));
     }
-    if differ(&reversed, &plan) && !(from_end_shows && !differ(&reversed, &from_end)) {
+    let told_apart = !from_end_shows || differ(&reversed, &from_end);
+    if differ(&reversed, &plan) && told_apart {
         out.push(row.fixed(RARE, &reversed, Slip::Mirrored));
     }
 }
