@@ -10,7 +10,7 @@ use super::name::{self, Crossing, FlatMark, Name};
 use super::pen::Pen;
 use super::picture::{LINE_BIT, Picture};
 use super::shape::Loop;
-use super::{MarkKind, beads, figure, through};
+use super::{MarkKind, beads, figure, pale, through};
 use crate::frame::{Cov2, Flat, Point};
 use crate::raster::components::components;
 
@@ -246,6 +246,7 @@ impl<'a> Drawn<'a> {
                     why: "a dark spot too large for a pen's mark",
                 }),
         );
+        names.extend(pale::find(&picture));
         let mut ink = combine(&picture, names);
         ink.specks += specks;
         ink.lines = lines.iter().map(in_flat).collect();

@@ -13,6 +13,7 @@
 //! | whether a cross marks or strikes out | `habit` |
 //! | dots hardly wider than their line | `beads` |
 //! | pale strokes that look like a dot on a line | `through` |
+//! | faint spots, unsure at best | `pale` |
 //! | centres and their uncertainty | `place` |
 
 mod beads;
@@ -22,6 +23,7 @@ mod ground;
 mod habit;
 mod lines;
 mod name;
+mod pale;
 mod pen;
 mod picture;
 mod place;

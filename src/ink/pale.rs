@@ -1,0 +1,230 @@
+//! Pale spots: what may be a dot of a dry pen or a hard pencil, too faint for the ink mask.
+//!
+//! A stray dot that nobody noticed gets drilled, so even a faint one keeps the sheet from reading as ready. What tells a
+//! dot from grain, scratches, shadows and the lamp's gradient is that it is darker than what lies round it on every
+//! side: grain and scratches go on along themselves, a shadow goes on to one side.
+
+use image::GrayImage;
+use nalgebra::Vector2;
+
+use super::name::Name;
+use super::picture::Picture;
+
+/// Side of a cell, mm: several to a dot, so that the sensor's noise averages out.
+const CELL_MM: f64 = 0.2;
+/// Cells from a spot's middle to the face round it: further than a dot's rim, 0.5 mm, and its blur.
+const AWAY: i64 = 4;
+/// Darker than the darkest of its surroundings by this share of their level at least: less is not seen by eye either.
+const LEAST: f64 = 0.055;
+/// And by this many standard deviations of what a place differs from its surroundings elsewhere nearby.
+const SIGMAS: f64 = 7.0;
+/// That is taken from so many cells to each side.
+const NEARBY: usize = 40;
+/// Ink this near explains the spot, mm: its own smear, or what is said of it already.
+const EXPLAINED_MM: f64 = 1.0;
+/// Two spots this near are one, cells.
+const ONE_SPOT: i64 = 6;
+
+/// Directions to look in.
+const ROUND: [(i64, i64); 8] = [
+    (AWAY, 0),
+    (3, 3),
+    (0, AWAY),
+    (-3, 3),
+    (-AWAY, 0),
+    (-3, -3),
+    (0, -AWAY),
+    (3, -3),
+];
+
+/// The pale spots of a picture, each unsure.
+pub(super) fn find(picture: &Picture) -> Vec<Name> {
+    let grid = Cells::of(picture.flat, (CELL_MM * picture.scale).max(1.0));
+    let inked = |p: Vector2<f64>| {
+        let reach = (EXPLAINED_MM * picture.scale).ceil() as i64;
+        (-reach..=reach).any(|dy| {
+            (-reach..=reach).any(|dx| picture.is_drawn(p + Vector2::new(dx as f64, dy as f64)))
+        })
+    };
+    let mut spots: Vec<(f64, i64, i64)> = Vec::new();
+    for (darker, x, y) in grid.spots() {
+        let near =
+            |&(_, u, v): &(f64, i64, i64)| (u - x).abs() < ONE_SPOT && (v - y).abs() < ONE_SPOT;
+        match spots.iter_mut().find(|s| near(s)) {
+            Some(s) if s.0 < darker => *s = (darker, x, y),
+            Some(_) => {}
+            None => spots.push((darker, x, y)),
+        }
+    }
+    spots
+        .into_iter()
+        .map(|(_, x, y)| grid.middle(x, y))
+        .filter(|&p| picture.ground.is_readable(p.x, p.y) && !inked(p))
+        .map(|at| Name::Unsure {
+            at,
+            size_mm: 2.0 * CELL_MM,
+            why: "a pale spot: a faint dot, or a stain",
+        })
+        .collect()
+}
+
+/// Mean levels of square cells, smoothed; 0 where a part is outside the sheet.
+struct Cells {
+    side: f64,
+    columns: i64,
+    rows: i64,
+    levels: Vec<f32>,
+}
+
+impl Cells {
+    fn of(flat: &GrayImage, side: f64) -> Self {
+        let columns = (f64::from(flat.width()) / side) as i64;
+        let rows = (f64::from(flat.height()) / side) as i64;
+        let mut levels = vec![0f32; (columns * rows) as usize];
+        let from = |i: i64| (i as f64 * side) as u32;
+        for y in 0..rows {
+            for x in 0..columns {
+                let (mut sum, mut n, mut whole) = (0u32, 0u32, true);
+                for v in from(y)..from(y + 1).max(from(y) + 1) {
+                    for u in from(x)..from(x + 1).max(from(x) + 1) {
+                        let [level] = flat.get_pixel(u, v).0;
+                        whole &= level != 0;
+                        sum += u32::from(level);
+                        n += 1;
+                    }
+                }
+                if whole {
+                    levels[(y * columns + x) as usize] = sum as f32 / n as f32;
+                }
+            }
+        }
+        Self {
+            side,
+            columns,
+            rows,
+            levels,
+        }
+        .smoothed()
+    }
+
+    /// Each cell with a share of its neighbours: 1 2 1 both ways.
+    fn smoothed(self) -> Self {
+        let mut levels = vec![0f32; self.levels.len()];
+        for y in 1..self.rows - 1 {
+            for x in 1..self.columns - 1 {
+                let (mut sum, mut whole) = (0f32, true);
+                for (dy, v) in [(-1, 1.0), (0, 2.0), (1, 1.0)] {
+                    for (dx, u) in [(-1, 1.0), (0, 2.0), (1, 1.0)] {
+                        let l = self.levels[((y + dy) * self.columns + x + dx) as usize];
+                        whole &= l > 0.0;
+                        sum += u * v * l;
+                    }
+                }
+                if whole {
+                    levels[(y * self.columns + x) as usize] = sum / 16.0;
+                }
+            }
+        }
+        Self { levels, ..self }
+    }
+
+    fn middle(&self, x: i64, y: i64) -> Vector2<f64> {
+        Vector2::new(x as f64 + 0.5, y as f64 + 0.5) * self.side
+    }
+
+    fn at(&self, x: i64, y: i64) -> f64 {
+        f64::from(self.levels[(y * self.columns + x) as usize])
+    }
+
+    /// By what share of its surroundings' level the cell is darker than their mean, and than the darkest of them.
+    fn darker(&self, x: i64, y: i64) -> Option<(f64, f64)> {
+        let round = ROUND.map(|(dx, dy)| self.at(x + dx, y + dy));
+        let (mean, darkest) = (
+            round.iter().sum::<f64>() / 8.0,
+            round.iter().copied().fold(f64::MAX, f64::min),
+        );
+        let own = self.at(x, y);
+        (darkest > 0.0 && own > 0.0).then(|| ((mean - own) / mean, (darkest - own) / mean))
+    }
+
+    /// Cells that are darker than all round them, and by how much.
+    fn spots(&self) -> Vec<(f64, i64, i64)> {
+        let mut found = Vec::new();
+        let tile = NEARBY as i64;
+        for top in (AWAY..self.rows - AWAY).step_by(NEARBY) {
+            for left in (AWAY..self.columns - AWAY).step_by(NEARBY) {
+                let mut usual: Vec<f64> = Vec::new();
+                let mut dark: Vec<(f64, i64, i64)> = Vec::new();
+                for y in top..(top + tile).min(self.rows - AWAY) {
+                    for x in left..(left + tile).min(self.columns - AWAY) {
+                        let Some((mean, darkest)) = self.darker(x, y) else {
+                            continue;
+                        };
+                        usual.push(mean.abs());
+                        if darkest > LEAST {
+                            dark.push((darkest, x, y));
+                        }
+                    }
+                }
+                usual.sort_by(f64::total_cmp);
+                // Of a normal distribution the median distance is 0.6745 standard deviations.
+                let sigma = usual.get(usual.len() / 2).copied().unwrap_or(0.0) / 0.6745;
+                found.extend(dark.into_iter().filter(|d| d.0 > SIGMAS * sigma));
+            }
+        }
+        found
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::flat;
+    use image::{GrayImage, Luma};
+
+    const PX_PER_MM: f64 = 10.0;
+
+    /// Streaky metal with a spot of the given size and share of darkness, or a scratch, at (20, 12) mm; with noise.
+    fn face(dark: impl Fn(f64, f64) -> f64) -> GrayImage {
+        let mut seed = 11u64;
+        let mut draw = move || {
+            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+            ((seed >> 33) % 1000) as f64 / 1000.0 - 0.5
+        };
+        let grain: Vec<f64> = (0..240).map(|_| 6.0 * draw()).collect();
+        GrayImage::from_fn(400, 240, |x, y| {
+            let (u, v) = (
+                f64::from(x) / PX_PER_MM - 20.0,
+                f64::from(y) / PX_PER_MM - 12.0,
+            );
+            let level = 180.0 + grain[y as usize] + 8.0 * draw();
+            Luma([(level * (1.0 - dark(u, v))) as u8])
+        })
+    }
+
+    #[test]
+    fn a_faint_dot_is_unsure_and_a_faint_scratch_a_shadow_and_bare_metal_are_not() {
+        let dot = |share: f64| {
+            move |u: f64, v: f64| share * (-(u * u + v * v) / (2.0 * 0.25f64.powi(2))).exp()
+        };
+        let read = flat::read(&face(dot(0.13)), PX_PER_MM);
+        let at: Vec<_> = read.unsure.iter().map(|u| (u.at.x, u.at.y)).collect();
+        assert_eq!(at.len(), 1, "{at:?}");
+        assert!((at[0].0 - 200.0).hypot(at[0].1 - 120.0) < 3.0, "{at:?}");
+        let scratch = |u: f64, v: f64| {
+            if u.abs() < 6.0 {
+                0.1 * (-v * v / (2.0 * 0.15f64.powi(2))).exp()
+            } else {
+                0.0
+            }
+        };
+        let shadow = |u: f64, _: f64| if u > 0.0 { 0.3 } else { 0.0 };
+        for bare in [face(|_, _| 0.0), face(scratch), face(shadow)] {
+            let read = flat::read(&bare, PX_PER_MM);
+            assert!(
+                read.unsure.is_empty() && read.marks.is_empty(),
+                "{:?}",
+                read.unsure
+            );
+        }
+    }
+}
