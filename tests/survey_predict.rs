@@ -63,12 +63,12 @@ fn solve(boards: &[Vec<SeenSaddle>], priors: &Priors) -> Survey {
     let cards: Vec<Vec<SeenCard>> = boards
         .iter()
         .map(|saddles| {
-            let at = saddles.iter().map(|s| s.at);
+            let last = saddles[saddles.len() - 1].at;
             let first = saddles[0].at;
             vec![SeenCard {
                 number: 1,
                 saddles: saddles.clone(),
-                outline: [first, at.last().unwrap(), first, first],
+                outline: [first, last, first, first],
             }]
         })
         .collect();
@@ -108,7 +108,7 @@ fn the_rest_of_a_real_chessboard_is_where_the_card_says() {
         let (card, rest): (Vec<SeenSaddle>, Vec<SeenSaddle>) = boards[k]
             .iter()
             .enumerate()
-            .map(|(i, s)| (i % COLUMNS < CARD, s.clone()))
+            .map(|(i, s)| (i % COLUMNS < CARD, *s))
             .fold((Vec::new(), Vec::new()), |(mut a, mut b), (on, s)| {
                 if on {
                     a.push(s)
