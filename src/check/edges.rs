@@ -63,16 +63,25 @@ pub(super) fn doubt(survey: &mut Survey, sides: &Sides) {
 /// edge always leaves open.
 pub(crate) fn doubt_edge(survey: &mut Survey, line: LineId, wall_mm: f64) {
     // Where a cut edge ends is a matter of its burr and its side wall, and of the pixel that shows them.
-    let Some(middle) = survey.line(line).map(|l| l.middle) else {
+    let Some(edge) = survey.line(line) else {
         return;
     };
-    let scales = survey.model().views().iter();
-    let finest = scales
-        .filter_map(|v| v.mm_per_px(middle))
+    let across = Vector2::new(-edge.direction.y, edge.direction.x);
+    let views = survey.model().views();
+    let finest = views
+        .iter()
+        .filter_map(|v| v.mm_per_px(edge.middle))
         .fold(f64::INFINITY, f64::min);
+    // An edge is no flatter than the face: raised, it seems to lie further from the point below the camera.
+    let levers = edge.off_mm.iter().filter_map(|&(photo, _)| {
+        let [x, y, z] = views.get(photo)?.camera_mm();
+        Some((across.dot(&(edge.middle - Point::new(x, y))) / z).powi(2))
+    });
+    let lever = (levers.sum::<f64>() / edge.off_mm.len().max(1) as f64).sqrt();
+    let raised = lever * survey.flatness_mm;
     // Anywhere between limits alike: a rectangular distribution (JCGM 100:2008, 4.3.7, from memory).
     let cut = EDGE_MM.hypot(EDGE_PX * finest) / 3f64.sqrt();
-    survey.doubt_line(line, wall_mm.hypot(cut));
+    survey.doubt_line(line, wall_mm.hypot(cut).hypot(raised));
 }
 
 pub(super) fn options(plan: &Plan, given: &Given, sides: &Sides, turns: u32) -> Options {

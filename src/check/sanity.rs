@@ -79,8 +79,14 @@ fn apparent_size(survey: &Survey, photo: usize, card: &SeenCard) -> Option<f64> 
 fn cards(survey: &Survey, found: &[&Found]) -> Vec<(Weight, Reason)> {
     let mut sizes: Vec<(u16, f64)> = Vec::new();
     for (photo, found) in found.iter().enumerate() {
-        for card in &found.cards {
-            if let Some(size) = apparent_size(survey, photo, card)
+        for (place, card) in found.cards.iter().enumerate() {
+            // One that was left out does no harm, and was told.
+            let used = survey
+                .cards
+                .iter()
+                .any(|c| c.seen.contains(&(photo, place)));
+            if used
+                && let Some(size) = apparent_size(survey, photo, card)
                 && !sizes.iter().any(|(n, _)| *n == card.number)
             {
                 sizes.push((card.number, size));

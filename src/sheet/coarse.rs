@@ -34,6 +34,9 @@ impl Rectangle {
 
 /// Segments join one line within this, mm.
 const NEAR_MM: f64 = 0.7;
+/// Photos joined by cards alone do not quite lie in line: for each more, so much more, mm, up to the limit.
+const MORE_NEAR_MM: f64 = 0.25;
+const MOST_NEAR_MM: f64 = 1.5;
 /// Directions of a segment and of its line differ by less than this, rad, and more for short segments.
 const SAME_WAY: f64 = 0.025;
 /// Grain and print hold many segments: only what a line holds more than the bands beside it, this far out,
@@ -196,9 +199,11 @@ fn lines(segments: &[Segment], shortest_mm: f64, contrast: &Contrast) -> Vec<Dra
         proposals[k] += 1;
         proposals[k] <= MAX_SEEDS
     });
+    let more = MORE_NEAR_MM * contrast.looks.len().saturating_sub(1) as f64;
+    let near_mm = (NEAR_MM + more).min(MOST_NEAR_MM);
     let proposed: Vec<Option<DrawnLine>> = order
         .into_par_iter()
-        .map(|seed| drawn(segments, &segments[seed], shortest_mm))
+        .map(|seed| drawn(segments, &segments[seed], shortest_mm, near_mm))
         .collect();
     let sector = |l: &DrawnLine| {
         ((l.normal.y.atan2(l.normal.x) / std::f64::consts::TAU + 0.5) * SECTORS) as usize
@@ -233,7 +238,12 @@ fn lines(segments: &[Segment], shortest_mm: f64, contrast: &Contrast) -> Vec<Dra
 }
 
 /// The line along `seed`; `None` when it holds little more than the bands beside it.
-fn drawn(segments: &[Segment], seed: &Segment, shortest_mm: f64) -> Option<DrawnLine> {
+fn drawn(
+    segments: &[Segment],
+    seed: &Segment,
+    shortest_mm: f64,
+    near_mm: f64,
+) -> Option<DrawnLine> {
     let mut normal = seed.normal;
     let mut offset = normal.dot(&seed.middle());
     let mut on: Vec<&Segment> = Vec::new();
@@ -242,7 +252,7 @@ fn drawn(segments: &[Segment], seed: &Segment, shortest_mm: f64) -> Option<Drawn
             let way = SAME_WAY + 0.3 / s.length();
             s.ends
                 .iter()
-                .all(|e| (normal.dot(e) - offset).abs() < NEAR_MM)
+                .all(|e| (normal.dot(e) - offset).abs() < near_mm)
                 && s.normal.dot(&normal) > 0.0
                 && s.normal.perp(&normal).abs() < way
                 && (s.middle() - seed.middle()).norm() - s.length() / 2.0 < reach
@@ -278,8 +288,10 @@ fn drawn(segments: &[Segment], seed: &Segment, shortest_mm: f64) -> Option<Drawn
         .iter()
         .filter(|s| {
             let d = (normal.dot(&s.middle()) - offset).abs();
-            d > BESIDE_MM
-                && d < BESIDE_MM + NEAR_MM
+            // Beyond what counts as on it.
+            let beside = BESIDE_MM - NEAR_MM + near_mm;
+            d > beside
+                && d < beside + near_mm
                 && s.normal.dot(&normal) > 0.0
                 && s.normal.perp(&normal).abs() < SAME_WAY + 0.3 / s.length()
         })
