@@ -4,7 +4,7 @@
 
 use nalgebra::{Vector2, Vector3};
 use punchready::card::layout::Layout;
-use punchready::check::Given;
+use punchready::check::{Given, Stage};
 use punchready::frame::{Point, Sheet};
 use punchready::plan::{Edge, Hole, Plan};
 use punchready::survey::PrintScale;
@@ -161,6 +161,7 @@ impl Draft {
                 card_below_mm: Some(0.0),
                 known: Vec::new(),
                 datum_corner: None,
+                stage: Stage::Marked,
             },
             excuse: None,
             crossed_otherwise: Vec::new(),

@@ -14,12 +14,15 @@
 //! | dots hardly wider than their line | `beads` |
 //! | pale strokes that look like a dot on a line | `through` |
 //! | centres and their uncertainty | `place` |
+//! | what punch and drill left | [`worked`], `dimple`, `hole` |
 
 mod beads;
+mod dimple;
 mod figure;
 pub mod flat;
 mod ground;
 mod habit;
+mod hole;
 mod lines;
 mod name;
 mod pen;
@@ -28,6 +31,7 @@ mod place;
 mod shape;
 mod through;
 pub mod view;
+pub mod worked;
 
 use image::GrayImage;
 
@@ -46,6 +50,10 @@ pub enum MarkKind {
     Tick,
     /// Two short strokes of like length; its place is their crossing.
     Cross,
+    /// A centre punch's dimple.
+    Dimple,
+    /// A drilled hole; its size is its diameter.
+    Hole,
 }
 
 /// A mark that says "a hole goes here", and what was drawn round or over it.
