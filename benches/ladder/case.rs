@@ -409,6 +409,23 @@ impl Draft {
         self.plan.thickness_mm = Some(mm);
     }
 
+    /// What is made with punch or drill at the marks of the holes that `which` names, and the stage that is said.
+    pub(crate) fn worked(
+        mut self,
+        stage: Stage,
+        which: impl Fn(&str) -> bool,
+        made: impl Fn(f64, f64) -> Mark,
+    ) -> Self {
+        self.given.stage = stage;
+        for hole in &self.plan.holes {
+            if let (true, Ok(at)) = (which(&hole.name), self.marking.place(&hole.name)) {
+                let mark = made(at.x, at.y);
+                self.marking = self.marking.clone().with(mark);
+            }
+        }
+        self
+    }
+
     /// Nothing is marked.
     pub(crate) fn blank(&mut self) {
         self.marking.marks.clear();
