@@ -9,6 +9,7 @@
 //! | which photos measure one piece together | `together` |
 //! | datum, outline and size from the edges | `edges` |
 //! | the same, where two marks are the datum | `marks` |
+//! | how far the work is: what counts as a mark, diameters | `stage` |
 //! | one reading from those of all photos | `merge` |
 //! | which way round the sheet lies | `turn` |
 //! | what of each hole's uncertainty comes from where | `budget` |
@@ -24,6 +25,7 @@ mod marks;
 mod merge;
 mod sanity;
 mod sharp;
+mod stage;
 mod together;
 mod turn;
 mod unsaid;
@@ -47,6 +49,7 @@ use turn::Way;
 pub use budget::Budget;
 pub use checked::Checked;
 pub use given::{Given, Known};
+pub use stage::Stage;
 pub use turn::Corner;
 
 /// Checks the marks in a photo against a plan.
@@ -74,9 +77,11 @@ pub fn check_all(photos: &[&Photo], plan: &Plan, given: &Given) -> Checked {
     if let Err(stop) = measure(&shots, plan, given, &mut checked, &mut clock) {
         checked.findings.push((Weight::Blocks, stop));
     }
+    stage::judge(plan, given.stage, &mut checked);
     checked.verdict = verdict::decide(plan, &checked.ink, &checked.outline, &checked.findings);
     let mut more = sanity::findings(&checked, plan, given);
     more.extend(unsaid::findings(&checked, given));
+    more.extend(stage::said(given.stage, checked.verdict.decision));
     if !more.is_empty() {
         checked.findings.extend(more);
         checked.verdict = verdict::decide(plan, &checked.ink, &checked.outline, &checked.findings);
@@ -289,7 +294,8 @@ fn read(
             .zip(&cards)
             .map(|((&k, frame), cards)| {
                 let grey = &shots[k].photo.grey;
-                ink::read(grey, frame, &outline, cards, size_mm).0
+                let (ink, view) = ink::read(grey, frame, &outline, cards, size_mm);
+                stage::with_worked(plan, given.stage, (&view, frame), ink)
             })
             .collect();
         clock.lap("ink", checked);

@@ -121,7 +121,7 @@ fn bench(seed: u64, with: Slipped, slip: impl Fn(usize, &Plan) -> [f64; 2]) -> V
     let scene = Scene {
         camera: Camera::above(
             Point::new(w / 2.0, (h + 60.0) / 2.0),
-            9.6,
+            8.8,
             0.08,
             -1.4,
             0.02,

@@ -4,7 +4,7 @@
 
 use nalgebra::{Vector2, Vector3};
 use punchready::card::layout::Layout;
-use punchready::check::Given;
+use punchready::check::{Given, Stage};
 use punchready::frame::{Point, Sheet};
 use punchready::plan::{Edge, Hole, Plan};
 use punchready::survey::PrintScale;
@@ -161,6 +161,7 @@ impl Draft {
                 card_below_mm: Some(0.0),
                 known: Vec::new(),
                 datum_corner: None,
+                stage: Stage::Marked,
             },
             excuse: None,
             crossed_otherwise: Vec::new(),
@@ -406,6 +407,23 @@ impl Draft {
     /// The plan says this thickness, mm.
     pub(crate) fn plan_thickness(&mut self, mm: f64) {
         self.plan.thickness_mm = Some(mm);
+    }
+
+    /// What is made with punch or drill at the marks of the holes that `which` names, and the stage that is said.
+    pub(crate) fn worked(
+        mut self,
+        stage: Stage,
+        which: impl Fn(&str) -> bool,
+        made: impl Fn(f64, f64) -> Mark,
+    ) -> Self {
+        self.given.stage = stage;
+        for hole in &self.plan.holes {
+            if let (true, Ok(at)) = (which(&hole.name), self.marking.place(&hole.name)) {
+                let mark = made(at.x, at.y);
+                self.marking = self.marking.clone().with(mark);
+            }
+        }
+        self
     }
 
     /// Nothing is marked.

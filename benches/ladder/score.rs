@@ -2,7 +2,9 @@
 
 use nalgebra::{Matrix2, Vector2, Vector3};
 use punchready::card::layout::Layout;
+use punchready::check::Stage;
 use punchready::frame::{Point, Sheet};
+use punchready::ink::MarkKind;
 use punchready::synth::{ClutterKind, Scene, TrueMark, truth_of};
 
 use crate::case::Case;
@@ -46,9 +48,15 @@ pub(crate) struct Truth {
 impl Truth {
     pub(crate) fn of(case: &Case) -> Self {
         let truth = truth_of(&case.scene);
+        // From the punch on, what the pen left is no mark.
+        let counts = |kind: MarkKind| {
+            let worked = matches!(kind, MarkKind::Hole | MarkKind::Dimple);
+            worked || case.given.stage == Stage::Marked
+        };
         let marks: Vec<Real> = truth
             .marks
             .into_iter()
+            .filter(|m| counts(m.kind))
             .map(|mark| Real {
                 crossed: mark.crossed_out
                     || case

@@ -1,6 +1,7 @@
 //! The ladder: each step adds a difficulty of the bench. About half of the sheets are faultless.
 
 use nalgebra::Vector2;
+use punchready::check::Stage;
 use punchready::frame::{Point, Sheet};
 use punchready::synth::marking::Style;
 use punchready::synth::{
@@ -11,7 +12,7 @@ use crate::case::{Case, Draft, Fault, Spot, View};
 use crate::plans::Plans;
 
 /// Names of the steps, in order.
-pub(crate) const STEPS: [&str; 13] = [
+pub(crate) const STEPS: [&str; 14] = [
     "easy",
     "tilted",
     "one card only",
@@ -25,6 +26,7 @@ pub(crate) const STEPS: [&str; 13] = [
     "faults",
     "glare, covered, wrong scale",
     "traps: a slip would read as ready",
+    "after the punch and the drill",
 ];
 
 /// All photos, in order.
@@ -43,6 +45,7 @@ pub(crate) fn all(plans: &Plans) -> Vec<Case> {
         faults(plans),
         hard(plans),
         traps(plans),
+        worked(plans),
     ];
     let mut out = Vec::new();
     for (step, cases) in (1..).zip(steps) {
@@ -876,6 +879,57 @@ fn hard(p: &Plans) -> Vec<Case> {
 
 /// Sheets that are not ready, each but for one thing: a bias of the datum, a mark overlooked or misread
 /// would make them so.
+/// The marks punched or drilled.
+fn worked(p: &Plans) -> Vec<Case> {
+    const UNTOLD: &str = "what was not seen to be worked is unsure";
+    let hole = |x: f64, y: f64| Mark::hole(x, y, 3.26);
+    vec![
+        Draft::new("drilled, on wood", &p.tab, 1401)
+            .worked(Stage::Drilled, |_| true, hole)
+            .cards(&BOTH_SIDES)
+            .shot(View::above(10.0)),
+        Draft::new("drilled, on a dark mat, tilted", &p.tab, 1402)
+            .worked(Stage::Drilled, |_| true, hole)
+            .bench(Bench::Dark)
+            .cards(&BOTH_SIDES)
+            .shot(View::tilted(10.0, 18.0, 30.0)),
+        Draft::new("drilled but for one", &p.tab, 1403)
+            .worked(Stage::Drilled, |n| n != "A3", hole)
+            .excused(UNTOLD)
+            .cards(&BOTH_SIDES)
+            .shot(View::above(10.0)),
+        Draft::new("drilled, one hole slipped by 1.2 mm", &p.tab, 1404)
+            .slipped("A4", 1.2, 0.0)
+            .worked(Stage::Drilled, |_| true, hole)
+            .cards(&BOTH_SIDES)
+            .shot(View::above(10.0)),
+        Draft::new("drilled, a hole too many", &p.tab, 1405)
+            .worked(Stage::Drilled, |_| true, hole)
+            .marks([Mark::hole(70.0, 28.0, 2.5)])
+            .cards(&BOTH_SIDES)
+            .shot(View::above(10.0)),
+        Draft::new("punched", &p.tab, 1406)
+            .worked(Stage::Punched, |_| true, |x, y| Mark::dimple(x, y, 1.3))
+            .excused(UNTOLD)
+            .cards(&BOTH_SIDES)
+            .shot(View::above(10.0)),
+        Draft::new("punched but for one", &p.tab, 1407)
+            .worked(
+                Stage::Punched,
+                |n| n != "A3",
+                |x, y| Mark::dimple(x, y, 1.3),
+            )
+            .excused(UNTOLD)
+            .cards(&BOTH_SIDES)
+            .shot(View::above(10.0)),
+        Draft::new("marked, and said to be punched", &p.tab, 1408)
+            .worked(Stage::Punched, |_| false, hole)
+            .excused(UNTOLD)
+            .cards(&BOTH_SIDES)
+            .shot(View::above(10.0)),
+    ]
+}
+
 fn traps(p: &Plans) -> Vec<Case> {
     // Off to all sides by a tenth beyond the limit of 0.6 mm.
     let slips = |d: Draft| {

@@ -1,5 +1,6 @@
 //! What the user says besides the plan.
 
+use super::stage::Stage;
 use super::turn::Corner;
 use crate::survey::{PrintScale, Priors};
 
@@ -14,6 +15,8 @@ pub struct Given {
     pub known: Vec<(Known, f64)>,
     /// Where the plan's lower left corner is in the upright photo; unsaid, the marks tell.
     pub datum_corner: Option<Corner>,
+    /// How far the work is.
+    pub stage: Stage,
     /// The camera of each photo in the order given, by its profile, see [`crate::lens::Profile::priors`]; empty:
     /// by the photos' EXIF data.
     pub cameras: Vec<Priors>,

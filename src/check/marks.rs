@@ -5,9 +5,11 @@
 
 use nalgebra::{Matrix2, Vector2};
 
-use super::{Checked, Clock, Edged, Given, Measured, budget, edges, merge, reason, together};
+use super::{
+    Checked, Clock, Edged, Given, Measured, budget, edges, merge, reason, stage, together,
+};
 use crate::frame::{Cov2, Pixel, Point, Sheet};
-use crate::ink::{self, Ink, view};
+use crate::ink::{self, Ink, view, worked};
 use crate::plan::Plan;
 use crate::sheet::Outline;
 use crate::survey::{SheetDatum, SheetFrame, Survey};
@@ -65,7 +67,10 @@ pub(super) fn measure(
     let seen = {
         let frame = survey.sheet_frame(&first, 0).map_err(|e| told(&e))?;
         let outline = outline(&survey, &frame, by_edges);
-        let (ink, _) = ink::read(&photo.grey, &frame, &outline, &cards, whole);
+        let (ink, flat) = ink::read(&photo.grey, &frame, &outline, &cards, whole);
+        // Datum marks may be punched or drilled by now.
+        let found = worked::read(&flat, &frame, &ink, std::iter::empty());
+        let ink = worked::put_in(ink, found);
         clock.lap("ink", checked);
         let pair = find(plan, names, &ink)?;
         let pixel = |(at, cov): (Point<Sheet>, Cov2)| in_photo(&frame, at, cov);
@@ -90,7 +95,8 @@ pub(super) fn measure(
     };
     let frame = survey.sheet_frame(&datum, 0).map_err(|e| told(&e))?;
     let outline = outline(&survey, &frame, by_edges);
-    let (ink, _) = ink::read(&photo.grey, &frame, &outline, &cards, size_mm);
+    let (ink, flat) = ink::read(&photo.grey, &frame, &outline, &cards, size_mm);
+    let ink = stage::with_worked(plan, given.stage, (&flat, &frame), ink);
     clock.lap("ink", checked);
     let gap = frame.marks_gap_mm.unwrap_or_default();
     let frames = [frame];

@@ -7,7 +7,7 @@ use clap::{Parser, Subcommand, ValueEnum};
 
 use punchready::card::layout::Shape;
 use punchready::card::print::{PX_PER_MM, Paper};
-use punchready::check::{Corner, Known};
+use punchready::check::{Corner, Known, Stage};
 use punchready::plan::length;
 use punchready::survey::PrintScale;
 
@@ -134,6 +134,15 @@ pub(crate) struct CheckArgs {
     /// Unsaid, the marks tell. Where they fit the plan two ways round the check asks for this.
     #[arg(long, value_name = "CORNER", value_parser = corner)]
     pub(crate) datum_corner: Option<Corner>,
+
+    /// How far the work is: marked, punched or drilled
+    ///
+    /// marked: the ink is checked (holes of the plan that are drilled already count as they are). punched: the
+    /// dimples of the centre punch are the marks, and a hole that is only marked is missing. drilled: the holes
+    /// are, and their diameters are held against the plan's drill. "Ready" then says that the stage was done
+    /// as planned.
+    #[arg(long, value_name = "STAGE", value_parser = stage, default_value = "marked")]
+    pub(crate) stage: Stage,
 
     /// A camera profile, made by `punchready lens`
     ///
@@ -363,6 +372,10 @@ pub(crate) struct Numbers(pub(crate) Vec<u16>);
 pub(crate) fn bars(text: &str) -> Result<PrintScale, String> {
     let measured_mm = length::parse_pair(text).map_err(|e| e.to_string())?;
     PrintScale::from_bars(measured_mm).map_err(|e| e.to_string())
+}
+
+fn stage(text: &str) -> Result<Stage, String> {
+    Stage::named(text).ok_or_else(|| "expected marked, punched or drilled".to_owned())
 }
 
 fn known(text: &str) -> Result<(Known, f64), String> {

@@ -86,6 +86,7 @@ impl Options {
                 card_below_mm: args.card_below,
                 known: args.known,
                 datum_corner: args.datum_corner,
+                stage: args.stage,
                 cameras: Vec::new(),
             },
             lens: args.lens,

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 use serde_json::{Value, json};
 
-use punchready::check::Given;
+use punchready::check::{Given, Stage};
 use punchready::frame::Point;
 use punchready::plan::{self, Plan};
 use punchready::report::{words, write_atomically};
@@ -73,6 +73,7 @@ pub(crate) fn run(args: &DemoArgs) -> Result<Status, Failure> {
         card_below_mm: Some(0.0),
         known: Vec::new(),
         datum_corner: None,
+        stage: Stage::Marked,
     };
     let options = check::Options::of_demo(
         file(PHOTO_FILE),

@@ -15,12 +15,15 @@
 //! | pale strokes that look like a dot on a line | `through` |
 //! | faint spots, unsure at best | `pale` |
 //! | centres and their uncertainty | `place` |
+//! | what punch and drill left | [`worked`], `dimple`, `hole` |
 
 mod beads;
+mod dimple;
 mod figure;
 pub mod flat;
 mod ground;
 mod habit;
+mod hole;
 mod lines;
 mod name;
 mod pale;
@@ -30,6 +33,7 @@ mod place;
 mod shape;
 mod through;
 pub mod view;
+pub mod worked;
 
 use image::GrayImage;
 
@@ -48,6 +52,10 @@ pub enum MarkKind {
     Tick,
     /// Two short strokes of like length; its place is their crossing.
     Cross,
+    /// A centre punch's dimple.
+    Dimple,
+    /// A drilled hole; its size is its diameter.
+    Hole,
 }
 
 /// A mark that says "a hole goes here", and what was drawn round or over it.

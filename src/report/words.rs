@@ -106,6 +106,8 @@ pub fn kind_word(k: MarkKind) -> &'static str {
         MarkKind::Dot => "dot",
         MarkKind::Tick => "tick",
         MarkKind::Cross => "cross",
+        MarkKind::Dimple => "dimple",
+        MarkKind::Hole => "hole",
     }
 }
 

@@ -190,6 +190,13 @@ pub enum Shape {
         /// How much it changes the brightness, such as 0.1.
         strength: f64,
     },
+    /// A centre punch's dimple.
+    Dimple {
+        /// Its axis.
+        at: Point<Sheet>,
+        /// Its diameter.
+        diameter_mm: f64,
+    },
     /// A drilled hole.
     Hole {
         /// Its centre.
@@ -227,6 +234,24 @@ impl Mark {
             angle_rad,
             length_mm: 4.0,
             width_mm: 0.45,
+        })
+    }
+
+    /// A drilled hole.
+    #[must_use]
+    pub fn hole(x: f64, y: f64, diameter_mm: f64) -> Self {
+        Self::new(Shape::Hole {
+            at: Point::new(x, y),
+            diameter_mm,
+        })
+    }
+
+    /// A centre punch's dimple.
+    #[must_use]
+    pub fn dimple(x: f64, y: f64, diameter_mm: f64) -> Self {
+        Self::new(Shape::Dimple {
+            at: Point::new(x, y),
+            diameter_mm,
         })
     }
 
@@ -327,6 +352,7 @@ impl Mark {
             Shape::Dot { diameter_mm, .. }
             | Shape::Ring { diameter_mm, .. }
             | Shape::Dust { diameter_mm, .. }
+            | Shape::Dimple { diameter_mm, .. }
             | Shape::Hole { diameter_mm, .. } => *diameter_mm = size_mm,
             Shape::Tick { length_mm, .. }
             | Shape::Cross { length_mm, .. }
@@ -352,6 +378,7 @@ impl Mark {
             | Shape::Swarf { at, .. }
             | Shape::Dust { at, .. }
             | Shape::Smudge { at, .. }
+            | Shape::Dimple { at, .. }
             | Shape::Hole { at, .. } => *at,
             Shape::Line { from, .. } | Shape::Scratch { from, .. } => *from,
         }
@@ -370,6 +397,7 @@ impl Mark {
             | Shape::Swarf { at, .. }
             | Shape::Dust { at, .. }
             | Shape::Smudge { at, .. }
+            | Shape::Dimple { at, .. }
             | Shape::Hole { at, .. } => *at = *at + by,
             Shape::Line { from, to, .. } | Shape::Scratch { from, to, .. } => {
                 *from = *from + by;

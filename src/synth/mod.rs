@@ -9,6 +9,7 @@
 //! | what is in the picture | [`scene`], [`marks`] |
 //! | from millimetres to pixels | [`camera`] |
 //! | marks as strokes and blobs of ink | `strokes`, `font`, `paint` |
+//! | dimples and holes in the metal | `relief` |
 //! | light and materials | `surface`, `print`, `things` |
 //! | radiance of each pixel, by area | `trace` |
 //! | blur, noise, sharpening, 8 bits | `sensor` |
@@ -28,6 +29,7 @@ pub mod marks;
 mod noise;
 mod paint;
 mod print;
+mod relief;
 pub mod scene;
 mod sensor;
 mod strokes;

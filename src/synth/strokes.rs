@@ -104,9 +104,8 @@ impl Hand<'_> {
                 let tone = Tone::Ink([0.16, 0.14, 0.11]);
                 self.blob(at.vec(), *diameter_mm, tone, false);
             }
-            Shape::Hole { at, diameter_mm } => self.hole(at.vec(), *diameter_mm),
-            // A fingerprint changes the surface: drawn there.
-            Shape::Smudge { .. } => {}
+            // A fingerprint changes the surface, punch and drill the metal: drawn there.
+            Shape::Smudge { .. } | Shape::Dimple { .. } | Shape::Hole { .. } => {}
         }
     }
 
@@ -335,21 +334,6 @@ impl Hand<'_> {
         self.ink.density = 0.95;
         let metal = self.stroke(&points, 0.22);
         self.push(metal, Tone::Gain(1.45));
-    }
-
-    fn hole(&mut self, at: Vector2<f64>, diameter: f64) {
-        self.ink.patchy = 0.0;
-        self.ink.density = 0.8;
-        self.push(
-            Paint::blob_form(at, |_| diameter / 2.0 + 0.12),
-            Tone::Gain(1.35),
-        );
-        self.ink.density = 1.0;
-        self.ink.soft_mm = 0.03;
-        self.push(
-            Paint::blob_form(at, |_| diameter / 2.0),
-            Tone::Ink([0.015; 3]),
-        );
     }
 }
 

@@ -12,6 +12,7 @@ use rayon::prelude::*;
 use super::camera::{Patch, Viewer};
 use super::paint::Canvas;
 use super::print::{CardFace, overlap};
+use super::relief::{self, Relief};
 use super::scene::{Clutter, PlacedCard, Scene};
 use super::strokes;
 use super::surface::Shade;
@@ -86,6 +87,7 @@ struct Tracer<'a> {
     viewer: Viewer<'a>,
     shade: Shade<'a>,
     canvas: Canvas,
+    relief: Relief,
     outline: Outline,
     tops: Vec<Top<'a>>,
     /// Where shadows fall, in the plane: a unit vector away from the lamp.
@@ -109,6 +111,7 @@ impl<'a> Tracer<'a> {
             viewer: Viewer::new(&scene.camera),
             shade: Shade::new(scene),
             canvas: Canvas::new(strokes::paints(&scene.marks, scene.seed)),
+            relief: Relief::new(scene),
             outline,
             tops,
             away: away.try_normalize(1e-9).unwrap_or_else(Vector2::zeros),
@@ -167,6 +170,8 @@ impl<'a> Tracer<'a> {
         let on_sheet = inside > -near_edge;
         busy |= inside.abs() < near_edge || self.outline.depth(bench.at).abs() < near_edge;
         busy |= on_sheet && !near.is_empty();
+        let pitted = on_sheet && self.relief.is_near(face.at, size);
+        busy |= pitted;
 
         let top_light = light;
         light = light.map(|c| c * dim);
@@ -177,8 +182,12 @@ impl<'a> Tracer<'a> {
         } else {
             ([0.0; 3], 0.0)
         };
-        let (below, flank) = if inside < near_edge {
-            let shadow = self.contact_shadow(bench.at);
+        let (below, flank) = if inside < near_edge || pitted {
+            let shadow = if pitted {
+                1.0
+            } else {
+                self.contact_shadow(bench.at)
+            };
             let light = light.map(|c| c * shadow);
             let below = self.shade.bench(bench.at, light);
             (below, self.shade.side(bench.at, light))
@@ -195,7 +204,7 @@ impl<'a> Tracer<'a> {
             })
         });
 
-        let (quarters, parts) = match (busy, on_sheet && near.has_spot()) {
+        let (quarters, parts) = match (busy, pitted || (on_sheet && near.has_spot())) {
             (true, true) => (4, SPOT_PARTS),
             (true, false) => (4, PARTS),
             (false, _) => (1, 1),
@@ -237,6 +246,17 @@ impl<'a> Tracer<'a> {
                     let burr = self.burr(at, size * share);
                     here = here.map(|c| c * burr);
                     here = near.over(here, light, shine, [at.x, at.y, size * share]);
+                    if pitted {
+                        let part = relief::Part {
+                            face: at,
+                            bench: bench.sub(offset),
+                            size_mm: size * share,
+                            light,
+                            below,
+                            wall: flank,
+                        };
+                        here = self.relief.over(here, &part);
+                    }
                 }
                 for c in 0..3 {
                     under[c] += sheet * here[c];

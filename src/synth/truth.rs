@@ -24,7 +24,7 @@ pub struct Rendered {
 /// Where everything truly is.
 #[derive(Debug, Clone)]
 pub struct Truth {
-    /// Dots, ticks and crosses, in drawing order.
+    /// Dots, ticks, crosses, dimples and holes, in drawing order.
     pub marks: Vec<TrueMark>,
     /// Ruled lines, mm.
     pub lines: Vec<[Point<Sheet>; 2]>,
@@ -110,6 +110,8 @@ pub(super) fn of(scene: &Scene) -> Truth {
             let (kind, at, size_mm) = match mark.shape {
                 Shape::Dot { at, diameter_mm } => (MarkKind::Dot, at, diameter_mm),
                 Shape::Cross { at, length_mm, .. } => (MarkKind::Cross, at, length_mm),
+                Shape::Dimple { at, diameter_mm } => (MarkKind::Dimple, at, diameter_mm),
+                Shape::Hole { at, diameter_mm } => (MarkKind::Hole, at, diameter_mm),
                 Shape::Tick {
                     at,
                     angle_rad,

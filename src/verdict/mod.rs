@@ -87,6 +87,8 @@ pub const HEIGHT_UNSAID: &str = "height-unsaid";
 /// What a finding of an earlier stage does to the decision.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Weight {
+    /// The sheet is surely not as it should be.
+    Wrong,
     /// The sheet cannot read as ready.
     Blocks,
     /// Worth knowing; changes nothing.

@@ -48,6 +48,7 @@ pub(super) fn weigh(
     holes(plan, judged, &mut found);
     for (weight, reason) in extra {
         let gravity = match weight {
+            Weight::Wrong => Gravity::Wrong,
             Weight::Blocks => Gravity::Unproven,
             Weight::Note => Gravity::Note,
         };

@@ -16,7 +16,7 @@ use std::path::Path;
 
 use rayon::prelude::*;
 
-use punchready::check::Given;
+use punchready::check::{Given, Stage};
 use punchready::grade::class::{self, Class};
 use punchready::grade::feedback::{self, Feedback, Size};
 use punchready::grade::findings::FORMAT;
@@ -146,6 +146,7 @@ fn known(args: &GradeArgs) -> Result<Known, Failure> {
             card_below_mm: args.card_below,
             known: Vec::new(),
             datum_corner: args.datum_corner,
+            stage: Stage::Marked,
             cameras: Vec::new(),
         },
         profiles,

@@ -1,0 +1,172 @@
+//! What punch and drill left on the face, read beside the ink.
+
+use image::GrayImage;
+
+use super::view::{self, FlatView};
+use super::{Ink, Mark, MarkKind, dimple, hole};
+use crate::frame::{Cov2, Flat, Point, Sheet};
+use crate::survey::SheetFrame;
+
+/// The level of the bare face round about each place of a flat picture, coarsely: a median over areas larger than any
+/// hole, so that neither holes nor ink count.
+pub(super) struct Bare {
+    cell: usize,
+    columns: usize,
+    rows: usize,
+    level: Vec<f32>,
+}
+
+/// Side of a cell, mm: more than twice the area of the largest hole.
+const CELL_MM: f64 = 10.0;
+/// The level that counts as bare, of those in a cell: above the median, since most of what is no face is darker.
+const BARE_SHARE: f64 = 0.55;
+
+impl Bare {
+    fn of(flat: &GrayImage, mm: f64) -> Self {
+        let (w, h) = (flat.width() as usize, flat.height() as usize);
+        let cell = ((CELL_MM * mm) as usize).max(8);
+        let (columns, rows) = (w.div_ceil(cell).max(1), h.div_ceil(cell).max(1));
+        let level = (0..columns * rows)
+            .map(|i| {
+                let (x0, y0) = (i % columns * cell, i / columns * cell);
+                let mut seen: Vec<u8> = (y0..(y0 + cell).min(h))
+                    .flat_map(|y| &flat.as_raw()[y * w + x0..y * w + (x0 + cell).min(w)])
+                    .copied()
+                    .filter(|v| *v > 0)
+                    .collect();
+                if seen.is_empty() {
+                    return 0.0;
+                }
+                let k = ((seen.len() - 1) as f64 * BARE_SHARE) as usize;
+                f32::from(*seen.select_nth_unstable(k).1)
+            })
+            .collect();
+        Self {
+            cell,
+            columns,
+            rows,
+            level,
+        }
+    }
+
+    /// By what share the pixel (x, y) is brighter than the bare face; below 0 darker; 0 where nothing is seen.
+    pub(super) fn differs(&self, flat: &GrayImage, x: usize, y: usize) -> f32 {
+        let value = flat.as_raw()[y * flat.width() as usize + x];
+        let split = |p: usize, n: usize| {
+            let t = ((p as f32 + 0.5) / self.cell as f32 - 0.5).clamp(0.0, (n - 1) as f32);
+            let i = (t as usize).min(n.saturating_sub(2));
+            (i, t - i as f32)
+        };
+        let ((c, u), (r, v)) = (split(x, self.columns), split(y, self.rows));
+        let (right, below) = ((c + 1).min(self.columns - 1), (r + 1).min(self.rows - 1));
+        let at = |c: usize, r: usize| self.level[r * self.columns + c];
+        let mix = |a: f32, b: f32, t: f32| {
+            if a == 0.0 || b == 0.0 {
+                a.max(b)
+            } else {
+                a + t * (b - a)
+            }
+        };
+        let level = mix(
+            mix(at(c, r), at(right, r), u),
+            mix(at(c, below), at(right, below), u),
+            v,
+        );
+        if value == 0 || level <= 0.0 {
+            0.0
+        } else {
+            f32::from(value) / level - 1.0
+        }
+    }
+}
+
+/// Dimples and holes in a flat view, as marks; a hole's size is its diameter. Dimples are looked for where `ink` was
+/// read, or could not be named, and at the `planned` places: a pit is dark enough to be seen as ink.
+#[must_use]
+pub fn read(
+    view: &FlatView,
+    frame: &SheetFrame,
+    ink: &Ink,
+    planned: impl Iterator<Item = Point<Sheet>>,
+) -> Vec<Mark> {
+    let (flat, mm) = (&view.image, view.px_per_mm);
+    let bare = Bare::of(flat, mm);
+    let place = |at: Point<Flat>, sigma: f64| {
+        let on_sheet = view.sheet_from_flat(at);
+        let pixel = frame.pixel_from_sheet(on_sheet)?;
+        let by_mm = view::jacobian(frame, on_sheet)?;
+        let own = Cov2::identity() * (sigma / mm).powi(2);
+        frame.point(pixel, by_mm * own * by_mm.transpose())
+    };
+    let mark = |at, sigma, kind, size: f64| {
+        let (at, cov) = place(Point::at(at), sigma)?;
+        Some(Mark {
+            at,
+            cov,
+            kind,
+            size_mm: size / mm,
+            ringed: false,
+            crossed_out: false,
+        })
+    };
+    let holes: Vec<Mark> = hole::find(&bare, flat, mm)
+        .into_iter()
+        .filter_map(|h| mark(h.at, h.sigma, MarkKind::Hole, 2.0 * h.radius))
+        .collect();
+    let seeds: Vec<_> = ink
+        .marks
+        .iter()
+        .map(|m| m.at)
+        .chain(ink.unsure.iter().map(|u| u.at))
+        .chain(planned)
+        .map(|at| view.flat_from_sheet(at).vec())
+        .collect();
+    let dimples = dimple::find(&bare, flat, mm, &seeds)
+        .into_iter()
+        .filter_map(|d| mark(d.at, d.sigma, MarkKind::Dimple, d.diameter));
+    // A glint in a hole, or on its burr, is no dimple.
+    let apart = |d: &Mark| {
+        holes
+            .iter()
+            .all(|h| h.at.distance(d.at) > h.size_mm / 2.0 + DIMPLE_APART_MM)
+    };
+    let dimples: Vec<Mark> = dimples.filter(apart).collect();
+    holes.into_iter().chain(dimples).collect()
+}
+
+/// A dimple's middle is further than this from the rim of a hole, mm.
+const DIMPLE_APART_MM: f64 = 0.8;
+/// A mark's ink reaches beyond a dimple or hole that was made on it by up to this, mm.
+const INK_ROUND_MM: f64 = 0.7;
+/// What a drill leaves of a mark's strokes lies within this of its rim, mm, and is no larger than the second over the
+/// hole itself.
+const LEFTOVER_MM: f64 = 2.2;
+const LEFTOVER_SIZE_MM: f64 = 3.0;
+
+/// The ink with `worked` put in: the marks that were made there are theirs now, and what is left of their strokes
+/// counts no more. Rings and cross-outs of a dimple's mark go over to the dimple; no pen undoes a hole.
+#[must_use]
+pub fn put_in(mut ink: Ink, worked: Vec<Mark>) -> Ink {
+    for mut new in worked {
+        let radius = new.size_mm / 2.0;
+        ink.marks.retain(|m| {
+            let under = !matches!(m.kind, MarkKind::Hole | MarkKind::Dimple)
+                && m.at.distance(new.at) <= radius + INK_ROUND_MM;
+            if under {
+                new.ringed |= m.ringed;
+                new.crossed_out |= m.crossed_out && new.kind == MarkKind::Dimple;
+            }
+            !under
+        });
+        ink.unsure.retain(|u| {
+            let d = u.at.distance(new.at);
+            let leftover = d <= radius + LEFTOVER_MM && u.size_mm <= new.size_mm + LEFTOVER_SIZE_MM;
+            let ring = u.why.starts_with("a ring") && d <= radius + INK_ROUND_MM;
+            !(leftover || ring)
+        });
+        ink.marks.push(new);
+    }
+    ink.marks
+        .sort_by(|a, b| a.at.x.total_cmp(&b.at.x).then(a.at.y.total_cmp(&b.at.y)));
+    ink
+}
