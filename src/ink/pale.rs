@@ -22,6 +22,10 @@ const SIGMAS: f64 = 7.0;
 const NEARBY: usize = 40;
 /// Ink this near explains the spot, mm: its own smear, or what is said of it already.
 const EXPLAINED_MM: f64 = 1.0;
+/// Cells from a spot within which other pale strokes show that it is print, the nearest at its own rim; so many of their
+/// cells at least. A full stop of the mill's print is no dot of a pen.
+const PRINT: i64 = 22;
+const PRINT_CELLS: usize = 8;
 /// Two spots this near are one, cells.
 const ONE_SPOT: i64 = 6;
 
@@ -58,6 +62,7 @@ pub(super) fn find(picture: &Picture) -> Vec<Name> {
     }
     spots
         .into_iter()
+        .filter(|&(_, x, y)| !grid.in_print(x, y))
         .map(|(_, x, y)| grid.middle(x, y))
         .filter(|&p| picture.ground.is_readable(p.x, p.y) && !inked(p))
         .map(|at| Name::Unsure {
@@ -145,6 +150,30 @@ impl Cells {
         );
         let own = self.at(x, y);
         (darkest > 0.0 && own > 0.0).then(|| ((mean - own) / mean, (darkest - own) / mean))
+    }
+
+    /// Whether pale strokes lie round about a spot.
+    fn in_print(&self, x: i64, y: i64) -> bool {
+        let inside = |v: i64, n: i64| v >= AWAY && v < n - AWAY;
+        let strokes = (-PRINT..=PRINT).flat_map(|dy| {
+            (-PRINT..=PRINT)
+                .filter(move |dx: &i64| dx.abs().max(dy.abs()) > AWAY)
+                .map(move |dx| (x + dx, y + dy))
+        });
+        strokes
+            .filter(|&(u, v)| inside(u, self.columns) && inside(v, self.rows))
+            .filter(|&(u, v)| self.of_stroke(u, v))
+            .count()
+            >= PRINT_CELLS
+    }
+
+    /// Whether the cell is darker than what lies on two opposite sides of it, as a stroke is and a shadow's rim is not.
+    fn of_stroke(&self, x: i64, y: i64) -> bool {
+        let own = self.at(x, y);
+        ROUND[..4].iter().any(|&(dx, dy)| {
+            let brighter = self.at(x + dx, y + dy).min(self.at(x - dx, y - dy));
+            own > 0.0 && brighter - own > LEAST * brighter
+        })
     }
 
     /// Cells that are darker than all round them, and by how much.
