@@ -426,20 +426,29 @@ fn an_output_that_cannot_be_written_leaves_nothing_half_done() {
 }
 
 #[test]
-fn two_marks_may_be_the_datum_and_the_report_says_so() {
+fn two_marks_are_the_datum_and_without_one_of_them_nothing_is_ready() {
     let dir = tempfile::tempdir().unwrap();
     let plan = fs::read_to_string(&Photos::get().plan).unwrap();
-    fs::write(
-        dir.path().join("marks.toml"),
-        format!("datum = [\"A1\", \"A9\"]\n{plan}"),
-    )
-    .unwrap();
-    let photo = Photos::path("ready.jpg");
-    let mut args = vec!["check", photo.to_str().unwrap(), "--plan", "marks.toml"];
-    args.extend(GIVEN);
-    let ran = run(dir.path(), &args);
+    let by = |photo: &str, marks: [&str; 2]| {
+        let text = format!("datum = {marks:?}\n{plan}");
+        fs::write(dir.path().join("marks.toml"), text).unwrap();
+        let photo = Photos::path(photo);
+        let mut args = vec!["check", photo.to_str().unwrap(), "--plan", "marks.toml"];
+        args.extend(GIVEN);
+        run(dir.path(), &args)
+    };
+    let ran = by("ready.jpg", ["A1", "A9"]);
     assert_eq!(ran.code, 0, "{}{}", ran.out, ran.err);
     assert!(ran.out.contains("the marks A1 and A9"), "{}", ran.out);
+    let (_, plan) = coupon();
+    let missing = demo::faults(&plan).missing.unwrap();
+    let ran = by("faulty.jpg", ["A1", missing.as_str()]);
+    assert!([1, 3].contains(&ran.code), "{}{}", ran.out, ran.err);
+    assert!(
+        ran.out.contains("datum") || ran.out.contains(&missing),
+        "{}",
+        ran.out
+    );
 }
 
 #[test]

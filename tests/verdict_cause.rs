@@ -536,13 +536,20 @@ fn a_row_of_strays_is_explained() {
             })
             .collect()
     };
-    let outline = punchready::sheet::Outline::default();
-    let explained =
-        |holes: &[HoleResult], strays: &[Stray]| of_row(&plan, row, (holes, strays), &[], &outline);
-    let told = explained(&holes, &strays(0.0, &mut noise)).unwrap();
+    fn explained<'a>(
+        (plan, row): (&punchready::plan::Plan, &punchready::plan::Row),
+        holes: &'a [HoleResult],
+        strays: &[Stray],
+    ) -> Option<(punchready::verdict::cause::Cause, Vec<&'a str>)> {
+        let outline = punchready::sheet::Outline::default();
+        of_row(plan, row, (holes, strays), &[], &outline)
+    }
+    let piece = (&plan, row);
+    let (told, names) = explained(piece, &holes, &strays(0.0, &mut noise)).unwrap();
+    assert_eq!(names.len(), row.stations_mm.len());
     assert_eq!(told.slip, Slip::OtherEnd);
     // Marks far from the row's line are not its marks.
-    assert_eq!(explained(&holes, &strays(30.0, &mut noise)), None);
+    assert_eq!(explained(piece, &holes, &strays(30.0, &mut noise)), None);
     let good: Vec<HoleResult> = holes
         .iter()
         .map(|h| HoleResult {
@@ -550,5 +557,5 @@ fn a_row_of_strays_is_explained() {
             ..h.clone()
         })
         .collect();
-    assert_eq!(explained(&good, &strays(0.0, &mut noise)), None);
+    assert_eq!(explained(piece, &good, &strays(0.0, &mut noise)), None);
 }

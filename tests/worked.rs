@@ -117,8 +117,11 @@ fn checked(scene: &Scene, stage: Stage) -> Checked {
     check(&photo::read(&path).unwrap(), &plan(), &given)
 }
 
+/// A change of the scene, by its name.
+type Setting = (&'static str, Box<dyn Fn(&mut Scene)>);
+
 /// Lights and benches under which holes are looked at.
-fn settings() -> Vec<(&'static str, Box<dyn Fn(&mut Scene)>)> {
+fn settings() -> Vec<Setting> {
     vec![
         ("wood", Box::new(|_: &mut Scene| {})),
         (

@@ -289,28 +289,10 @@ impl Told {
         }
     }
 
-    /// What explains a row: its marks with the strays near its line, as when all was measured from the wrong end;
-    /// where that is not one mark for each station, the marks that it has.
+    /// What explains a row.
     fn cause(&self, plan: &Plan, row: &Row) -> Option<Cause> {
-        let of = |row: &Row, strays: &[Stray]| {
-            of_row(plan, row, (&self.holes, strays), &self.lines, &self.outline)
-        };
-        of(row, &self.strays).or_else(|| {
-            let own = self
-                .holes
-                .iter()
-                .filter(|h| h.row.as_ref() == Some(&row.name));
-            let live = |h: &HoleResult| h.found.is_some() && h.state != HoleState::Cancelled;
-            let stations_mm = own
-                .zip(&row.stations_mm)
-                .filter_map(|(h, &station)| live(h).then_some(station))
-                .collect();
-            let marked = Row {
-                stations_mm,
-                ..row.clone()
-            };
-            of(&marked, &[])
-        })
+        let marks = (&self.holes[..], &self.strays[..]);
+        of_row(plan, row, marks, &self.lines, &self.outline).map(|(cause, _)| cause)
     }
 }
 

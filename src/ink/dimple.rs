@@ -37,7 +37,7 @@ const LIT: f64 = -0.25;
 const ALIKE: f64 = 0.75;
 const FEWEST: usize = 3;
 /// Standard uncertainty of its axis beyond the circle's own, mm: the shadow hides a part of the rim.
-const SIGMA_MM: f64 = 0.06;
+const SIGMA_MM: f64 = 0.12;
 
 /// The dimples of a flat picture at or near `seeds`.
 pub(super) fn find(

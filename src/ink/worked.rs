@@ -153,8 +153,10 @@ pub fn put_in(mut ink: Ink, worked: Vec<Mark>) -> Ink {
             let under = !matches!(m.kind, MarkKind::Hole | MarkKind::Dimple)
                 && m.at.distance(new.at) <= radius + INK_ROUND_MM;
             if under {
-                new.ringed |= m.ringed;
-                new.crossed_out |= m.crossed_out && new.kind == MarkKind::Dimple;
+                // A hole's own rim may be read as a ring; and what is drilled needs none.
+                let undone = new.kind == MarkKind::Dimple;
+                new.ringed |= m.ringed && undone;
+                new.crossed_out |= m.crossed_out && undone;
             }
             !under
         });

@@ -304,18 +304,14 @@ fn rows(plan: &Plan, judged: &Judged, found: &Found, bench: &mut Vec<String>) {
     let mut scaled: Vec<(&str, f64)> = Vec::new();
     for row in &plan.rows {
         let marks = (&judged.holes[..], &judged.strays[..]);
-        let Some(cause) = cause::of_row(plan, row, marks, found.lines, found.outline) else {
+        let Some((cause, names)) = cause::of_row(plan, row, marks, found.lines, found.outline)
+        else {
             continue;
         };
         if let Slip::Scale(share) = cause.slip {
             scaled.push((&row.name, share));
             continue;
         }
-        let own = judged
-            .holes
-            .iter()
-            .filter(|h| h.row.as_ref() == Some(&row.name));
-        let names: Vec<&str> = own.map(|h| h.name.as_str()).collect();
         bench.push(cause.sentence(&row.name, &names));
     }
     if !scaled.is_empty() {

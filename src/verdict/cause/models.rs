@@ -130,9 +130,13 @@ fn one_out(row: &Row, out: &mut Vec<Model>) {
 /// Steps, start, miscount.
 fn lengths(row: &Row, out: &mut Vec<Model>) {
     let n = row.n;
-    let steps = (n - 1) as f64;
-    // The first mark is right, each further one adds the same.
-    let ramp = part(n, Prior::Within(SMALL_MM), |k| k as f64 / steps);
+    // The first mark is right, each further pitch adds the same; a mark may not have been read.
+    let s = row.given.stations_mm;
+    let length = s[n - 1] - s[0];
+    let mut gaps: Vec<f64> = s.windows(2).map(|w| w[1] - w[0]).collect();
+    gaps.sort_by(f64::total_cmp);
+    let steps = (length / gaps[gaps.len() / 2]).round().max(1.0);
+    let ramp = part(n, Prior::Within(SMALL_MM), |k| (s[k] - s[0]) / length);
     out.push(row.model(COMMON, [vec![ramp], vec![]], |s| {
         Some(Slip::Steps(s[0] / steps))
     }));

@@ -10,41 +10,58 @@ use crate::sheet::Outline;
 
 /// Strays further from the row's line are not meant for it, mm.
 const NEAR_LINE_MM: f64 = 6.0;
+/// Of a row whose marks were not all read, so many must be: the rest may tell another story.
+const MOST: f64 = 0.7;
 /// A ruled line is a row's own when both its ends lie within this of the row's planned distance, mm.
 const OWN_LINE_MM: f64 = 2.0;
 
-/// The slip that explains row `row` of the plan; `None` when all its holes are good, when there is not one live
-/// mark for each station on or near its line, or as [`explain`].
+/// The slip that explains row `row` of the plan, and the names of the holes it was told from, in order; `None` when all
+/// its holes are good, when too few have a mark, or as [`explain`].
 ///
-/// The row's marks are those of its own holes and the live strays near its line: a row measured from the
-/// wrong end leaves nothing but strays.
+/// The row's marks are those of its own holes and the live strays near its line, if that makes one for each station: a
+/// row measured from the wrong end leaves nothing but strays. Else those of its own holes alone, of most of them.
 #[must_use]
-pub fn of_row(
+pub fn of_row<'a>(
     plan: &Plan,
     row: &Row,
-    (holes, strays): (&[HoleResult], &[Stray]),
+    (holes, strays): (&'a [HoleResult], &[Stray]),
     lines: &[RuledLine],
     outline: &Outline,
-) -> Option<Cause> {
-    let own = || holes.iter().filter(|h| h.row.as_ref() == Some(&row.name));
-    if own().all(|h| h.state == HoleState::Good) {
+) -> Option<(Cause, Vec<&'a str>)> {
+    let own: Vec<&HoleResult> = holes
+        .iter()
+        .filter(|h| h.row.as_ref() == Some(&row.name))
+        .collect();
+    if own.iter().all(|h| h.state == HoleState::Good) || own.len() != row.stations_mm.len() {
         return None;
     }
     let frame = RowFrame::of(plan, row);
-    let of_holes = own()
-        .filter(|h| h.state != HoleState::Cancelled)
-        .filter_map(|h| Some((frame.place(h.found?), h.uncertainty_mm?)));
+    let marked: Vec<(usize, ([f64; 2], f64))> = own
+        .iter()
+        .enumerate()
+        .filter(|(_, h)| h.state != HoleState::Cancelled)
+        .filter_map(|(i, h)| Some((i, (frame.place(h.found?), h.uncertainty_mm?))))
+        .collect();
     let near = strays
         .iter()
         .filter(|s| s.state == StrayState::Stray)
         .map(|s| (frame.place(s.at), s.uncertainty_mm))
         .filter(|(p, _)| (p[1] - row.edge_distance_mm).abs() <= NEAR_LINE_MM);
-    let mut marks: Vec<([f64; 2], f64)> = of_holes.chain(near).collect();
-    marks.sort_by(|a, b| a.0[0].total_cmp(&b.0[0]));
-    let (own_mm, shared) = uncertainty(&marks, &row.stations_mm);
+    let mut marks: Vec<([f64; 2], f64)> = marked.iter().map(|m| m.1).chain(near).collect();
+    let mut told: Vec<usize> = (0..own.len()).collect();
+    if marks.len() == own.len() {
+        marks.sort_by(|a, b| a.0[0].total_cmp(&b.0[0]));
+    } else {
+        (told, marks) = marked.into_iter().unzip();
+        if (told.len() as f64) < MOST * own.len() as f64 {
+            return None;
+        }
+    }
+    let stations: Vec<f64> = told.iter().map(|&i| row.stations_mm[i]).collect();
+    let (own_mm, shared) = uncertainty(&marks, &stations);
     let places: Vec<[f64; 2]> = marks.iter().map(|m| m.0).collect();
-    explain(&RowMarks {
-        stations_mm: &row.stations_mm,
+    let cause = explain(&RowMarks {
+        stations_mm: &stations,
         edge_mm: frame.length_mm,
         edge_distance_mm: row.edge_distance_mm,
         marks: &places,
@@ -52,7 +69,8 @@ pub fn of_row(
         shared,
         line: frame.line(row, lines),
         sheet: frame.sheet(row, outline),
-    })
+    })?;
+    Some((cause, told.iter().map(|&i| own[i].name.as_str()).collect()))
 }
 
 /// The marks' own standard uncertainty, and what they share, from what each has in all: it grows along the row by
