@@ -405,7 +405,8 @@ fn check_uses_a_profile_that_suits_and_refuses_another() {
         mean_u(&without),
         mean_u(&with)
     );
-    assert!(mean_u(&with) <= mean_u(&without));
+    // The JSON has thousandths of a millimetre.
+    assert!(mean_u(&with) <= mean_u(&without) + 0.0005);
     // A folder: the one that suits, or a word that none does.
     fs::create_dir(at.join("profiles")).unwrap();
     let mut other = profile.clone();
