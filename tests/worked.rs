@@ -98,6 +98,10 @@ fn scene(seed: u64, marks: Vec<Mark>) -> Scene {
 }
 
 fn checked(scene: &Scene, stage: Stage) -> Checked {
+    checked_by(&plan(), scene, stage)
+}
+
+fn checked_by(plan: &Plan, scene: &Scene, stage: Stage) -> Checked {
     let dir = tempfile::tempdir().unwrap();
     let path = dir.path().join("doubler.jpg");
     let rendered = render(scene);
@@ -114,7 +118,7 @@ fn checked(scene: &Scene, stage: Stage) -> Checked {
         stage,
         ..Given::default()
     };
-    check(&photo::read(&path).unwrap(), &plan(), &given)
+    check(&photo::read(&path).unwrap(), plan, &given)
 }
 
 /// A change of the scene, by its name.
@@ -294,9 +298,11 @@ fn dimples_are_found_and_a_mark_without_one_is_not_punched() {
     assert!(recall >= LEAST_RECALL, "{recall}");
 }
 
-/// A row whose end holes are drilled, the marks between them still ink.
+/// A row whose end holes are drilled, the marks between them still ink: that they are is for the plan to say, since a
+/// round blot over a mark looks the same and says the opposite.
 #[test]
-fn a_mixed_row_is_ready_as_marked() {
+fn a_mixed_row_is_ready_as_marked_where_the_plan_says_what_is_drilled() {
+    let ends = [("A1", 15), ("A7", 135)];
     let marks = work(31, |i, at| {
         if i == 0 || i == 6 {
             vec![Mark::hole(at.x, at.y, DRILL_MM)]
@@ -304,21 +310,36 @@ fn a_mixed_row_is_ready_as_marked() {
             vec![]
         }
     });
-    let got = checked(&scene(31, marks), Stage::Marked);
+    let scene = scene(31, marks);
+    let unsaid = checked(&scene, Stage::Marked).verdict;
+    assert_eq!(
+        unsaid.decision,
+        Decision::CannotTell,
+        "{:#?}",
+        unsaid.reasons
+    );
+    for (name, _) in ends {
+        let hole = unsaid.holes.iter().find(|h| h.name == name).unwrap();
+        assert_eq!(hole.state, HoleState::Unseen, "{name}");
+    }
+    let mut text = PLAN
+        .replace("first = 15", "first = 35")
+        .replace("count = 7", "count = 5");
+    for (name, x) in ends {
+        text += &format!("[[hole]]\nname = \"{name}-drilled\"\nx = {x}\ny = 12\ndrilled = true\n");
+    }
+    let said = parse(&text, Path::new("doubler.toml")).unwrap();
+    let got = checked_by(&said, &scene, Stage::Marked);
     assert_eq!(
         got.verdict.decision,
         Decision::Ready,
         "{:#?}",
         got.verdict.reasons
     );
-    let kind = |name: &str| {
-        got.verdict
-            .holes
-            .iter()
-            .find(|h| h.name == name)
-            .unwrap()
-            .kind
-    };
-    assert_eq!(kind("A1"), Some(MarkKind::Hole));
-    assert_eq!(kind("A4"), Some(MarkKind::Tick));
+    let ticks = got
+        .verdict
+        .holes
+        .iter()
+        .filter(|h| h.kind == Some(MarkKind::Tick));
+    assert!(ticks.count() >= 5);
 }

@@ -3,14 +3,14 @@
 use super::Checked;
 use crate::ink::view::FlatView;
 use crate::ink::{Ink, Mark, MarkKind, Unsure, worked};
-use crate::plan::{Hole, Plan};
+use crate::plan::Plan;
 use crate::survey::SheetFrame;
 use crate::verdict::{Decision, Reason, Weight};
 
 /// How far the work is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
 pub enum Stage {
-    /// Marked out with a pen. Holes of the plan that are drilled already count as they are.
+    /// Marked out with a pen. Holes that the plan says are drilled already count as they are.
     #[default]
     Marked,
     /// Centre-punched: dimples are the marks.
@@ -50,23 +50,25 @@ const DRILL_CUTS_MM: f64 = 0.15;
 /// Expanded uncertainty of a measured diameter, mm: burr and blur, beyond what the scale is off.
 const DIAMETER_U_MM: f64 = 0.12;
 
-/// The ink with what punch and drill left, as far as the stage asks for it. While marks are still made only holes at
-/// the plan's own places are read: a round dark thing elsewhere is to be looked at.
+/// The ink with what punch and drill left, as far as the stage asks for it. Until holes are drilled, one counts only where
+/// the plan says that it is: a blot over a mark is as dark, and may be as round, and says the opposite.
 pub(super) fn with_worked(
     plan: &Plan,
     stage: Stage,
     (view, frame): (&FlatView, &SheetFrame),
     ink: Ink,
 ) -> Ink {
-    let is_planned = |m: &Mark| {
-        let near = |h: &Hole| h.at.distance(m.at) <= OWN_TOLERANCES * plan.tolerance_mm;
-        m.kind == MarkKind::Hole && plan.holes.iter().chain(&plan.drilled).any(near)
-    };
+    if stage == Stage::Marked && plan.drilled.is_empty() {
+        return ink;
+    }
+    let reach = OWN_TOLERANCES * plan.tolerance_mm;
+    let said_drilled = |m: &Mark| plan.drilled.iter().any(|h| h.at.distance(m.at) <= reach);
     let planned = plan.holes.iter().map(|h| h.at);
     let mut found = worked::read(view, frame, &ink, planned);
-    if stage == Stage::Marked {
-        found.retain(is_planned);
-    }
+    found.retain(|m| match m.kind {
+        MarkKind::Hole => stage == Stage::Drilled || said_drilled(m),
+        _ => stage > Stage::Marked,
+    });
     worked::put_in(ink, found)
 }
 

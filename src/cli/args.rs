@@ -137,7 +137,7 @@ pub(crate) struct CheckArgs {
 
     /// How far the work is: marked, punched or drilled
     ///
-    /// marked: the ink is checked (holes of the plan that are drilled already count as they are). punched: the
+    /// marked: the ink is checked (a hole counts only where the plan says `drilled = true`). punched: the
     /// dimples of the centre punch are the marks, and what was only marked is unsure. drilled: the holes
     /// are, and their diameters are held against the plan's drill. "Ready" then says that the stage was done
     /// as planned.
