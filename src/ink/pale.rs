@@ -6,6 +6,7 @@
 
 use image::GrayImage;
 use nalgebra::Vector2;
+use rayon::prelude::*;
 
 use super::name::Name;
 use super::picture::Picture;
@@ -85,24 +86,25 @@ impl Cells {
     fn of(flat: &GrayImage, side: f64) -> Self {
         let columns = (f64::from(flat.width()) / side) as i64;
         let rows = (f64::from(flat.height()) / side) as i64;
-        let mut levels = vec![0f32; (columns * rows) as usize];
         let from = |i: i64| (i as f64 * side) as u32;
-        for y in 0..rows {
-            for x in 0..columns {
-                let (mut sum, mut n, mut whole) = (0u32, 0u32, true);
-                for v in from(y)..from(y + 1).max(from(y) + 1) {
-                    for u in from(x)..from(x + 1).max(from(x) + 1) {
-                        let [level] = flat.get_pixel(u, v).0;
-                        whole &= level != 0;
-                        sum += u32::from(level);
-                        n += 1;
+        let level = |x: i64, y: i64| {
+            let (mut sum, mut n) = (0u32, 0u32);
+            for v in from(y)..from(y + 1) {
+                for u in from(x)..from(x + 1) {
+                    let [level] = flat.get_pixel(u, v).0;
+                    if level == 0 {
+                        return 0.0;
                     }
-                }
-                if whole {
-                    levels[(y * columns + x) as usize] = sum as f32 / n as f32;
+                    sum += u32::from(level);
+                    n += 1;
                 }
             }
-        }
+            sum as f32 / n as f32
+        };
+        let levels = (0..rows)
+            .into_par_iter()
+            .flat_map_iter(|y| (0..columns).map(move |x| level(x, y)))
+            .collect();
         Self {
             side,
             columns,
@@ -178,30 +180,39 @@ impl Cells {
 
     /// Cells that are darker than all round them, and by how much.
     fn spots(&self) -> Vec<(f64, i64, i64)> {
-        let mut found = Vec::new();
+        let tops: Vec<i64> = (AWAY..self.rows - AWAY).step_by(NEARBY).collect();
+        tops.into_par_iter()
+            .flat_map_iter(|top| {
+                (AWAY..self.columns - AWAY)
+                    .step_by(NEARBY)
+                    .flat_map(move |left| self.spots_of_tile(left, top))
+            })
+            .collect()
+    }
+
+    fn spots_of_tile(&self, left: i64, top: i64) -> Vec<(f64, i64, i64)> {
         let tile = NEARBY as i64;
-        for top in (AWAY..self.rows - AWAY).step_by(NEARBY) {
-            for left in (AWAY..self.columns - AWAY).step_by(NEARBY) {
-                let mut usual: Vec<f64> = Vec::new();
-                let mut dark: Vec<(f64, i64, i64)> = Vec::new();
-                for y in top..(top + tile).min(self.rows - AWAY) {
-                    for x in left..(left + tile).min(self.columns - AWAY) {
-                        let Some((mean, darkest)) = self.darker(x, y) else {
-                            continue;
-                        };
-                        usual.push(mean.abs());
-                        if darkest > LEAST {
-                            dark.push((darkest, x, y));
-                        }
-                    }
+        let mut usual: Vec<f64> = Vec::new();
+        let mut dark: Vec<(f64, i64, i64)> = Vec::new();
+        for y in top..(top + tile).min(self.rows - AWAY) {
+            for x in left..(left + tile).min(self.columns - AWAY) {
+                let Some((mean, darkest)) = self.darker(x, y) else {
+                    continue;
+                };
+                usual.push(mean.abs());
+                if darkest > LEAST {
+                    dark.push((darkest, x, y));
                 }
-                usual.sort_by(f64::total_cmp);
-                // Of a normal distribution the median distance is 0.6745 standard deviations.
-                let sigma = usual.get(usual.len() / 2).copied().unwrap_or(0.0) / 0.6745;
-                found.extend(dark.into_iter().filter(|d| d.0 > SIGMAS * sigma));
             }
         }
-        found
+        if dark.is_empty() {
+            return dark;
+        }
+        // Of a normal distribution the median distance is 0.6745 standard deviations.
+        let middle = usual.len() / 2;
+        let sigma = *usual.select_nth_unstable_by(middle, f64::total_cmp).1 / 0.6745;
+        dark.retain(|d| d.0 > SIGMAS * sigma);
+        dark
     }
 }
 
