@@ -299,7 +299,11 @@ fn read(
             })
             .collect();
         clock.lap("ink", checked);
-        let names: Vec<String> = together.kept.iter().map(|&k| shots[k].name()).collect();
+        let names: Vec<String> = together
+            .kept
+            .iter()
+            .map(|&k| shots[k].name.clone())
+            .collect();
         let merged = merge::merge(&frames, inks, &names, plan)?;
         clock.lap("merge", checked);
         let way = if settled {

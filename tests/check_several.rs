@@ -3,6 +3,7 @@
 
 mod strip_scene;
 
+use std::path::Path;
 use std::sync::OnceLock;
 
 use punchready::check::{Checked, check_all};
@@ -172,6 +173,19 @@ fn photos_that_are_no_use_are_named_and_left_out() {
         why("twin.jpg")
     );
     assert_eq!(why("left.jpg"), "");
+    // Photos of one name in several folders are told apart by the folder.
+    let mut away = blank.clone();
+    away.path = Path::new("away").join("left.jpg");
+    let both = checked(&[&s.photos[0], &away, &s.photos[1], &s.photos[2]]);
+    let text = format!("photo {} is left out", away.path.display());
+    assert!(
+        both.verdict
+            .reasons
+            .iter()
+            .any(|r| r.text.starts_with(&text)),
+        "{:?}",
+        both.verdict.reasons
+    );
     // None is hidden from the reader.
     for name in ["alone.jpg", "blank.jpg", "twin.jpg"] {
         assert!(

@@ -78,7 +78,7 @@ impl Checked {
             for l in &found.left_out {
                 let text = said_of(l);
                 all.push(if several {
-                    format!("{}: {text}", photo.name())
+                    format!("{}: {text}", photo.name)
                 } else {
                     text
                 });
@@ -260,6 +260,7 @@ fn summary(shot: &Shot) -> PhotoSummary {
         .collect();
     PhotoSummary {
         file: photo.path.display().to_string(),
+        name: shot.name.clone(),
         width: photo.grey.width(),
         height: photo.grey.height(),
         camera: (!camera.is_empty()).then(|| camera.join(" ")),

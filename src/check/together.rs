@@ -21,17 +21,21 @@ const WALL_SIGMAS: f64 = 3.0;
 /// A photo, and what is known of its camera.
 pub(super) struct Shot<'a> {
     pub(super) photo: &'a Photo,
+    /// What the user calls it.
+    pub(super) name: String,
     priors: Priors,
 }
 
-impl Shot<'_> {
-    /// What the user calls it.
-    pub(super) fn name(&self) -> String {
-        let path = &self.photo.path;
-        path.file_name().map_or_else(
-            || path.display().to_string(),
-            |n| n.to_string_lossy().into(),
-        )
+/// What the user calls a photo: its file name, and its whole path where several have the same (one from each camera's
+/// folder).
+fn name_of(photo: &Photo, photos: &[&Photo]) -> String {
+    let path = &photo.path;
+    let alike = photos
+        .iter()
+        .filter(|p| p.path.file_name() == path.file_name());
+    match path.file_name() {
+        Some(name) if alike.count() == 1 => name.to_string_lossy().into(),
+        _ => path.display().to_string(),
     }
 }
 
@@ -49,6 +53,7 @@ pub(super) fn in_order<'a>(photos: &[&'a Photo], given: &Given) -> Vec<Shot<'a>>
                 .unwrap_or_else(|| Priors::from_camera(&photo.camera, width, height));
             Shot {
                 photo,
+                name: name_of(photo, photos),
                 priors: match given.print_scale {
                     Some(scale) => priors.with_scale(scale),
                     None => priors,
@@ -204,14 +209,14 @@ fn without(
 ) -> Vec<usize> {
     let sure = kept.len() > 2;
     let text = if sure {
-        format!("photo {} is left out: {why}", shots[kept[i]].name())
+        format!("photo {} is left out: {why}", shots[kept[i]].name)
     } else {
         // The one that shows more stays, so that there is something to show.
         i = usize::from(corners(found, &kept[1..]) <= corners(found, &kept[..1]));
-        let [a, b] = [0, 1].map(|i| shots[kept[i]].name());
+        let [a, b] = [0, 1].map(|i| &shots[kept[i]].name);
         format!(
             "the photos {a} and {b} contradict each other, so nothing can be proven, and {} is left out: the sheet or a card was moved between them; lay all still and take both again",
-            shots[kept[i]].name()
+            shots[kept[i]].name
         )
     };
     left_out.push(LeftOut {
@@ -245,7 +250,7 @@ pub(super) fn by_cards(
             (Err(why), _) => Err(why),
             (_, Some(&twin)) => Err(reason(
                 "photo-twice",
-                format!("it is the same picture as {}", shots[twin].name()),
+                format!("it is the same picture as {}", shots[twin].name),
             )),
             _ => solve(shots, found, &[photo]).map_err(|e| reason("no-survey", e)),
         };
@@ -260,7 +265,7 @@ pub(super) fn by_cards(
                 weight: Weight::Note,
                 reason: Reason {
                     code: why.code,
-                    text: format!("photo {} is left out: {}", shots[photo].name(), why.text),
+                    text: format!("photo {} is left out: {}", shots[photo].name, why.text),
                 },
             }),
         }
@@ -339,7 +344,7 @@ fn linked(
                 "photo-left-out",
                 format!(
                     "photo {} is left out: it shares no card with the other photos; let neighbouring photos show a common card",
-                    shots[photo].name()
+                    shots[photo].name
                 ),
             ),
         });

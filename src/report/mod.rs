@@ -121,6 +121,8 @@ pub struct InPhoto {
 pub struct PhotoSummary {
     /// The file as the user named it.
     pub file: String,
+    /// What it is called among the others: its file name, or the whole of `file` where several have the same.
+    pub name: String,
     /// Upright width, px.
     pub width: u32,
     /// Upright height, px.
@@ -129,15 +131,6 @@ pub struct PhotoSummary {
     pub camera: Option<String>,
     /// Why it was not measured; `None`: it was, or nothing could be.
     pub left_out: Option<String>,
-}
-
-impl PhotoSummary {
-    /// The file's name without its folder.
-    #[must_use]
-    pub fn name(&self) -> String {
-        let name = std::path::Path::new(&self.file).file_name();
-        name.map_or_else(|| self.file.clone(), |n| n.to_string_lossy().into_owned())
-    }
 }
 
 /// All that a report shows.

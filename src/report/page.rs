@@ -158,7 +158,7 @@ fn as_taken(r: &Report, copies: &[Copy], maps: &[PixelFromSheet], h: &mut String
         let left_out = photo.and_then(|p| p.left_out.as_deref());
         let title = match photo {
             Some(p) if copies.len() > 1 => {
-                format!("Photo {} of {}: {}", i + 1, copies.len(), escape(&p.name()))
+                format!("Photo {} of {}: {}", i + 1, copies.len(), escape(&p.name))
             }
             _ => "The photo as it was read".to_owned(),
         };

@@ -122,7 +122,7 @@ fn banner(r: &Report, which: usize, width: f64, unit: f64) -> (String, u32) {
     paragraph(&words::plain(&r.plan.title), unit, true);
     paragraph(&words::counts(r), 0.85 * unit, false);
     if let (true, Some(photo)) = (r.photos.len() > 1, r.photos.get(which)) {
-        let name = words::plain(&photo.name());
+        let name = words::plain(&photo.name);
         let text = format!("photo {} of {}: {name}", which + 1, r.photos.len());
         paragraph(&text, 0.85 * unit, false);
         if let Some(why) = &photo.left_out {

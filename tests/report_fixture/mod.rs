@@ -250,6 +250,7 @@ pub(crate) fn every_state() -> Fixture {
         in_photo: Vec::new(),
         photos: vec![PhotoSummary {
             file: "hatch cover.jpg".into(),
+            name: "hatch cover.jpg".into(),
             width: 4000,
             height: 3000,
             camera: Some("Example Phone 12".into()),
