@@ -164,6 +164,8 @@ struct Edged {
     lies: Corner,
     turns: u32,
     survey: Survey,
+    /// The survey's edges are doubted by what the sheet's size differs from the plan's.
+    sized: bool,
 }
 
 impl Edged {
@@ -210,6 +212,7 @@ impl Edged {
             beside,
             lies,
             turns,
+            sized: false,
         };
         edged.solve(shots, plan, given, checked, clock, together)?;
         Ok(edged)
@@ -242,6 +245,7 @@ impl Edged {
         )
         .map_err(|e| reason("no-survey", e))?;
         edges::doubt(&mut self.survey, &self.sides);
+        self.sized = false;
         clock.lap("survey", checked);
         Ok(())
     }
@@ -321,12 +325,22 @@ fn read(
             continue;
         }
         // With a wrong outline or a wrong scale every place is wrong: then nothing is claimed of any hole.
-        for (weight, finding) in edges::size_findings(plan, &outline) {
-            if weight == Weight::Blocks {
-                checked.tried = edges::corners(size_mm, &frames, &together.kept);
-                return Err(finding);
-            }
-            checked.findings.push((weight, finding));
+        let sizes = if edged.sized {
+            Vec::new()
+        } else {
+            edges::other_sizes(plan, &outline)
+        };
+        if let Some(wrong) = sizes.iter().find(|s| s.weight == Weight::Blocks) {
+            checked.tried = edges::corners(size_mm, &frames, &together.kept);
+            return Err(wrong.reason.clone());
+        }
+        if !sizes.is_empty() {
+            drop(frames);
+            edges::doubt_sizes(&mut edged.survey, &sizes, turns);
+            edged.sized = true;
+            let told = sizes.into_iter().map(|s| (s.weight, s.reason));
+            checked.findings.extend(told);
+            continue;
         }
         if let Way::Either([a, b]) = way {
             return Err(two_ways([a, b].map(|t| edged.lies.turned(t))));

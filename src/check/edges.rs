@@ -150,28 +150,57 @@ pub(super) fn outline(survey: &Survey, frame: &SheetFrame, turns: u32) -> Outlin
     }
 }
 
-/// A sheet of another size than planned means a wrong scale or a wrong sheet.
-pub(super) fn size_findings(plan: &Plan, outline: &Outline) -> Vec<(Weight, Reason)> {
+/// A size of the sheet that is not the plan's: a wrong scale, a wrong edge, or a wrong sheet.
+pub(super) struct OtherSize {
+    edges: [Edge; 2],
+    off_mm: f64,
+    pub(super) weight: Weight,
+    pub(super) reason: Reason,
+}
+
+pub(super) fn other_sizes(plan: &Plan, outline: &Outline) -> Vec<OtherSize> {
     let sides = [
-        ("width", outline.width_mm, plan.width_mm),
-        ("height", outline.height_mm, plan.height_mm),
+        (
+            "width",
+            [Edge::Left, Edge::Right],
+            outline.width_mm,
+            plan.width_mm,
+        ),
+        (
+            "height",
+            [Edge::Bottom, Edge::Top],
+            outline.height_mm,
+            plan.height_mm,
+        ),
     ];
     sides
         .into_iter()
-        .filter_map(|(name, measured, planned)| {
+        .filter_map(|(name, edges, measured, planned)| {
             let [mm, u] = measured?;
-            let beyond = (mm - planned).abs() - 2.0 * u;
+            let off_mm = (mm - planned).abs();
+            let beyond = off_mm - 2.0 * u;
             if beyond <= plan.tolerance_mm / 2.0 {
                 return None;
             }
             let weight = if beyond > plan.tolerance_mm { Weight::Blocks } else { Weight::Note };
             let text = format!(
-                "the sheet's {name} measures {mm:.2} ± {:.2} mm, the plan says {planned:.2} mm: either something else was taken for the sheet (--picture or --report shows what), or the plan is not this sheet's, or the scale is wrong (lay a rule on a card's bars and use --bars)",
+                "the sheet's {name} measures {mm:.2} ± {:.2} mm, the plan says {planned:.2} mm: either something else was taken for the sheet (--picture or --report shows what), or the plan is not this sheet's (if a rule says so too, put its size into the plan), or the scale is wrong (lay a rule on a card's bars and use --bars)",
                 2.0 * u
             );
-            Some((weight, Reason { code: "sheet-size", text }))
+            let reason = Reason { code: "sheet-size", text };
+            Some(OtherSize { edges, off_mm, weight, reason })
         })
         .collect()
+}
+
+/// Where the sheet is of another size than planned, which of its edges is wrong does not show, or whether the scale is:
+/// each may be by all of the difference.
+pub(super) fn doubt_sizes(survey: &mut Survey, sizes: &[OtherSize], turns: u32) {
+    for size in sizes {
+        for edge in size.edges {
+            survey.doubt_line(sheet::line_of(edge, turns), size.off_mm / 2.0);
+        }
+    }
 }
 
 /// Where the photos show the plan's corners: the photo's place in the list of all, and the corners it shows.
