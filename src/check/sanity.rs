@@ -24,6 +24,8 @@ const SPACING_SIGMAS: f64 = 4.0;
 /// Marks, and the stretch they cover, mm, from which their spacing is told.
 const MARKS: usize = 6;
 const STRETCH_MM: f64 = 60.0;
+/// A mark that misses the common stretch by this many times the median is another mistake.
+const FAR: f64 = 5.0;
 
 /// What does not go together.
 pub(super) fn findings(checked: &Checked, plan: &Plan, given: &Given) -> Vec<(Weight, Reason)> {
@@ -126,37 +128,20 @@ fn cards(survey: &Survey, found: &[&Found]) -> Vec<(Weight, Reason)> {
 
 /// The marks' spacing as a whole against the plan's: a wrong scale stretches all of it alike.
 fn spacing(checked: &Checked, plan: &Plan, given: &Given) -> Option<(Weight, Reason)> {
-    let pairs: Vec<(Vector2<f64>, Vector2<f64>)> = checked
+    let pairs: Vec<Pair> = checked
         .verdict
         .holes
         .iter()
         .filter(|h| matches!(h.state, HoleState::Good | HoleState::Close | HoleState::Off))
         .filter_map(|h| Some((h.planned.vec(), h.found?.vec())))
         .collect();
-    if pairs.len() < MARKS {
-        return None;
+    let mut fit = Stretch::of(&pairs)?;
+    // A mark paired with its neighbour's hole says nothing of the scale.
+    let (near, far) = fit.split(&pairs);
+    if !far.is_empty() {
+        fit = Stretch::of(&near)?;
     }
-    let n = pairs.len() as f64;
-    let (a0, b0) = pairs
-        .iter()
-        .fold((Vector2::zeros(), Vector2::zeros()), |(a, b), p| {
-            (a + p.0 / n, b + p.1 / n)
-        });
-    let planned: f64 = pairs.iter().map(|(a, _)| (a - a0).norm_squared()).sum();
-    let stretch = pairs
-        .iter()
-        .map(|(a, _)| (a - a0).norm())
-        .fold(0.0, f64::max);
-    if 2.0 * stretch < STRETCH_MM {
-        return None;
-    }
-    let along: f64 = pairs.iter().map(|(a, b)| (a - a0).dot(&(b - b0))).sum();
-    let ratio = along / planned;
-    let left: f64 = pairs
-        .iter()
-        .map(|(a, b)| ((b - b0) - (a - a0) * ratio).norm_squared())
-        .sum();
-    let sd = (left / (2.0 * n - 4.0) / planned).sqrt();
+    let Stretch { ratio, sd, .. } = fit;
     let off = (ratio - 1.0).abs();
     if off <= SPACING_DIFFERS || off <= SPACING_SIGMAS * sd {
         return None;
@@ -165,11 +150,13 @@ fn spacing(checked: &Checked, plan: &Plan, given: &Given) -> Option<(Weight, Rea
         (checked.outline.width_mm, plan.width_mm),
         (checked.outline.height_mm, plan.height_mm),
     ];
-    let as_planned = sides
+    let shares: Vec<f64> = sides
         .iter()
         .filter_map(|(measured, planned)| Some((*measured)?[0] / planned - 1.0))
-        .all(|share| share.abs() < off / 2.0);
-    let cause = if as_planned {
+        .collect();
+    let cause = if shares.len() < sides.len() {
+        "the sheet's size was not measured both ways, so whether it is the marks or the cards' print does not show: lay a rule on the cards' bars"
+    } else if shares.iter().all(|share| share.abs() < off / 2.0) {
         "the sheet has its planned size, so it is the marks: were they set out with a worn or stretched rule, or another pitch?"
     } else if given.print_scale.is_none() {
         "the sheet's size is off alike: the cards seem to be printed at another size; lay a rule on their bars and give both lengths with --bars"
@@ -184,10 +171,76 @@ fn spacing(checked: &Checked, plan: &Plan, given: &Given) -> Option<(Weight, Rea
     Some((Weight::Note, Reason { code, text }))
 }
 
+type Pair = (Vector2<f64>, Vector2<f64>);
+
+/// How much the second places of pairs are stretched over the first.
+struct Stretch {
+    middles: Pair,
+    ratio: f64,
+    sd: f64,
+}
+
+impl Stretch {
+    /// `None`: too few, or too near to each other.
+    fn of(pairs: &[Pair]) -> Option<Self> {
+        if pairs.len() < MARKS {
+            return None;
+        }
+        let n = pairs.len() as f64;
+        let middles = pairs
+            .iter()
+            .fold((Vector2::zeros(), Vector2::zeros()), |(a, b), p| {
+                (a + p.0 / n, b + p.1 / n)
+            });
+        let from_middle = |p: &Pair| (p.0 - middles.0, p.1 - middles.1);
+        let local: Vec<Pair> = pairs.iter().map(from_middle).collect();
+        let planned: f64 = local.iter().map(|(a, _)| a.norm_squared()).sum();
+        let reach = local.iter().map(|(a, _)| a.norm()).fold(0.0, f64::max);
+        if 2.0 * reach < STRETCH_MM {
+            return None;
+        }
+        let ratio = local.iter().map(|(a, b)| a.dot(b)).sum::<f64>() / planned;
+        let left: f64 = local
+            .iter()
+            .map(|(a, b)| (b - a * ratio).norm_squared())
+            .sum();
+        let sd = (left / (2.0 * n - 4.0) / planned).sqrt();
+        Some(Self { middles, ratio, sd })
+    }
+
+    /// Those pairs that fit about as the median does, and the others.
+    fn split(&self, pairs: &[Pair]) -> (Vec<Pair>, Vec<Pair>) {
+        let miss =
+            |(a, b): &Pair| ((b - self.middles.1) - (a - self.middles.0) * self.ratio).norm();
+        let mut all: Vec<f64> = pairs.iter().map(miss).collect();
+        all.sort_by(f64::total_cmp);
+        let usual = all[all.len() / 2];
+        pairs.iter().partition(|p| miss(p) < FAR * usual)
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::survey::PrintScale;
+
+    #[test]
+    fn a_mark_paired_with_its_neighbours_hole_does_not_hide_the_scale() {
+        let mut pairs: Vec<Pair> = (0..12)
+            .map(|i| {
+                (
+                    Vector2::new(20.0 * f64::from(i), 10.0),
+                    Vector2::new(20.4 * f64::from(i), 10.0),
+                )
+            })
+            .collect();
+        pairs[11].1.x -= 20.0;
+        let first = Stretch::of(&pairs).unwrap();
+        let (near, far) = first.split(&pairs);
+        assert_eq!(far.len(), 1);
+        assert!((Stretch::of(&near).unwrap().ratio - 1.02).abs() < 1e-9);
+        assert!((first.ratio - 1.02).abs() > 0.01);
+    }
 
     #[test]
     fn bars_that_no_printer_makes_are_told() {
