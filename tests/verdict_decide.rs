@@ -50,6 +50,7 @@ fn unsure(x: f64, y: f64) -> Unsure {
         cov: Matrix2::identity() * U_MM * U_MM,
         size_mm: 1.5,
         why: "a single stroke away from any ruled line",
+        writing: false,
     }
 }
 

@@ -44,6 +44,7 @@ fn ink(plan: &Plan, [x, y]: [f64; 2], size_mm: f64) -> Ink {
         cov: Cov2::identity() * 0.01,
         size_mm,
         why: "a dark spot too large for a pen's mark",
+        writing: false,
     });
     ink
 }

@@ -271,6 +271,7 @@ fn joined(readings: &[Reading], group: &[(usize, usize)], told: &mut Told) -> Jo
             cov,
             size_mm: joined.size_mm,
             why: "a mark that is crossed out in one photo and not in another",
+            writing: false,
         });
     }
     Joined::Mark(joined, blend)
@@ -403,7 +404,8 @@ fn unsettled(readings: &[Reading]) -> Vec<Unsure> {
             let same =
                 |o: &&mut Unsure| o.at.distance(u.at) <= (o.size_mm + u.size_mm) / 2.0 + SAME_MM;
             match left.iter_mut().find(same) {
-                Some(o) if o.size_mm >= u.size_mm => {}
+                // What one photo reads as writing and another cannot name is not surely writing.
+                Some(o) if (u.writing, o.size_mm) >= (o.writing, u.size_mm) => {}
                 Some(o) => *o = u.clone(),
                 None => left.push(u.clone()),
             }

@@ -92,6 +92,7 @@ pub(super) fn judge(plan: &Plan, stage: Stage, checked: &mut Checked) {
                 cov: mark.cov,
                 size_mm: mark.size_mm,
                 why: "a mark that was not seen to be punched or drilled",
+                writing: false,
             });
         }
     }

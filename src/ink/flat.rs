@@ -10,7 +10,7 @@ use super::name::{self, Crossing, FlatMark, Name};
 use super::pen::Pen;
 use super::picture::{LINE_BIT, Picture};
 use super::shape::Loop;
-use super::{MarkKind, beads, figure, pale, through};
+use super::{MarkKind, beads, figure, pale, through, writing};
 use crate::frame::{Cov2, Flat, Point};
 use crate::raster::components::components;
 
@@ -53,6 +53,8 @@ pub struct UnsureInFlat {
     pub size_mm: f64,
     /// Why.
     pub why: &'static str,
+    /// A character of writing or print.
+    pub writing: bool,
 }
 
 /// Everything read from a flat picture.
@@ -83,6 +85,11 @@ impl FlatInk {
 /// Unsure pieces nearer than this are one place to look at, mm.
 const TOGETHER_MM: f64 = 4.0;
 
+/// So many dots show how large this hand's are; a speck is smaller than this share of them, and than this, mm.
+const ENOUGH_DOTS: usize = 4;
+const SPECK: f64 = 0.4;
+const SPECK_MM: f64 = 0.35;
+
 /// Along a ruled line, what a figure explains of the ink beside its feet, mm, and beside what comes within twice that of
 /// the line without touching it.
 const BESIDE_A_FIGURE_MM: f64 = 0.5;
@@ -90,9 +97,12 @@ const BESIDE_A_FIGURE_MM: f64 = 0.5;
 /// A face whose median level is below this may bear bright marks: lines scribed through layout dye, silver pencil
 /// on dark primer. On a brighter one they would not show.
 const DARK_FACE: usize = 125;
-/// Bright lines stand out this many times more than the darkest dark ones if they are the ruled ones: beside a
-/// bright line the face looks a little darker, and beside a dark one a little brighter.
+/// Bright lines and figures stand out this many times more than the dark ones if they are what was drawn: beside a
+/// bright one the face looks a little darker, and beside a dark one a little brighter.
 const MORE_CONTRAST: f64 = 1.1;
+/// So many figures show what was drawn, each at least this large, mm: specks do not.
+const STRONGEST: usize = 6;
+const LARGE_MM: f64 = 0.5;
 /// On a face with bright lines, dark things of less contrast are dye laid on thickly: a marker's ink takes more than
 /// half of what little light the dye leaves.
 const STAIN: f64 = 0.24;
@@ -102,7 +112,7 @@ const SHADOW_MM: f64 = 1.5;
 /// Reads a flat picture of `px_per_mm` pixels a millimetre. Pixels of level 0 are outside the sheet
 /// and hold nothing.
 ///
-/// Ink is darker than the face, unless the face is dark and its ruled lines are bright: then marks are bright
+/// Ink is darker than the face, unless the face is dark and what was drawn on it is bright: then marks are bright
 /// as well, and dark ink apart from them is unsure.
 #[must_use]
 pub fn read(flat: &GrayImage, px_per_mm: f64) -> FlatInk {
@@ -115,7 +125,7 @@ pub fn read(flat: &GrayImage, px_per_mm: f64) -> FlatInk {
         image::Luma([if v == 0 { 0 } else { 255 - v.min(254) }])
     });
     let bright = Drawn::on(&negative, px_per_mm);
-    if bright.strongest() > MORE_CONTRAST * dark.strongest() {
+    if bright.strength() > MORE_CONTRAST * dark.strength() {
         let dark = dark.darker_than(STAIN).named();
         with_dark_left_over(bright.named(), &dark, px_per_mm)
     } else {
@@ -164,6 +174,7 @@ fn with_dark_left_over(mut bright: FlatInk, dark: &FlatInk, px_per_mm: f64) -> F
             at,
             size_mm,
             why: "dark ink on a face that is marked with bright lines",
+            writing: false,
         })
         .collect();
     bright.unsure.extend(left);
@@ -196,9 +207,17 @@ impl<'a> Drawn<'a> {
         }
     }
 
-    /// Contrast of the strongest ruled line.
-    fn strongest(&self) -> f64 {
-        self.lines.iter().map(|l| l.contrast).fold(0.0, f64::max)
+    /// How much it stands out: contrast of the strongest ruled line, and of the strongest figures that are large
+    /// enough for marks. Not all sheets have ruled lines, and dye laid on in streaks looks like lines.
+    fn strength(&self) -> f64 {
+        let line = self.lines.iter().map(|l| l.contrast).fold(0.0, f64::max);
+        let large = self
+            .figures
+            .iter()
+            .filter(|f| f.extent() > LARGE_MM * self.picture.scale);
+        let mut figures: Vec<f64> = large.map(|f| f.contrast).collect();
+        figures.sort_by(|a, b| b.total_cmp(a));
+        line + figures.iter().take(STRONGEST).sum::<f64>() / STRONGEST as f64
     }
 
     /// Only what has at least this contrast, each figure by itself: where it stands on a line is lost.
@@ -219,10 +238,27 @@ impl<'a> Drawn<'a> {
             specks,
         } = self;
         let pen = Pen::of(&lines, &figures);
-        let names: Vec<Name> = figures
+        let mut names: Vec<Name> = figures
             .iter()
             .map(|f| name::name(&picture, &lines, pen, f))
             .collect();
+        for i in writing::pale_print(&picture, &figures, pen.faint) {
+            names[i] = Name::OfPrint;
+        }
+        for i in writing::characters(&picture, &figures, &names) {
+            names[i] = Name::Character {
+                at: figures[i].middle(),
+                size_mm: figures[i].extent() / picture.scale,
+            };
+        }
+        if let Some(smallest) = smallest_ink(&names) {
+            for (figure, name) in figures.iter().zip(&mut names) {
+                let unsure = matches!(name, Name::Unsure { .. }) && figure.feet.is_empty();
+                if unsure && disc_of(figure) < smallest * picture.scale {
+                    *name = Name::Speck;
+                }
+            }
+        }
         let explained = figures
             .iter()
             .zip(&names)
@@ -253,6 +289,23 @@ impl<'a> Drawn<'a> {
         ink.readable = Some(picture.ground);
         ink
     }
+}
+
+/// Where a hand sets out with dots, what is smaller than this is none of its ink, mm: a pen's point does not shrink.
+fn smallest_ink(names: &[Name]) -> Option<f64> {
+    let dots = names.iter().filter_map(|n| match n {
+        Name::Mark(m) if m.kind == MarkKind::Dot => Some(m.size_mm),
+        _ => None,
+    });
+    let mut sizes: Vec<f64> = dots.collect();
+    sizes.sort_by(f64::total_cmp);
+    let usual = sizes.get(sizes.len() / 2)?;
+    (sizes.len() >= ENOUGH_DOTS).then(|| (SPECK * usual).min(SPECK_MM))
+}
+
+/// Diameter of the disc that has a figure's area, px.
+fn disc_of(figure: &Figure) -> f64 {
+    2.0 * (figure.points.len() as f64 / std::f64::consts::PI).sqrt()
 }
 
 /// For each line, where along it figures stand on it or come near it: from where to where, px, with `clear` px more on
@@ -327,6 +380,7 @@ fn judged(
                 at: Point::at(c.mark.at),
                 size_mm: c.size_mm,
                 why: "two strokes that cross: a mark or a cross-out",
+                writing: false,
             }),
         }
     }
@@ -340,6 +394,7 @@ fn combine(picture: &Picture, names: Vec<Name>) -> FlatInk {
     let mut rings = Vec::new();
     let mut crossings: Vec<Crossing> = Vec::new();
     let mut unsure: Vec<UnsureInFlat> = Vec::new();
+    let mut characters: Vec<UnsureInFlat> = Vec::new();
     let mut queue = names;
     let mut ink = FlatInk::default();
     while let Some(name) = queue.pop() {
@@ -354,7 +409,15 @@ fn combine(picture: &Picture, names: Vec<Name>) -> FlatInk {
                 at: Point::at(at),
                 size_mm,
                 why,
+                writing: false,
             }),
+            Name::Character { at, size_mm } => characters.push(UnsureInFlat {
+                at: Point::at(at),
+                size_mm,
+                why: "writing or print",
+                writing: true,
+            }),
+            Name::Speck => ink.specks += 1,
             Name::OfLine | Name::OfEdge | Name::OfPrint => {}
         }
     }
@@ -404,6 +467,7 @@ fn combine(picture: &Picture, names: Vec<Name>) -> FlatInk {
                 at: Point::at(ring.middle),
                 size_mm: 2.0 * ring.radius / mm,
                 why: "a ring with no mark in it",
+                writing: false,
             }),
         }
     }
@@ -434,5 +498,9 @@ fn combine(picture: &Picture, names: Vec<Name>) -> FlatInk {
             None => ink.unsure.push(u),
         }
     }
+    ink.unsure.extend(characters);
     ink
 }
+
+#[cfg(test)]
+mod tests;

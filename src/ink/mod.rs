@@ -14,6 +14,7 @@
 //! | dots hardly wider than their line | `beads` |
 //! | pale strokes that look like a dot on a line | `through` |
 //! | faint spots, unsure at best | `pale` |
+//! | characters of writing and print | `writing` |
 //! | centres and their uncertainty | `place` |
 //! | what punch and drill left | [`worked`], `dimple`, `hole` |
 
@@ -34,6 +35,7 @@ mod shape;
 mod through;
 pub mod view;
 pub mod worked;
+mod writing;
 
 use image::GrayImage;
 
@@ -97,6 +99,8 @@ pub struct Unsure {
     pub size_mm: f64,
     /// Why it could not be named, as half a sentence: "a single stroke away from any ruled line".
     pub why: &'static str,
+    /// A character of writing or print: no mark by itself, but a mark under it does not show.
+    pub writing: bool,
 }
 
 /// Which parts of the sheet the photo shows well enough to find a mark.
@@ -261,6 +265,7 @@ pub fn read(
                 cov,
                 size_mm: u.size_mm,
                 why: u.why,
+                writing: u.writing,
             })
         })
         .collect();

@@ -8,7 +8,7 @@ use super::lines::Line;
 use super::pen::Pen;
 use super::picture::Picture;
 use super::place::{self, Place};
-use super::shape::{self, Loop, Stroke};
+use super::shape::{self, Joined, Loop, Stroke};
 
 /// A mark in the flat picture.
 #[derive(Debug, Clone)]
@@ -36,6 +36,10 @@ pub(super) enum Name {
         size_mm: f64,
         why: &'static str,
     },
+    /// A character of writing or print.
+    Character { at: Vector2<f64>, size_mm: f64 },
+    /// Far smaller than this hand's dots: dust.
+    Speck,
     /// A thicker place or a further piece of a ruled line.
     OfLine,
     /// The sheet's own rim.
@@ -63,8 +67,12 @@ pub(super) struct Crossing {
 const DOT_MM: [f64; 2] = [0.22, 1.9];
 /// Longest over shortest side of a dot.
 const DOT_ASPECT: f64 = 2.0;
+/// How far a pen that was drawn away may have shifted its dot's middle, in diameters.
+const DRAWN_AWAY: f64 = 0.05;
 /// Half the widest pen stroke, mm, with a hand's wobble.
 const BAND_MM: f64 = 0.42;
+/// Half a stroke in units of its usual width, with what it swells.
+const HALF: f64 = 0.6;
 /// Widest pen stroke, mm.
 const PEN_MM: f64 = 0.8;
 /// Shortest stroke that is one, mm.
@@ -73,6 +81,10 @@ const STROKE_MM: f64 = 1.1;
 /// of it there must be, mm².
 const UNDER_MM: f64 = 0.9;
 const UNDER_MM2: f64 = 0.06;
+/// Beyond this share of the shorter stroke's half there is nothing but its arms.
+const ARM: f64 = 0.6;
+/// Under a broad pen's strokes a mark shows further out: so many half widths.
+const UNDER_HALVES: f64 = 2.4;
 /// So does ink that no stroke explains, within this of the crossing, mm; from this area on, mm².
 const LEFT_MM: f64 = 2.0;
 const LEFT_MM2: f64 = 0.15;
@@ -104,6 +116,9 @@ pub(super) fn name(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure)
     if figure.feet.is_empty() && compact && length < 2.6 * mm {
         return dot(picture, pen, figure);
     }
+    if let Some(dot) = dot_with_tail(picture, lines, pen, figure) {
+        return dot;
+    }
     // Print from the mill: drawn as strokes, and paler than any pen. A pale dot was unsure above.
     if figure.feet.is_empty() && figure.contrast < pen.pale && length > 1.5 * mm {
         return Name::OfPrint;
@@ -126,16 +141,17 @@ pub(super) fn name(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure)
                         .is_some_and(|l| outline.holds(l.point((f.span[0] + f.span[1]) / 2.0, 0.0)))
                 })
                 .collect();
-            Box::new(name(
-                picture,
-                lines,
-                pen,
-                &Figure {
-                    points: inner,
-                    feet,
-                    contrast: figure.contrast,
-                },
-            ))
+            let inner = Figure {
+                points: inner,
+                feet,
+                contrast: figure.contrast,
+            };
+            Box::new(match name(picture, lines, pen, &inner) {
+                Name::Mark(m) if m.kind == MarkKind::Dot && outline.joined == Joined::Across => {
+                    unsure(picture, figure, "a loop with a stroke across it")
+                }
+                named => named,
+            })
         });
         return Name::Ring(Box::new(outline), inside);
     }
@@ -178,6 +194,38 @@ fn dot(picture: &Picture, pen: Pen, figure: &Figure) -> Name {
         return unsure(picture, figure, "too faint to be sure that it is ink");
     }
     mark(picture, &place, MarkKind::Dot)
+}
+
+/// A dot from which the pen was drawn away while it still touched.
+fn dot_with_tail(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure) -> Option<Name> {
+    let points = shape::without_tail(&figure.points)?;
+    let feet = figure.feet.iter().filter_map(|foot| {
+        let side = foot.reach.signum();
+        let reach = points
+            .iter()
+            .map(|&p| lines[foot.line].local(p).1 * side)
+            .fold(0.0, f64::max);
+        (reach > 0.0).then_some(Foot {
+            reach: reach * side,
+            ..*foot
+        })
+    });
+    let core = Figure {
+        feet: feet.collect(),
+        points,
+        contrast: figure.contrast,
+    };
+    let named = if core.feet.is_empty() {
+        dot(picture, pen, &core)
+    } else {
+        bulge(picture, lines, pen, &core)?
+    };
+    let Name::Mark(mut m) = named else {
+        return None;
+    };
+    // The pen moved: where it was set down first is a guess.
+    m.cov += Matrix2::identity() * (DRAWN_AWAY * m.size_mm * picture.scale).powi(2);
+    Some(Name::Mark(m))
 }
 
 /// A figure that stands out of a ruled line by no more than a dot or a short tick does.
@@ -227,7 +275,8 @@ fn bulge(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure) -> Option
     if place.diameter > 2.1 * mm {
         return Some(unsure(picture, figure, "a thick place on a ruled line"));
     }
-    if figure.contrast < pen.faint {
+    let seen_whole = if sides == 2 { shown(tallest) } else { 1.0 };
+    if figure.contrast < pen.faint * seen_whole && !laid_over(picture, line, place.at, pen.faint) {
         return Some(unsure(
             picture,
             figure,
@@ -237,11 +286,28 @@ fn bulge(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure) -> Option
     Some(mark(picture, &place, MarkKind::Dot))
 }
 
+/// Share of its contrast that a dot's cap keeps, which stands out of a line by no more than a photo blurs, px.
+fn shown(height: f64) -> f64 {
+    const BLUR_PX: f64 = 1.0;
+    height / (height + BLUR_PX)
+}
+
+/// Whether the line is darker at `at` than beside it by ink of at least `contrast` laid over it.
+fn laid_over(picture: &Picture, line: &Line, at: Vector2<f64>, contrast: f64) -> bool {
+    let (s, _) = line.local(at);
+    let on_line = |s: f64| picture.smooth_contrast(line.point(s, 0.0));
+    let beside = [-2.5, -2.0, 2.0, 2.5].map(|mm| on_line(s + mm * picture.scale));
+    let own = beside.iter().copied().fold(0.0, f64::max);
+    on_line(s) > 1.0 - (1.0 - own) * (1.0 - contrast)
+}
+
 fn by_strokes(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure) -> Name {
     let mm = picture.scale;
     // A ruled line that was taken out leaves a pause as wide as its band.
     let gap = lines.iter().map(|l| 2.0 * l.half).fold(0.0, f64::max) + 0.8 * mm;
-    let (strokes, left) = shape::strokes(&figure.points, BAND_MM * mm, STROKE_MM * mm, gap);
+    // A broad marker's strokes are wider than the usual pen's.
+    let band = (BAND_MM * mm).max(HALF * shape::stroke_width(&figure.points));
+    let (strokes, left) = shape::strokes(&figure.points, band, STROKE_MM * mm, gap);
     let explained = 1.0 - left.len() as f64 / figure.points.len() as f64;
     let Some(first) = strokes.first() else {
         return unsure(picture, figure, "ink of no known shape");
@@ -298,7 +364,13 @@ fn cross_out_or_cross(
             let place = place::crossing(picture, a, b)?;
             // A stroke's pixels are spread evenly over its width, blur included: width is 3.46 spreads.
             let width = 3.46 * a.spread.max(b.spread);
-            let beside = left.iter().filter(|p| (*p - at).norm() < LEFT_MM * mm);
+            // A stroke's frayed end lies on its axis, what it strikes out beside both.
+            let beside = left.iter().filter(|p| {
+                (*p - at).norm() < LEFT_MM * mm
+                    && [a, b]
+                        .iter()
+                        .all(|s| s.along.perp(&(*p - s.origin)).abs() > width / 2.0)
+            });
             let over_ink = other_ink > 0
                 || beside.count() as f64 > LEFT_MM2 * mm * mm
                 || ink_under(picture, figure, at, [a, b]);
@@ -322,14 +394,20 @@ fn cross_out_or_cross(
 /// Whether ink beside both strokes, near their crossing, shows a mark under them.
 fn ink_under(picture: &Picture, figure: &Figure, at: Vector2<f64>, strokes: [&Stroke; 2]) -> bool {
     let mm = picture.scale;
-    let beside = |p: &Vector2<f64>| {
-        strokes.iter().all(|s| {
-            // A stroke's pixels are spread evenly over its width; blur fills the corners between two.
-            let half = 1.73 * s.spread;
-            s.along.perp(&(p - s.origin)).abs() > 1.3 * half + 1.0
-        })
+    // The arms show how wide the pen draws; what lies under the crossing would add to it there.
+    let arm = 0.5 * strokes[0].length().min(strokes[1].length());
+    let from_axis = |p: &Vector2<f64>| {
+        let from = |s: &Stroke| s.along.perp(&(p - s.origin)).abs();
+        from(strokes[0]).min(from(strokes[1]))
     };
-    let near = |p: &Vector2<f64>| (p - at).norm() < UNDER_MM * mm;
+    let outer = |p: &&Vector2<f64>| (**p - at).norm() > ARM * arm;
+    let arms: Vec<f64> = figure.points.iter().filter(outer).map(from_axis).collect();
+    // Spread evenly over half the width, they are a quarter of it from the axis on average.
+    let half = 2.0 * arms.iter().sum::<f64>() / arms.len().max(1) as f64;
+    // Blur fills the corners between two strokes.
+    let beside = |p: &Vector2<f64>| from_axis(p) > 1.15 * half + 1.0;
+    let reach = (UNDER_MM * mm).max(UNDER_HALVES * half);
+    let near = |p: &Vector2<f64>| (p - at).norm() < reach;
     let area = figure
         .points
         .iter()

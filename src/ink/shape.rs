@@ -1,5 +1,7 @@
 //! The shape of a figure: a spot, straight strokes, a loop.
 
+use std::collections::HashSet;
+
 use nalgebra::{Matrix2, Vector2};
 
 /// A straight stroke.
@@ -80,6 +82,103 @@ pub(super) fn length_and_width(points: &[Vector2<f64>]) -> (f64, f64) {
         high - low + 1.0
     };
     (extent(along), extent(Vector2::new(-along.y, along.x)))
+}
+
+/// Usual width of the strokes that these pixels draw, px: a stroke's area is its length times its width, its rim twice
+/// its length.
+pub(super) fn stroke_width(points: &[Vector2<f64>]) -> f64 {
+    let inside: HashSet<(i64, i64)> = points.iter().map(cell).collect();
+    let rim = inside.iter().filter(|&&(x, y)| {
+        let sides = [(x - 1, y), (x + 1, y), (x, y - 1), (x, y + 1)];
+        sides.iter().any(|n| !inside.contains(n))
+    });
+    2.0 * inside.len() as f64 / (rim.count() as f64).max(1.0)
+}
+
+/// A tail is thinner than this share of its dot, and no longer than this many of its diameters.
+const TAIL_THIN: f64 = 0.55;
+const TAIL_LONG: f64 = 1.3;
+/// A dot holds this share of the ink at least, and is this much longer than wide at most.
+const DOT_SHARE: f64 = 0.6;
+/// It fills this share of the ellipse round it: a cross is as wide as long too.
+const DOT_FULL: f64 = 0.85;
+const DOT_LONG: f64 = 1.45;
+/// Half the angle in which a tail leaves its dot, as a cosine: a stroke through a dot leaves it on both sides.
+const TAIL_SIDE: f64 = 0.4;
+
+/// The dot of a dot with a thin tail on one side; `None` where the points are no such thing.
+pub(super) fn without_tail(points: &[Vector2<f64>]) -> Option<Vec<Vector2<f64>>> {
+    let all: HashSet<(i64, i64)> = points.iter().map(cell).collect();
+    let mut layers = vec![all];
+    while let Some(inner) = layers.last().filter(|l| !l.is_empty()) {
+        layers.push(peeled(inner, layers.len() % 2 == 0));
+    }
+    // The last layer is empty; a disc was peeled once for each pixel of its radius.
+    let radius = layers.len() - 2;
+    let depth = (TAIL_THIN * radius as f64).ceil() as usize;
+    if radius < 3 || depth >= layers.len() - 1 {
+        return None;
+    }
+    let kept = &layers[depth];
+    let reach = depth as i64;
+    let near = |&(x, y): &(i64, i64)| {
+        (-reach..=reach).any(|dy| {
+            (-reach..=reach).any(|dx| {
+                dx * dx + dy * dy <= reach * reach + 1 && kept.contains(&(x + dx, y + dy))
+            })
+        })
+    };
+    let (core, tail): (Vec<_>, Vec<_>) = points.iter().partition(|p| near(&cell(p)));
+    let (middle, _) = moments(&core);
+    let (length, width) = length_and_width(&core);
+    let away: Vector2<f64> = tail.iter().map(|p| *p - middle).sum();
+    let towards = away.normalize();
+    let one_sided = tail.iter().all(|p| {
+        let d = *p - middle;
+        d.norm() < 0.6 * width || d.dot(&towards) > TAIL_SIDE * d.norm()
+    });
+    let far = tail
+        .iter()
+        .map(|p| (*p - middle).norm())
+        .fold(0.0, f64::max);
+    let disc = std::f64::consts::FRAC_PI_4 * length * width;
+    let is_dot = core.len() as f64 > DOT_SHARE * points.len() as f64
+        && core.len() as f64 > DOT_FULL * disc
+        && length < DOT_LONG * width
+        && one_sided
+        && far - length / 2.0 < TAIL_LONG * length;
+    is_dot.then_some(core)
+}
+
+/// A set of pixels without its rim, over four neighbours or eight: by turns, a disc loses its rim evenly.
+fn peeled(set: &HashSet<(i64, i64)>, eight: bool) -> HashSet<(i64, i64)> {
+    let inner = |&(x, y): &(i64, i64)| {
+        let four = [(x - 1, y), (x + 1, y), (x, y - 1), (x, y + 1)];
+        let corners = [
+            (x - 1, y - 1),
+            (x + 1, y - 1),
+            (x - 1, y + 1),
+            (x + 1, y + 1),
+        ];
+        four.iter().all(|n| set.contains(n)) && (!eight || corners.iter().all(|n| set.contains(n)))
+    };
+    set.iter().copied().filter(inner).collect()
+}
+
+/// How many times a figure's pixels can be peeled before none is left: about the radius of the largest disc in it, px.
+pub(super) fn thickness(points: &[Vector2<f64>]) -> usize {
+    let mut layer: HashSet<(i64, i64)> = points.iter().map(cell).collect();
+    let mut times = 0;
+    while !layer.is_empty() {
+        times += 1;
+        layer = peeled(&layer, times % 2 == 0);
+    }
+    times
+}
+
+/// The pixel that holds a point.
+fn cell(p: &Vector2<f64>) -> (i64, i64) {
+    (p.x.floor() as i64, p.y.floor() as i64)
 }
 
 /// A stroke explains at least this share of its figure.
@@ -202,6 +301,16 @@ pub(super) struct Loop {
     rim: [f64; SECTORS],
     /// Median of the rim, px.
     pub(super) radius: f64,
+    /// In how many ways the ink inside hangs on the rim: not at all, on one side, or right across.
+    pub(super) joined: Joined,
+}
+
+/// How ink inside a loop hangs on its rim.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Joined {
+    No,
+    OneSide,
+    Across,
 }
 
 const SECTORS: usize = 36;
@@ -234,6 +343,25 @@ fn rim_width(points: &[Vector2<f64>], outline: &Loop) -> f64 {
         .collect();
     widths.sort_by(f64::total_cmp);
     widths[widths.len() * 3 / 4]
+}
+
+/// Ink inside reaches the cut that parts it from the rim where it hangs on the rim.
+fn joined(outline: &Loop, inner: &[Vector2<f64>], clear: f64) -> Joined {
+    const NEAR_PX: f64 = 2.0;
+    let touching: Vec<Vector2<f64>> = inner
+        .iter()
+        .map(|p| p - outline.middle)
+        .filter(|d| outline.rim[sector(*d)] - clear - d.norm() < NEAR_PX)
+        .collect();
+    let Some(first) = touching.first() else {
+        return Joined::No;
+    };
+    // A dot that touches the rim does so within a right angle of directions.
+    if touching.iter().any(|d| d.dot(first) < 0.0) {
+        Joined::Across
+    } else {
+        Joined::OneSide
+    }
 }
 
 fn sector(d: Vector2<f64>) -> usize {
@@ -299,10 +427,11 @@ pub(super) fn as_loop(
             *r = radius;
         }
     }
-    let outline = Loop {
+    let mut outline = Loop {
         middle,
         rim,
         radius,
+        joined: Joined::No,
     };
     // The rim is as wide as this pen draws; the inside is mostly empty.
     let clear = rim_width(points, &outline).min(pen) + 0.3 * pen;
@@ -321,6 +450,7 @@ pub(super) fn as_loop(
     if inside_area <= 0.0 || inner.len() as f64 > 0.4 * inside_area {
         return None;
     }
+    outline.joined = joined(&outline, &inner, clear);
     Some((outline, inner))
 }
 

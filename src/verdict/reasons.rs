@@ -3,6 +3,7 @@
 use super::states::{Judged, seen_share};
 use super::words::{names, nearest};
 use super::{Decision, HoleState, Reason, StrayState, Weight};
+use crate::frame::{Point, Sheet};
 use crate::ink::Ink;
 use crate::plan::Plan;
 use crate::sheet::Outline;
@@ -101,10 +102,11 @@ fn counted(n: usize, what: &str) -> String {
 
 /// The places of strays: "near A3 and B2".
 fn near(plan: &Plan, judged: &Judged, strays: &[usize]) -> String {
-    let mut holes: Vec<usize> = strays
-        .iter()
-        .filter_map(|&s| nearest(plan, judged.strays[s].at))
-        .collect();
+    near_holes(plan, strays.iter().map(|&s| judged.strays[s].at))
+}
+
+fn near_holes(plan: &Plan, places: impl Iterator<Item = Point<Sheet>>) -> String {
+    let mut holes: Vec<usize> = places.filter_map(|at| nearest(plan, at)).collect();
     holes.sort_unstable();
     holes.dedup();
     if holes.is_empty() {
@@ -161,6 +163,13 @@ fn strays(plan: &Plan, judged: &Judged, found: &mut Vec<(Gravity, Reason)>) {
             near(plan, judged, &cancelled)
         );
         found.push((Gravity::Note, reason("stray-cancelled", text)));
+    }
+    if !judged.writing.is_empty() {
+        let text = format!(
+            "writing or print{} is not read: see that no mark stands in it",
+            near_holes(plan, judged.writing.iter().copied())
+        );
+        found.push((Gravity::Note, reason("writing", text)));
     }
 }
 

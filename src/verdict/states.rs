@@ -38,6 +38,8 @@ pub(super) struct Judged {
     pub(super) unsure_at: Vec<Option<&'static str>>,
     /// For each stray, the hole it doubles, or the hole at whose place it is unsure ink.
     pub(super) stray_at: Vec<Option<usize>>,
+    /// Characters of writing or print that no hole's place is near to.
+    pub(super) writing: Vec<Point<Sheet>>,
     /// Whether the planned place of each hole was seen.
     pub(super) seen: Vec<bool>,
     /// Marks and ink whose place is not a number.
@@ -120,19 +122,27 @@ pub(super) fn judge_face(plan: &Plan, ink: &Ink) -> Judged {
         seconds: vec![Vec::new(); n],
         unsure_at: vec![None; n],
         stray_at: Vec::new(),
+        writing: Vec::new(),
         seen: Vec::with_capacity(n),
         unplaced: sorted.unplaced,
     };
     let mut strays: Vec<(Stray, Option<usize>)> = Vec::new();
 
-    for unsure in &sorted.unsure {
+    for (unsure, writing) in &sorted.unsure {
         let reach =
             plan.tolerance_mm + MARK_RADIUS_MM + unsure.uncertainty_mm + unsure.size_mm / 2.0;
+        let mut hides_a_place = false;
         for (h, hole) in plan.holes.iter().enumerate() {
             // Not `>`: a reach that is not a number reaches everywhere.
             if hole.at.distance(unsure.at) <= reach || reach.is_nan() {
                 judged.unsure_at[h] = judged.unsure_at[h].or(unsure.why);
+                hides_a_place |= pairs.mark_of[h].is_none();
             }
+        }
+        // Writing beside the holes is nothing to look at.
+        if *writing && !hides_a_place {
+            judged.writing.push(unsure.at);
+            continue;
         }
         let at = nearest_hole(&planned, unsure.at.vec()).filter(|&h| judged.unsure_at[h].is_some());
         strays.push((unsure.clone(), at));
@@ -209,7 +219,8 @@ pub(super) fn judge_face(plan: &Plan, ink: &Ink) -> Judged {
 struct Sorted<'i> {
     live: Vec<&'i Mark>,
     crossed: Vec<&'i Mark>,
-    unsure: Vec<Stray>,
+    /// And whether it is a character of writing.
+    unsure: Vec<(Stray, bool)>,
     unplaced: usize,
 }
 
@@ -227,9 +238,8 @@ impl<'i> Sorted<'i> {
                 (false, ..) => sorted.unplaced += 1,
                 // "Drill here" and "never drill here": nobody can tell which.
                 (true, true, true) => {
-                    sorted
-                        .unsure
-                        .push(stray(mark, StrayState::Unsure, Some(CONTRADICTION)));
+                    let ink = stray(mark, StrayState::Unsure, Some(CONTRADICTION));
+                    sorted.unsure.push((ink, false));
                 }
                 (true, false, true) => sorted.crossed.push(mark),
                 (true, _, false) => sorted.live.push(mark),
@@ -237,14 +247,15 @@ impl<'i> Sorted<'i> {
         }
         for unsure in &ink.unsure {
             if finite(unsure.at) {
-                sorted.unsure.push(Stray {
+                let ink = Stray {
                     at: unsure.at,
                     uncertainty_mm: expanded_widest(&unsure.cov),
                     ringed: false,
                     state: StrayState::Unsure,
                     size_mm: unsure.size_mm,
                     why: Some(unsure.why),
-                });
+                };
+                sorted.unsure.push((ink, unsure.writing));
             } else {
                 sorted.unplaced += 1;
             }
@@ -261,7 +272,7 @@ impl<'i> Sorted<'i> {
                     .then((a.ringed, a.kind as u8).cmp(&(b.ringed, b.kind as u8)))
             });
         }
-        sorted.unsure.sort_by(|a, b| {
+        sorted.unsure.sort_by(|(a, _), (b, _)| {
             a.at.x
                 .total_cmp(&b.at.x)
                 .then(a.at.y.total_cmp(&b.at.y))

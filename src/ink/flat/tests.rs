@@ -1,0 +1,259 @@
+//! Pictures drawn here by the millimetre, and what is read from them.
+#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
+
+use image::{GrayImage, Luma};
+
+use super::{FlatInk, read};
+
+const PX_PER_MM: f64 = 12.0;
+const WIDE_MM: f64 = 80.0;
+const TALL_MM: f64 = 30.0;
+/// Half the width of the rim of what is drawn, mm: a lens's blur.
+const SOFT_MM: f64 = 0.08;
+
+/// What a pen does, mm from the upper left corner.
+#[derive(Clone, Copy)]
+enum Ink {
+    Dot([f64; 2], f64),
+    /// From, to, width.
+    Stroke([f64; 2], [f64; 2], f64),
+}
+
+impl Ink {
+    /// 1 inside, 0 outside.
+    fn cover(self, x: f64, y: f64) -> f64 {
+        let beyond = match self {
+            Self::Dot([cx, cy], diameter) => (x - cx).hypot(y - cy) - diameter / 2.0,
+            Self::Stroke([ax, ay], [bx, by], width) => {
+                let (dx, dy) = (bx - ax, by - ay);
+                let t = ((x - ax) * dx + (y - ay) * dy) / (dx * dx + dy * dy);
+                let t = t.clamp(0.0, 1.0);
+                (x - ax - t * dx).hypot(y - ay - t * dy) - width / 2.0
+            }
+        };
+        (0.5 - beyond / (2.0 * SOFT_MM)).clamp(0.0, 1.0)
+    }
+}
+
+/// A face of level `bare`, and on it each ink of level `of`.
+fn face(bare: f64, inks: &[(Ink, f64)]) -> GrayImage {
+    let size = |mm: f64| (mm * PX_PER_MM) as u32;
+    GrayImage::from_fn(size(WIDE_MM), size(TALL_MM), |i, j| {
+        let (x, y) = (
+            (f64::from(i) + 0.5) / PX_PER_MM,
+            (f64::from(j) + 0.5) / PX_PER_MM,
+        );
+        let level = inks.iter().fold(bare, |level, (ink, of)| {
+            level + (of - level) * ink.cover(x, y)
+        });
+        // Grain, so that nothing is perfectly even.
+        let grain = f64::from((i * 7 + j * 13) % 5) - 2.0;
+        Luma([(level + grain).round().clamp(1.0, 255.0) as u8])
+    })
+}
+
+fn read_black(inks: &[Ink]) -> FlatInk {
+    let black: Vec<(Ink, f64)> = inks.iter().map(|&i| (i, 40.0)).collect();
+    read(&face(200.0, &black), PX_PER_MM)
+}
+
+/// Letters of 4 mm by 3 mm, their strokes 0.6 mm wide, the lower left of the first at (x, y).
+fn letters(text: &str, x: f64, y: f64) -> Vec<Ink> {
+    let strokes = |c| -> &[[f64; 4]] {
+        match c {
+            'H' => &[
+                [0.0, 0.0, 0.0, 4.0],
+                [2.6, 0.0, 2.6, 4.0],
+                [0.0, 2.0, 2.6, 2.0],
+            ],
+            'A' => &[
+                [0.0, 0.0, 1.3, 4.0],
+                [1.3, 4.0, 2.6, 0.0],
+                [0.5, 1.4, 2.1, 1.4],
+            ],
+            'T' => &[[1.3, 0.0, 1.3, 4.0], [0.0, 4.0, 2.6, 4.0]],
+            'E' => &[
+                [0.0, 0.0, 0.0, 4.0],
+                [0.0, 0.0, 2.3, 0.0],
+                [0.0, 2.0, 2.0, 2.0],
+                [0.0, 4.0, 2.3, 4.0],
+            ],
+            'I' => &[[1.3, 0.0, 1.3, 4.0]],
+            _ => unreachable!("no such letter here"),
+        }
+    };
+    text.chars()
+        .enumerate()
+        .flat_map(|(i, c)| {
+            let left = x + 4.0 * i as f64;
+            strokes(c)
+                .iter()
+                .map(move |&[a, b, c, d]| Ink::Stroke([left + a, y - b], [left + c, y - d], 0.6))
+        })
+        .collect()
+}
+
+fn dots() -> Vec<Ink> {
+    (0..5)
+        .map(|i| Ink::Dot([10.0 + 12.0 * f64::from(i), 8.0], 1.0))
+        .collect()
+}
+
+#[test]
+fn letters_in_a_row_are_writing_and_a_mark_beside_them_is_a_mark() {
+    let mut inks = dots();
+    inks.extend(letters("HATIE", 20.0, 24.0));
+    let read = read_black(&inks);
+    assert_eq!(read.marks.len(), 5, "{:?} {:?}", read.marks, read.unsure);
+    assert_eq!(read.unsure.len(), 5, "{:?}", read.unsure);
+    assert!(read.unsure.iter().all(|u| u.writing), "{:?}", read.unsure);
+    // A dot beside the letters is none of them.
+    inks.push(Ink::Dot([18.0, 23.0], 1.0));
+    let read = read_black(&inks);
+    assert_eq!(read.marks.len(), 6, "{:?}", read.unsure);
+    // One letter by itself may be anything.
+    let mut inks = dots();
+    inks.extend(letters("H", 20.0, 24.0));
+    let read = read_black(&inks);
+    assert!(read.unsure.iter().any(|u| !u.writing), "{:?}", read.unsure);
+}
+
+#[test]
+fn a_dot_under_a_letter_is_not_lost_in_it() {
+    let mut inks = dots();
+    inks.extend(letters("HATE", 20.0, 24.0));
+    inks.push(Ink::Dot([22.6, 21.0], 1.7));
+    let read = read_black(&inks);
+    let doubt = |u: &&super::UnsureInFlat| !u.writing;
+    let doubts: Vec<_> = read.unsure.iter().filter(doubt).collect();
+    assert_eq!(doubts.len(), 1, "{:?} {:?}", read.marks, read.unsure);
+    assert!((doubts[0].at.x / PX_PER_MM - 21.3).abs() < 1.0);
+}
+
+#[test]
+fn pale_print_that_breaks_up_is_print_and_a_dark_dot_in_it_a_mark() {
+    // Print so pale that only pieces of it stand out of the grain.
+    let pieces: Vec<(Ink, f64)> = (0..14)
+        .map(|i| {
+            let x = 10.0 + 1.7 * f64::from(i);
+            let y = 20.0 + f64::from(i * 5 % 3);
+            (Ink::Stroke([x, y], [x + 0.9, y + 1.4], 0.4), 155.0)
+        })
+        .collect();
+    let mut inks: Vec<(Ink, f64)> = dots().into_iter().map(|i| (i, 40.0)).collect();
+    inks.extend(pieces);
+    let clean = read(&face(200.0, &inks), PX_PER_MM);
+    let unnamed = clean.unsure.iter().filter(|u| !u.writing).count();
+    assert_eq!((clean.marks.len(), unnamed), (5, 0), "{:?}", clean.unsure);
+    inks.push((Ink::Dot([24.0, 18.0], 1.0), 40.0));
+    assert_eq!(read(&face(200.0, &inks), PX_PER_MM).marks.len(), 6);
+}
+
+#[test]
+fn crosses_of_a_broad_pen_have_nothing_under_them() {
+    let cross = |x: f64, turn: f64| {
+        let arm = |a: f64| {
+            let (s, c) = a.sin_cos();
+            Ink::Stroke(
+                [x - 2.0 * c, 10.0 - 2.0 * s],
+                [x + 2.0 * c, 10.0 + 2.0 * s],
+                1.1,
+            )
+        };
+        [arm(turn), arm(turn + 1.5)]
+    };
+    for turn in [0.05, 0.75] {
+        let inks: Vec<Ink> = (0..5)
+            .flat_map(|i| cross(10.0 + 14.0 * f64::from(i), turn))
+            .collect();
+        let read = read_black(&inks);
+        assert_eq!(
+            (read.marks.len(), read.unsure.len()),
+            (5, 0),
+            "{turn}: {:?}",
+            read.unsure
+        );
+        assert!(read.marks.iter().all(|m| !m.crossed_out));
+    }
+    // Over a dot that shows between its arms a cross is not surely a mark.
+    let mut inks: Vec<Ink> = (0..5)
+        .flat_map(|i| cross(10.0 + 14.0 * f64::from(i), 0.75))
+        .collect();
+    inks.push(Ink::Dot([38.0, 10.0], 2.6));
+    let read = read_black(&inks);
+    assert_eq!(
+        read.marks.iter().filter(|m| !m.crossed_out).count(),
+        4,
+        "{:?}",
+        read.marks
+    );
+}
+
+#[test]
+fn a_dot_keeps_its_place_when_the_pen_was_drawn_away() {
+    let mut inks = dots();
+    inks.push(Ink::Dot([40.0, 20.0], 1.2));
+    inks.push(Ink::Stroke([40.0, 20.0], [41.6, 20.7], 0.3));
+    let read = read_black(&inks);
+    assert_eq!(
+        (read.marks.len(), read.unsure.len()),
+        (6, 0),
+        "{:?}",
+        read.unsure
+    );
+    let m = read
+        .marks
+        .iter()
+        .find(|m| m.at.y > 14.0 * PX_PER_MM)
+        .unwrap();
+    let off = (m.at.x / PX_PER_MM - 40.0).hypot(m.at.y / PX_PER_MM - 20.0);
+    assert!(off < 0.08, "{off}");
+    // Drawn through on both sides, the dot may be struck out.
+    inks.push(Ink::Stroke([40.0, 20.0], [38.4, 19.3], 0.3));
+    let read = read_black(&inks);
+    assert_eq!((read.marks.len(), read.unsure.len()), (5, 1));
+}
+
+#[test]
+fn dust_is_far_smaller_than_the_hands_dots() {
+    let mut inks = dots();
+    inks.push(Ink::Dot([40.0, 20.0], 0.16));
+    let clean = read_black(&inks);
+    assert_eq!(
+        (clean.marks.len(), clean.unsure.len()),
+        (5, 0),
+        "{:?}",
+        clean.unsure
+    );
+    inks.push(Ink::Dot([60.0, 20.0], 0.5));
+    let read = read_black(&inks);
+    assert_eq!(read.marks.len() + read.unsure.len(), 6);
+}
+
+#[test]
+fn light_marks_on_a_dark_face_need_no_ruled_line_to_be_known() {
+    // A phone sharpens: round what is light it draws a dark seam.
+    let mut inks = Vec::new();
+    for i in 0..6 {
+        let (x, y) = (8.0 + 12.0 * f64::from(i), 12.0);
+        for [dx, dy] in [[1.5, 0.0], [0.0, 1.5]] {
+            let (from, to) = ([x - dx, y - dy], [x + dx, y + dy]);
+            inks.push((Ink::Stroke(from, to, 1.1), 45.0));
+        }
+        for [dx, dy] in [[1.5, 0.0], [0.0, 1.5]] {
+            let (from, to) = ([x - dx, y - dy], [x + dx, y + dy]);
+            inks.push((Ink::Stroke(from, to, 0.5), 190.0));
+        }
+    }
+    let read = read(&face(70.0, &inks), PX_PER_MM);
+    assert_eq!(
+        (read.marks.len(), read.unsure.len()),
+        (6, 0),
+        "{:?}",
+        read.unsure
+    );
+    for (i, m) in read.marks.iter().enumerate() {
+        let off = (m.at.x / PX_PER_MM - 8.0 - 12.0 * i as f64).hypot(m.at.y / PX_PER_MM - 12.0);
+        assert!(off < 0.1, "{off}");
+    }
+}
