@@ -86,7 +86,8 @@ impl Habit {
             };
         }
         if crossing.over_ink {
-            return if size > OVER_INK_MM {
+            // What lies under a + may be a dimple, or print: nobody strikes out with an upright cross.
+            return if size > OVER_INK_MM && !crossing.upright {
                 Meaning::CrossOut
             } else {
                 Meaning::Unsure

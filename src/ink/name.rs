@@ -405,7 +405,7 @@ fn ink_under(picture: &Picture, figure: &Figure, at: Vector2<f64>, strokes: [&St
     // Spread evenly over half the width, they are a quarter of it from the axis on average.
     let half = 2.0 * arms.iter().sum::<f64>() / arms.len().max(1) as f64;
     // Blur fills the corners between two strokes.
-    let beside = |p: &Vector2<f64>| from_axis(p) > 1.15 * half + 1.0;
+    let beside = |p: &Vector2<f64>| from_axis(p) > 1.25 * half + 1.0;
     let reach = (UNDER_MM * mm).max(UNDER_HALVES * half);
     let near = |p: &Vector2<f64>| (p - at).norm() < reach;
     let area = figure

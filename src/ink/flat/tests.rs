@@ -179,7 +179,7 @@ fn crosses_of_a_broad_pen_have_nothing_under_them() {
     let mut inks: Vec<Ink> = (0..5)
         .flat_map(|i| cross(10.0 + 14.0 * f64::from(i), 0.75))
         .collect();
-    inks.push(Ink::Dot([38.0, 10.0], 2.6));
+    inks.push(Ink::Dot([38.0, 10.0], 2.8));
     let read = read_black(&inks);
     assert_eq!(
         read.marks.iter().filter(|m| !m.crossed_out).count(),
