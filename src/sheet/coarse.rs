@@ -4,6 +4,7 @@
 use nalgebra::Vector2;
 use rayon::prelude::*;
 
+use super::channel::Channel;
 use super::contrast::{Contrast, MIN_STEP};
 use super::segments::{self, Segment};
 use super::{Look, SheetError};
@@ -128,18 +129,28 @@ impl DrawnLine {
     }
 }
 
-/// The rectangle of `size` (width, height, mm) that shows best.
+/// The rectangle of `size` (width, height, mm) that shows best in these `channels`.
 pub(super) fn rectangle(
+    channels: &[Channel],
     looks: &[Look],
     survey: &Survey,
     size: [f64; 2],
 ) -> Result<Rectangle, SheetError> {
-    let segments: Vec<Segment> = looks.iter().flat_map(segments::on_face).collect();
     let shortest = MIN_DRAWN_MM
         .max(MIN_DRAWN_SHARE * size[0].min(size[1]))
         .min(60.0);
-    let contrast = Contrast { looks };
-    let lines = lines(&segments, shortest, &contrast);
+    let contrast = Contrast { looks, channels };
+    let more = MORE_NEAR_MM * looks.len().saturating_sub(1) as f64;
+    let near_mm = (NEAR_MM + more).min(MOST_NEAR_MM);
+    let drawn = channels
+        .iter()
+        .flat_map(|&channel| {
+            let seen = |look: &Look| Some(segments::on_face(look, look.plane(channel)?));
+            let segments: Vec<Segment> = looks.iter().filter_map(seen).flatten().collect();
+            proposed(&segments, shortest, near_mm)
+        })
+        .collect();
+    let lines = lines(drawn, &contrast);
     let doubts = lines.par_iter().map(|l| doubt(survey, looks, l)).collect();
     let search = Search {
         lines: &lines,
@@ -181,9 +192,9 @@ pub(super) fn inside(outline: &[Point<Pixel>; 4], p: Point<Pixel>, margin: f64) 
     })
 }
 
-/// The straight lines that the segments draw, the longest first. Each long segment proposes one, and
-/// takes in the others along it, first those near by.
-fn lines(segments: &[Segment], shortest_mm: f64, contrast: &Contrast) -> Vec<DrawnLine> {
+/// The straight lines that the segments of a channel draw. Each long segment proposes one, and takes in the others
+/// along it, first those near by.
+fn proposed(segments: &[Segment], shortest_mm: f64, near_mm: f64) -> Vec<DrawnLine> {
     let mut order: Vec<usize> = (0..segments.len()).collect();
     order.sort_by(|&a, &b| {
         segments[b]
@@ -199,19 +210,20 @@ fn lines(segments: &[Segment], shortest_mm: f64, contrast: &Contrast) -> Vec<Dra
         proposals[k] += 1;
         proposals[k] <= MAX_SEEDS
     });
-    let more = MORE_NEAR_MM * contrast.looks.len().saturating_sub(1) as f64;
-    let near_mm = (NEAR_MM + more).min(MOST_NEAR_MM);
-    let proposed: Vec<Option<DrawnLine>> = order
+    order
         .into_par_iter()
-        .map(|seed| drawn(segments, &segments[seed], shortest_mm, near_mm))
-        .collect();
+        .filter_map(|seed| drawn(segments, &segments[seed], shortest_mm, near_mm))
+        .collect()
+}
+
+/// The lines worth a look, each once.
+fn lines(mut proposed: Vec<DrawnLine>, contrast: &Contrast) -> Vec<DrawnLine> {
     let sector = |l: &DrawnLine| {
         ((l.normal.y.atan2(l.normal.x) / std::f64::consts::TAU + 0.5) * SECTORS) as usize
     };
     let mut lines: Vec<DrawnLine> = Vec::new();
-    let mut fitted: Vec<DrawnLine> = proposed.into_iter().flatten().collect();
-    fitted.sort_by(|a, b| b.excess.total_cmp(&a.excess));
-    for line in fitted {
+    proposed.sort_by(|a, b| b.excess.total_cmp(&a.excess));
+    for line in proposed {
         let middle = line.middle();
         let same = |l: &DrawnLine| {
             (l.normal - line.normal).norm() < 0.02 && (l.normal.dot(&middle) - l.offset).abs() < 0.6
