@@ -103,6 +103,13 @@ struct Hit {
     out: f64,
 }
 
+impl Hit {
+    /// How far outward of a line it is, mm.
+    fn off(&self, offset: f64, slope: f64) -> f64 {
+        self.out - offset - slope * self.along
+    }
+}
+
 /// Finds the four sides' points in one photo, in the order bottom, right, top, left of the rectangle; `None` for a
 /// side of which too little shows.
 pub(super) fn sides(
@@ -134,7 +141,7 @@ fn in_channels(
             plane: look.plane(channel)?,
             even: channel.even(),
             thickness_mm,
-            hidden: if contrast.channels == [Channel::Grey] {
+            hidden: if channel == Channel::Grey && contrast.channels == [Channel::Grey] {
                 WALL_HIDDEN
             } else {
                 WALL_ALIKE
@@ -299,10 +306,7 @@ impl Finder<'_> {
             return None;
         }
         let (offset, slope) = least_squares(&hits);
-        let mut residuals: Vec<f64> = hits
-            .iter()
-            .map(|h| (h.out - offset - slope * h.along).abs())
-            .collect();
+        let mut residuals: Vec<f64> = hits.iter().map(|h| h.off(offset, slope).abs()).collect();
         residuals.sort_by(f64::total_cmp);
         // Median absolute deviation of a normal is 0.6745 of its standard deviation.
         let sd_mm = residuals[residuals.len() / 2] / 0.6745;
@@ -318,13 +322,23 @@ impl Finder<'_> {
                 Some((pixel, (sd_mm * px_per_mm).max(FLOOR_PX * self.plane.scale)))
             })
             .collect();
+        // What neighbours have in common is no noise but the edge's own: a rim that is filed bright here and dark there,
+        // which moves them all inward as much as it moves them about.
+        let own: Vec<f64> = hits
+            .windows(2)
+            .filter(|w| w[1].along - w[0].along < 1.5 * STEP_MM)
+            .map(|w| w[0].off(offset, slope) * w[1].off(offset, slope))
+            .collect();
+        let wander_mm = (own.iter().sum::<f64>() / own.len().max(1) as f64)
+            .max(0.0)
+            .sqrt();
         let of_colour = match self.channel {
             Channel::Grey => 0.0,
             Channel::Blue | Channel::Red => COLOUR_PX / px_per_mm / 3f64.sqrt(),
         };
         Some(SidePoints {
             points,
-            doubt_mm: ended.doubt_mm.hypot(of_colour),
+            doubt_mm: ended.doubt_mm.hypot(of_colour).hypot(wander_mm),
             second_mm: ended.second_mm,
             sd_mm,
             line: line.moved(offset, slope),
