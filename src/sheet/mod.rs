@@ -4,6 +4,7 @@
 //! | --- | --- |
 //! | the photo's brightness and colour, one plane at a time | `channel` |
 //! | straight segments of edges | `segments` |
+//! | the straight lines that these draw | `lines` |
 //! | how different the two sides of a line are | `contrast` |
 //! | the rectangle of the planned size | `coarse` |
 //! | sub-pixel points along its sides | `fine` |
@@ -13,6 +14,7 @@ mod channel;
 mod coarse;
 mod contrast;
 mod fine;
+mod lines;
 mod profile;
 mod segments;
 
