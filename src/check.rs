@@ -186,6 +186,7 @@ impl Edged {
             .zip(&cards)
             .map(|((&k, view), &cards)| Look {
                 grey: &shots[k].photo.grey,
+                colour: shots[k].photo.colour.as_ref(),
                 view,
                 cards,
             })
@@ -341,6 +342,10 @@ fn read(
             let told = sizes.into_iter().map(|s| (s.weight, s.reason));
             checked.findings.extend(told);
             continue;
+        }
+        if let Some(why) = edges::second_edge(plan, given, &outline, &edged.sides, turns) {
+            checked.tried = edges::corners(size_mm, &frames, &together.kept);
+            return Err(why);
         }
         if let Way::Either([a, b]) = way {
             return Err(two_ways([a, b].map(|t| edged.lies.turned(t))));

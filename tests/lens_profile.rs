@@ -67,6 +67,7 @@ fn photo(camera: Camera, [width, height]: [u32; 2]) -> Photo {
     Photo {
         path: PathBuf::from("sheet.jpg"),
         grey: GrayImage::new(width, height),
+        colour: None,
         camera,
         warnings: Vec::new(),
     }

@@ -1,6 +1,7 @@
 //! The sheet's own edges, in small drawn photos whose truth is known.
 #![allow(clippy::unwrap_used, reason = "in tests a panic is the report")]
 
+use image::Rgb;
 use nalgebra::Vector3;
 use punchready::card::find;
 use punchready::frame::Point;
@@ -9,7 +10,8 @@ use punchready::photo;
 use punchready::sheet::{self, Look, SheetError, Sides};
 use punchready::survey::{Options, PrintScale, Priors, Sighting, survey};
 use punchready::synth::{
-    Bench, Camera, ExifFacts, Mark, PlacedCard, Scene, SheetPiece, Surface, render, write_jpeg,
+    Bench, Camera, ExifFacts, Mark, PlacedCard, Rendered, Scene, SheetPiece, Surface, render,
+    write_jpeg,
 };
 
 const SIZE_MM: [f64; 2] = [150.0, 60.0];
@@ -44,9 +46,17 @@ fn scene(bench: Bench, tilt_deg: f64, lean_deg: f64) -> Scene {
 type Off = (u32, f64, f64);
 
 fn found(scene: &Scene) -> Result<(Sides, Vec<Off>), SheetError> {
+    found_in(scene, &render(scene), true)
+}
+
+fn found_in(
+    scene: &Scene,
+    drawn: &Rendered,
+    in_colour: bool,
+) -> Result<(Sides, Vec<Off>), SheetError> {
     let dir = tempfile::tempdir().unwrap();
     let file = dir.path().join("photo.jpg");
-    write_jpeg(&file, &render(scene), &ExifFacts::default()).unwrap();
+    write_jpeg(&file, drawn, &ExifFacts::default()).unwrap();
     let photo = photo::read(&file).unwrap();
     let cards = find::find(&photo.grey).cards;
     let (width, height) = photo.grey.dimensions();
@@ -60,6 +70,7 @@ fn found(scene: &Scene) -> Result<(Sides, Vec<Off>), SheetError> {
     let sides = sheet::find(
         &[Look {
             grey: &photo.grey,
+            colour: photo.colour.as_ref().filter(|_| in_colour),
             view: survey.view(0).unwrap(),
             cards: &cards,
         }],
@@ -86,6 +97,66 @@ fn found(scene: &Scene) -> Result<(Sides, Vec<Off>), SheetError> {
         })
         .collect();
     Ok((sides, off))
+}
+
+/// The scene's photo with all but its cards painted anew: `colour` of a place of the sheet's frame, mm, or `None` to
+/// leave it. Mixed in light over the pixel and its neighbours' halves, as a lens does, with some noise.
+fn painted(scene: &Scene, colour: impl Fn(f64, f64, [u8; 3]) -> Option<[f64; 3]>) -> Rendered {
+    let mut drawn = render(scene);
+    let [w, h] = SIZE_MM;
+    let on_card = |x: f64, y: f64| {
+        (w + 9.0..w + 71.0).contains(&x) && (-1.0..h + 1.0).contains(&y)
+            || y > h + 6.5 && y < h + 33.5
+    };
+    const SAMPLES: i32 = 5;
+    let mut dice = 1u32;
+    for (px, py, pixel) in drawn.image.enumerate_pixels_mut() {
+        let was = pixel.0;
+        let mut light = [0.0; 3];
+        let mut left = false;
+        for k in 0..SAMPLES * SAMPLES {
+            let at = |i: i32| (f64::from(i) + 0.5) / f64::from(SAMPLES) * 1.6 - 0.3;
+            let p = Point::new(
+                f64::from(px) + at(k % SAMPLES),
+                f64::from(py) + at(k / SAMPLES),
+            );
+            let p = scene.camera.back_to_plane(p, 0.0);
+            if on_card(p.x, p.y) {
+                left = true;
+                break;
+            }
+            let Some(c) = colour(p.x, p.y, was) else {
+                left = true;
+                break;
+            };
+            for (sum, c) in light.iter_mut().zip(c) {
+                *sum += (c / 255.0).powf(2.2) / f64::from(SAMPLES * SAMPLES);
+            }
+        }
+        if left {
+            continue;
+        }
+        *pixel = Rgb(light.map(|l| {
+            dice = dice.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            let noise = f64::from(dice >> 24) / 256.0 * 8.0 - 4.0;
+            (l.powf(1.0 / 2.2) * 255.0 + noise).round() as u8
+        }));
+    }
+    drawn
+}
+
+/// How far outside the sheet a place is, mm; inside less than 0.
+fn outside(x: f64, y: f64) -> f64 {
+    (-x).max(-y).max(x - SIZE_MM[0]).max(y - SIZE_MM[1])
+}
+
+fn assert_honest(off: &[Off]) {
+    for (line, out, sd) in off {
+        assert!(
+            out.abs() < EDGE_MM + 2.0 * sd,
+            "line {line} is {out:.3} mm out, told as {sd:.3}"
+        );
+    }
 }
 
 fn assert_near(off: &[Off], limit: f64) {
@@ -166,4 +237,80 @@ fn thin_cells_count_by_their_area() {
         "{}",
         left.fraction()
     );
+}
+
+#[test]
+fn a_sheet_as_bright_as_its_bench_is_found_by_its_colour() {
+    // Green on brown: 120 and 122 grey levels.
+    let scene = scene(Bench::Dark, 12.0, -70.0);
+    let drawn = painted(&scene, |x, y, _| {
+        Some(if outside(x, y) < 0.0 {
+            [104.0, 134.0, 92.0]
+        } else {
+            [150.0, 115.0, 84.0]
+        })
+    });
+    let without = found_in(&scene, &drawn, false);
+    assert!(without.is_err(), "{:?}", without.map(|(_, off)| off));
+    let (sides, off) = found_in(&scene, &drawn, true).unwrap();
+    assert_eq!(sides.lines[0].len(), 4);
+    assert_honest(&off);
+    assert!(off.iter().all(|(_, _, sd)| *sd > 0.05), "{off:?}");
+    assert_near(&off, 0.25);
+}
+
+#[test]
+fn colours_without_a_sheet_are_none() {
+    // A bench of coloured boards.
+    let scene = scene(Bench::Dark, 12.0, -70.0);
+    let drawn = painted(&scene, |_, y, _| {
+        Some(if (y / 37.0).floor() as i32 % 2 == 0 {
+            [104.0, 134.0, 92.0]
+        } else {
+            [150.0, 115.0, 84.0]
+        })
+    });
+    assert!(found_in(&scene, &drawn, true).is_err());
+}
+
+#[test]
+fn a_badly_filed_edge_is_found_with_a_doubt() {
+    // The outermost 0.0 to 0.24 mm are as dark as the bench, here more of them and there less.
+    let scene = scene(Bench::Dark, 8.0, -80.0);
+    let drawn = painted(&scene, |x, y, _| {
+        let along = x + y;
+        let rim = 0.12 + 0.07 * (along * 0.9).sin() + 0.05 * (along * 0.37).sin();
+        Some(if outside(x, y) < -rim {
+            [170.0; 3]
+        } else {
+            [60.0; 3]
+        })
+    });
+    let (sides, off) = found_in(&scene, &drawn, true).unwrap();
+    assert_eq!(sides.lines[0].len(), 4);
+    assert_honest(&off);
+}
+
+#[test]
+fn a_template_inside_the_metals_edge_leaves_two() {
+    let scene = scene(Bench::Dark, 5.0, -80.0);
+    let drawn = painted(&scene, |x, y, _| {
+        Some(if outside(x, y) > 0.0 {
+            [45.0; 3]
+        } else if x < 1.2 {
+            [150.0; 3]
+        } else {
+            [225.0; 3]
+        })
+    });
+    let (sides, _) = found_in(&scene, &drawn, true).unwrap();
+    assert!(
+        sides
+            .seconds
+            .iter()
+            .any(|(id, mm)| id.0 == 3 && (mm - 1.2).abs() < 0.15),
+        "{:?}",
+        sides.seconds
+    );
+    assert!(sides.seconds.iter().all(|(id, _)| id.0 == 3));
 }

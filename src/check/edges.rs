@@ -203,6 +203,57 @@ pub(super) fn doubt_sizes(survey: &mut Survey, sizes: &[OtherSize], turns: u32) 
     }
 }
 
+/// An edge that the places are measured from, beyond which another could as well be the sheet's: a paper template that
+/// ends a millimetre inside the metal. The sheet's size settles it if it is the planned one as measured, and would not
+/// be with the other edge; but not a size that was told, as then all else is made to fit it.
+pub(super) fn second_edge(
+    plan: &Plan,
+    given: &Given,
+    outline: &Outline,
+    sides: &Sides,
+    turns: u32,
+) -> Option<Reason> {
+    let across = [
+        (
+            Edge::Bottom,
+            "bottom",
+            Known::SheetHeight,
+            outline.height_mm,
+            plan.height_mm,
+            Edge::Top,
+        ),
+        (
+            Edge::Left,
+            "left",
+            Known::SheetWidth,
+            outline.width_mm,
+            plan.width_mm,
+            Edge::Right,
+        ),
+    ];
+    let second = |edge| {
+        let line = sheet::line_of(edge, turns);
+        let of_line = sides.seconds.iter().filter(|(l, _)| *l == line);
+        of_line.map(|(_, mm)| *mm).max_by(f64::total_cmp)
+    };
+    across
+        .into_iter()
+        .find_map(|(edge, name, known, measured, planned, opposite)| {
+            let beyond = second(edge)?;
+            let settled = !given.known.iter().any(|(k, _)| *k == known)
+                && second(opposite).is_none()
+                && measured.is_some_and(|[mm, u]| {
+                    (mm - planned).abs() + 2.0 * u < (mm + beyond - planned).abs() - 2.0 * u
+                });
+            (!settled).then(|| Reason {
+                code: "two-edges",
+                text: format!(
+                    "the {name} edge shows twice: {beyond:.1} mm beyond the line that was taken for it there is another, and either may be the sheet's (something glued on it, a film, a strip on the bench?); make the true edge show alone, or give two marks as the datum in the plan"
+                ),
+            })
+        })
+}
+
 /// Where the photos show the plan's corners: the photo's place in the list of all, and the corners it shows.
 pub(super) fn corners(
     size_mm: [f64; 2],

@@ -1,4 +1,4 @@
-//! JPEG, straight to brightness.
+//! JPEG, straight to brightness and colour.
 //!
 //! The file is first walked marker by marker. That finds the frame, the EXIF block and the end of the
 //! picture, and copies only what decoding needs, so that thumbnails, colour profiles, gain maps and
@@ -18,8 +18,9 @@ use zune_core::colorspace::ColorSpace;
 use zune_core::options::DecoderOptions;
 use zune_jpeg::JpegDecoder;
 
+use super::colour::{Colour, blue_red};
 use super::error::Fault;
-use super::{MAX_SIDE, Plane, luma};
+use super::{MAX_SIDE, Planes, keep_one, luma};
 use walk::Walk;
 use watched::Watched;
 
@@ -45,8 +46,6 @@ pub(super) struct File {
     height: u32,
     colours: Colours,
     progressive: bool,
-    /// Colour is halved downwards but not across (4:4:0), as in a 4:2:2 file turned without decoding.
-    colour_halved_down: bool,
     /// Only what decoding needs, with ones put in.
     stream: Vec<u8>,
     /// Where the last real coded byte of `stream` ends.
@@ -59,26 +58,31 @@ impl File {
         Walk::new(bytes).run()
     }
 
-    /// Decodes to the grey plane as stored.
-    pub(super) fn grey(self) -> Result<Plane, Fault> {
+    /// Decodes to the grey plane as stored, and to its colour turned upright from `orientation`.
+    pub(super) fn planes(self, orientation: u8) -> Result<Planes, Fault> {
         let (width, height) = (self.width, self.height);
-        let data = match self.colours {
+        let size = [width as usize, height as usize];
+        let (data, colour) = match self.colours {
+            Colours::Grey => (self.decode(ColorSpace::Luma)?, None),
             Colours::Rgb => {
                 let mut data = self.decode(ColorSpace::RGB)?;
+                let colour = Colour::of(&data, size, orientation, |p| blue_red([p[0], p[1], p[2]]))
+                    .ok_or_else(too_few_rows)?;
                 keep_one(&mut data, |p| luma(p[0], p[1], p[2]));
-                data
+                (data, Some(colour))
             }
-            // zune-jpeg 0.5.15 loses its place in these when asked for brightness alone.
-            Colours::YCbCr if self.colour_halved_down => {
+            Colours::YCbCr => {
                 let mut data = self.decode(ColorSpace::YCbCr)?;
+                let colour = Colour::of(&data, size, orientation, |p| [p[1], p[2]])
+                    .ok_or_else(too_few_rows)?;
                 keep_one(&mut data, |p| p[0]);
-                data
+                (data, Some(colour))
             }
-            Colours::YCbCr | Colours::Grey => self.decode(ColorSpace::Luma)?,
         };
         let grey = GrayImage::from_raw(width, height, data).ok_or_else(too_few_rows)?;
-        Ok(Plane {
+        Ok(Planes {
             grey,
+            colour,
             warnings: Vec::new(),
         })
     }
@@ -115,16 +119,6 @@ impl File {
         }
         Ok(data)
     }
-}
-
-/// Turns three bytes a pixel into one, in place.
-fn keep_one(data: &mut Vec<u8>, one: impl Fn(&[u8]) -> u8) {
-    let pixels = data.len() / 3;
-    for i in 0..pixels {
-        data[i] = one(&data[3 * i..3 * i + 3]);
-    }
-    data.truncate(pixels);
-    data.shrink_to_fit();
 }
 
 fn too_few_rows() -> Fault {

@@ -1,16 +1,18 @@
-//! Reading a photo: one upright grey plane and what the camera says of itself.
+//! Reading a photo: one upright grey plane, its colour apart, and what the camera says of itself.
 //!
 //! | step | module |
 //! | --- | --- |
 //! | what kind of file it is, by its first bytes | `kind` |
-//! | JPEG, straight to brightness | `jpeg` |
+//! | JPEG, straight to brightness and colour | `jpeg` |
 //! | PNG, row by row | `png` |
 //! | what the camera wrote about the shot | `exif` |
+//! | colour apart from brightness, at half the size | `colour` |
 //! | turning the plane upright | `turn` |
 //!
 //! Nothing is allocated on a header's word alone: a file is refused when its claimed size is out of
 //! bounds, or larger than its compressed bytes could ever hold.
 
+mod colour;
 mod error;
 mod exif;
 mod jpeg;
@@ -24,6 +26,7 @@ use std::path::{Path, PathBuf};
 
 use image::{GrayImage, RgbImage};
 
+pub use colour::{COLOUR_SCALE, Colour};
 use error::Fault;
 pub use error::PhotoError;
 use kind::Kind;
@@ -66,13 +69,15 @@ pub struct Photo {
     pub path: PathBuf,
     /// Brightness, upright; sRGB-encoded as in the file.
     pub grey: GrayImage,
+    /// Its colour without its brightness; `None` for a photo in grey.
+    pub colour: Option<Colour>,
     /// What the camera says.
     pub camera: Camera,
     /// What is odd about the file, in words for the user; empty as a rule.
     pub warnings: Vec<String>,
 }
 
-/// Reads a photo (JPEG or PNG) as one upright grey plane.
+/// Reads a photo (JPEG or PNG) as one upright grey plane and its colour.
 ///
 /// Colour becomes brightness as JPEG has it: Y = 0.299 R + 0.587 G + 0.114 B of the sRGB-encoded
 /// values (ITU-R BT.601, as JFIF 1.02 names it; from memory). A broken EXIF block is a warning.
@@ -83,20 +88,19 @@ pub struct Photo {
 pub fn read(path: &Path) -> Result<Photo, PhotoError> {
     let named = |fault: Fault| fault.in_file(path);
     let bytes = load(path)?;
-    let (plane, tags) = match Kind::of(&bytes).map_err(named)? {
+    let (plane, (camera, mut warnings)) = match Kind::of(&bytes).map_err(named)? {
         Kind::Jpeg => {
             let file = jpeg::File::parse(&bytes).map_err(named)?;
-            let tags = file.exif.clone();
+            let camera = exif::camera(file.exif.clone());
             drop(bytes);
-            (file.grey().map_err(named)?, tags)
+            (file.planes(camera.0.orientation).map_err(named)?, camera)
         }
         Kind::Png => {
             let file = png::File::parse(&bytes).map_err(named)?;
-            let tags = file.exif.map(<[u8]>::to_vec);
-            (file.grey().map_err(named)?, tags)
+            let camera = exif::camera(file.exif.map(<[u8]>::to_vec));
+            (file.planes(camera.0.orientation).map_err(named)?, camera)
         }
     };
-    let (camera, mut warnings) = exif::camera(tags);
     warnings.extend(plane.warnings);
     if matches!(camera.orientation, 2 | 4 | 5 | 7) {
         warnings.push(format!(
@@ -109,6 +113,7 @@ pub fn read(path: &Path) -> Result<Photo, PhotoError> {
     Ok(Photo {
         path: path.to_owned(),
         grey,
+        colour: plane.colour,
         camera,
         warnings,
     })
@@ -137,9 +142,10 @@ pub fn read_colour(path: &Path) -> Result<RgbImage, PhotoError> {
     Ok(upright(picture, exif::camera(tags).0.orientation))
 }
 
-/// A decoded grey plane as the file stores it, and what was odd about it.
-struct Plane {
+/// A decoded grey plane as the file stores it, its colour upright, and what was odd about the file.
+struct Planes {
     grey: GrayImage,
+    colour: Option<Colour>,
     warnings: Vec<String>,
 }
 
@@ -180,4 +186,14 @@ fn check_size(width: u32, height: u32) -> Result<(), Fault> {
 fn luma(r: u8, g: u8, b: u8) -> u8 {
     // 16-bit fractions of 0.299, 0.587, 0.114 that add up to 65536, and a half to round.
     ((19_595 * u32::from(r) + 38_470 * u32::from(g) + 7_471 * u32::from(b) + 32_768) >> 16) as u8
+}
+
+/// Turns three bytes a pixel into one, in place.
+fn keep_one(data: &mut Vec<u8>, one: impl Fn(&[u8]) -> u8) {
+    let pixels = data.len() / 3;
+    for i in 0..pixels {
+        data[i] = one(&data[3 * i..3 * i + 3]);
+    }
+    data.truncate(pixels);
+    data.shrink_to_fit();
 }

@@ -5,8 +5,9 @@ use std::io::Cursor;
 use ::png::{Adam7Info, ColorType, Decoder, InterlaceInfo, Transformations};
 use image::{GrayImage, RgbImage};
 
+use super::colour::{Colour, blue_red};
 use super::error::Fault;
-use super::{Plane, check_size, luma};
+use super::{Planes, check_size, keep_one, luma};
 
 /// Deflate gives at most 1032 bytes for one (a 258-byte match for two bits). A picture of one byte a
 /// pixel or more cannot exceed that; a photo is never near it, so finer packing is held to it too.
@@ -89,22 +90,22 @@ impl<'a> File<'a> {
         }
     }
 
-    /// Decodes to the grey plane as stored; what is see-through is laid on white.
-    pub(super) fn grey(self) -> Result<Plane, Fault> {
+    /// Decodes to the grey plane as stored, and to its colour turned upright from `orientation`; what is see-through
+    /// is laid on white.
+    pub(super) fn planes(self, orientation: u8) -> Result<Planes, Fault> {
         let mut clear = false;
-        let data = self.rows(1, |colour, row, out| {
-            match colour {
-                ColorType::Grayscale => out.extend_from_slice(row),
-                ColorType::GrayscaleAlpha => out.extend(row.chunks_exact(2).map(|p| {
-                    clear |= p[1] != 255;
-                    on_white(p[0], p[1])
-                })),
-                ColorType::Rgba => out.extend(row.chunks_exact(4).map(|p| {
-                    clear |= p[3] != 255;
-                    on_white(luma(p[0], p[1], p[2]), p[3])
-                })),
-                _ => out.extend(row.chunks_exact(3).map(|p| luma(p[0], p[1], p[2]))),
-            };
+        let size = [self.width as usize, self.height as usize];
+        let mut data = self.rows(3, |colour, row, out| match colour {
+            ColorType::Grayscale => out.extend(row.iter().flat_map(|&g| [g; 3])),
+            ColorType::GrayscaleAlpha => out.extend(row.chunks_exact(2).flat_map(|p| {
+                clear |= p[1] != 255;
+                [on_white(p[0], p[1]); 3]
+            })),
+            ColorType::Rgba => out.extend(row.chunks_exact(4).flat_map(|p| {
+                clear |= p[3] != 255;
+                [p[0], p[1], p[2]].map(|c| on_white(c, p[3]))
+            })),
+            _ => out.extend_from_slice(row),
         })?;
         let warnings = if clear {
             vec![
@@ -114,8 +115,15 @@ impl<'a> File<'a> {
         } else {
             Vec::new()
         };
+        let colour = Colour::of(&data, size, orientation, |p| blue_red([p[0], p[1], p[2]]))
+            .ok_or_else(too_few_rows)?;
+        keep_one(&mut data, |p| luma(p[0], p[1], p[2]));
         let grey = GrayImage::from_raw(self.width, self.height, data).ok_or_else(too_few_rows)?;
-        Ok(Plane { grey, warnings })
+        Ok(Planes {
+            grey,
+            colour: Some(colour),
+            warnings,
+        })
     }
 
     /// Decodes to colour as stored.

@@ -4,7 +4,9 @@
 use nalgebra::Vector2;
 use rayon::prelude::*;
 
+use super::channel::Channel;
 use super::contrast::{Contrast, MIN_STEP};
+use super::lines::{DrawnLine, lines, near_mm, proposed};
 use super::segments::{self, Segment};
 use super::{Look, SheetError};
 use crate::frame::{Face, Pixel, Point};
@@ -32,24 +34,8 @@ impl Rectangle {
     }
 }
 
-/// Segments join one line within this, mm.
-const NEAR_MM: f64 = 0.7;
-/// Photos joined by cards alone do not quite lie in line: for each more, so much more, mm, up to the limit.
-const MORE_NEAR_MM: f64 = 0.25;
-const MOST_NEAR_MM: f64 = 1.5;
-/// Directions of a segment and of its line differ by less than this, rad, and more for short segments.
-const SAME_WAY: f64 = 0.025;
-/// Grain and print hold many segments: only what a line holds more than the bands beside it, this far out,
-/// counts.
-const BESIDE_MM: f64 = 1.8;
-/// Lines that are looked at in each sector of directions (grain fills one with lines, the sheet's other sides
-/// lie in another), and sectors of a whole turn.
-const MAX_LINES: usize = 36;
-const SECTORS: f64 = 24.0;
 /// Rectangles that are looked at closely.
 const MAX_RECTANGLES: usize = 80;
-/// Segments of a sector that may propose a line.
-const MAX_SEEDS: usize = 110;
 /// Shortest drawn length of a line, mm and share of the sheet's shorter side.
 const MIN_DRAWN_MM: f64 = 12.0;
 const MIN_DRAWN_SHARE: f64 = 0.3;
@@ -81,65 +67,27 @@ const SIZE_MM: f64 = 1.5;
 /// wrong.
 const WIDE_SHARE: f64 = 0.09;
 
-/// A straight line drawn by segments.
-struct DrawnLine {
-    /// Unit normal and offset: points p with normal . p = offset.
-    normal: Vector2<f64>,
-    offset: f64,
-    /// Millimetre cells along it that are drawn, sorted; along is the normal turned a quarter clockwise.
-    cells: Vec<i32>,
-    /// Length of the segments on it less those beside it, mm.
-    excess: f64,
-    /// How far it parts two brightnesses, see [`Contrast::step`].
-    step: f64,
-}
-
-impl DrawnLine {
-    fn along(&self) -> Vector2<f64> {
-        Vector2::new(self.normal.y, -self.normal.x)
-    }
-
-    /// A point amid what is drawn.
-    fn middle(&self) -> Vector2<f64> {
-        self.normal * self.offset + self.along() * f64::from(self.cells[self.cells.len() / 2])
-    }
-
-    fn meet(&self, other: &Self) -> Option<Vector2<f64>> {
-        let sine = self.normal.perp(&other.normal);
-        if sine.abs() < 0.5 {
-            return None;
-        }
-        Some((other.along() * -self.offset + self.along() * other.offset) / -sine)
-    }
-
-    /// Share of the visible stretches of the segment from `a` to `b` that is drawn.
-    fn shown(&self, a: Vector2<f64>, b: Vector2<f64>, visible: &[bool]) -> f64 {
-        let n = visible.len();
-        let step = (b - a) / n as f64;
-        let along = self.along();
-        let mut seen = 0;
-        let mut drawn = 0;
-        for k in (0..n).filter(|&k| visible[k]) {
-            let s = (a + step * (k as f64 + 0.5)).dot(&along).floor() as i32;
-            seen += 1;
-            drawn += i32::from((s - 1..=s + 1).any(|c| self.cells.binary_search(&c).is_ok()));
-        }
-        f64::from(drawn) / f64::from(seen.max(1))
-    }
-}
-
-/// The rectangle of `size` (width, height, mm) that shows best.
+/// The rectangle of `size` (width, height, mm) that shows best in these `channels`.
 pub(super) fn rectangle(
+    channels: &[Channel],
     looks: &[Look],
     survey: &Survey,
     size: [f64; 2],
 ) -> Result<Rectangle, SheetError> {
-    let segments: Vec<Segment> = looks.iter().flat_map(segments::on_face).collect();
     let shortest = MIN_DRAWN_MM
         .max(MIN_DRAWN_SHARE * size[0].min(size[1]))
         .min(60.0);
-    let contrast = Contrast { looks };
-    let lines = lines(&segments, shortest, &contrast);
+    let contrast = Contrast { looks, channels };
+    let near_mm = near_mm(looks.len());
+    let drawn = channels
+        .iter()
+        .flat_map(|&channel| {
+            let seen = |look: &Look| Some(segments::on_face(look, look.plane(channel)?));
+            let segments: Vec<Segment> = looks.iter().filter_map(seen).flatten().collect();
+            proposed(&segments, shortest, near_mm)
+        })
+        .collect();
+    let lines = lines(drawn, &contrast);
     let doubts = lines.par_iter().map(|l| doubt(survey, looks, l)).collect();
     let search = Search {
         lines: &lines,
@@ -178,142 +126,6 @@ pub(super) fn inside(outline: &[Point<Pixel>; 4], p: Point<Pixel>, margin: f64) 
     (0..4).all(|i| {
         let side = outline[(i + 1) % 4] - outline[i];
         side.perp(&(p - outline[i])) >= -margin * side.norm()
-    })
-}
-
-/// The straight lines that the segments draw, the longest first. Each long segment proposes one, and
-/// takes in the others along it, first those near by.
-fn lines(segments: &[Segment], shortest_mm: f64, contrast: &Contrast) -> Vec<DrawnLine> {
-    let mut order: Vec<usize> = (0..segments.len()).collect();
-    order.sort_by(|&a, &b| {
-        segments[b]
-            .length()
-            .total_cmp(&segments[a].length())
-            .then(a.cmp(&b))
-    });
-    // As with the lines: some of every direction.
-    let mut proposals = [0usize; SECTORS as usize + 1];
-    order.retain(|&i| {
-        let n = segments[i].normal;
-        let k = ((n.y.atan2(n.x) / std::f64::consts::TAU + 0.5) * SECTORS) as usize;
-        proposals[k] += 1;
-        proposals[k] <= MAX_SEEDS
-    });
-    let more = MORE_NEAR_MM * contrast.looks.len().saturating_sub(1) as f64;
-    let near_mm = (NEAR_MM + more).min(MOST_NEAR_MM);
-    let proposed: Vec<Option<DrawnLine>> = order
-        .into_par_iter()
-        .map(|seed| drawn(segments, &segments[seed], shortest_mm, near_mm))
-        .collect();
-    let sector = |l: &DrawnLine| {
-        ((l.normal.y.atan2(l.normal.x) / std::f64::consts::TAU + 0.5) * SECTORS) as usize
-    };
-    let mut lines: Vec<DrawnLine> = Vec::new();
-    let mut fitted: Vec<DrawnLine> = proposed.into_iter().flatten().collect();
-    fitted.sort_by(|a, b| b.excess.total_cmp(&a.excess));
-    for line in fitted {
-        let middle = line.middle();
-        let same = |l: &DrawnLine| {
-            (l.normal - line.normal).norm() < 0.02 && (l.normal.dot(&middle) - l.offset).abs() < 0.6
-        };
-        if !lines.iter().any(same) {
-            lines.push(line);
-        }
-    }
-    lines.par_iter_mut().for_each(|l| {
-        let at = |s: i32| l.normal * l.offset + l.along() * (f64::from(s) + 0.5);
-        let stride = l.cells.len().div_ceil(24).max(1);
-        let places: Vec<Vector2<f64>> = l.cells.iter().step_by(stride).map(|&s| at(s)).collect();
-        l.step = contrast.step_at(&places, l.normal).unwrap_or(0.0);
-    });
-    // What parts two brightnesses first: grain, a mat's grid and ruled lines fill a sector without.
-    let worth = |l: &DrawnLine| l.excess * (0.2 + l.step);
-    lines.sort_by(|a, b| worth(b).total_cmp(&worth(a)));
-    let mut alike = [0usize; SECTORS as usize + 1];
-    lines.retain(|l| {
-        alike[sector(l)] += 1;
-        alike[sector(l)] <= MAX_LINES
-    });
-    lines
-}
-
-/// The line along `seed`; `None` when it holds little more than the bands beside it.
-fn drawn(
-    segments: &[Segment],
-    seed: &Segment,
-    shortest_mm: f64,
-    near_mm: f64,
-) -> Option<DrawnLine> {
-    let mut normal = seed.normal;
-    let mut offset = normal.dot(&seed.middle());
-    let mut on: Vec<&Segment> = Vec::new();
-    for reach in [40.0, 100.0, f64::MAX, f64::MAX] {
-        let near = |s: &&Segment| {
-            let way = SAME_WAY + 0.3 / s.length();
-            s.ends
-                .iter()
-                .all(|e| (normal.dot(e) - offset).abs() < near_mm)
-                && s.normal.dot(&normal) > 0.0
-                && s.normal.perp(&normal).abs() < way
-                && (s.middle() - seed.middle()).norm() - s.length() / 2.0 < reach
-        };
-        on = segments.iter().filter(near).collect();
-        let total: f64 = on.iter().map(|s| s.length()).sum();
-        if total <= 0.0 {
-            return None;
-        }
-        let mean = on
-            .iter()
-            .map(|s| s.middle() * s.length())
-            .sum::<Vector2<f64>>()
-            / total;
-        let spread = |s: &&Segment| {
-            s.ends
-                .iter()
-                .map(|e| (e - mean) * (e - mean).transpose())
-                .sum::<nalgebra::Matrix2<f64>>()
-                * s.length()
-        };
-        let cov = on.iter().map(spread).sum::<nalgebra::Matrix2<f64>>();
-        let angle = 0.5 * f64::atan2(2.0 * cov[(0, 1)], cov[(0, 0)] - cov[(1, 1)]);
-        let across = Vector2::new(-angle.sin(), angle.cos());
-        normal = if across.dot(&normal) < 0.0 {
-            -across
-        } else {
-            across
-        };
-        offset = normal.dot(&mean);
-    }
-    let beside: f64 = segments
-        .iter()
-        .filter(|s| {
-            let d = (normal.dot(&s.middle()) - offset).abs();
-            // Beyond what counts as on it.
-            let beside = BESIDE_MM - NEAR_MM + near_mm;
-            d > beside
-                && d < beside + near_mm
-                && s.normal.dot(&normal) > 0.0
-                && s.normal.perp(&normal).abs() < SAME_WAY + 0.3 / s.length()
-        })
-        .map(Segment::length)
-        .sum();
-    let along = Vector2::new(normal.y, -normal.x);
-    let mut cells: Vec<i32> = on
-        .iter()
-        .flat_map(|s| {
-            let [a, b] = s.ends.map(|e| along.dot(&e).floor() as i32);
-            a.min(b)..=a.max(b)
-        })
-        .collect();
-    cells.sort_unstable();
-    cells.dedup();
-    let excess = on.iter().map(|s| s.length()).sum::<f64>() - beside;
-    (excess >= 0.7 * shortest_mm && cells.len() as f64 >= shortest_mm).then_some(DrawnLine {
-        normal,
-        offset,
-        cells,
-        excess,
-        step: 0.0,
     })
 }
 

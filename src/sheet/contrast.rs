@@ -4,8 +4,8 @@
 use nalgebra::Vector2;
 
 use super::Look;
+use super::channel::Channel;
 use crate::frame::Point;
-use crate::raster::sample;
 
 /// A side that parts less than this from that is no edge of a sheet: 3 % of the brightness.
 pub(super) const MIN_STEP: f64 = 0.1;
@@ -28,6 +28,8 @@ const FAR_SAYS: f64 = 0.05;
 #[derive(Clone, Copy)]
 pub(super) struct Contrast<'a> {
     pub(super) looks: &'a [Look<'a>],
+    /// The planes of a photo that have a say: a line parts what it parts in one of them.
+    pub(super) channels: &'a [Channel],
 }
 
 /// A side found by its step.
@@ -66,7 +68,8 @@ impl Contrast<'_> {
         (0..n)
             .map(|k| {
                 let p = a + (b - a) * ((k as f64 + 0.5) / n as f64);
-                self.look(p).is_some_and(|look| level(look, p).is_some())
+                self.look(p)
+                    .is_some_and(|look| look.pixel(Point::at(p), MARGIN_PX).is_some())
             })
             .collect()
     }
@@ -80,15 +83,40 @@ impl Contrast<'_> {
     /// How different the two sides of the segment from `a` to `b` are, 0 to 1, as most of it shows; `None`
     /// when hardly any of it is in the photo.
     pub(super) fn step(&self, a: Vector2<f64>, b: Vector2<f64>) -> Option<f64> {
+        let steps = self.channels.iter();
+        steps
+            .filter_map(|&c| self.step_of(c, a, b))
+            .max_by(f64::total_cmp)
+    }
+
+    /// The same in one plane.
+    pub(super) fn step_of(
+        &self,
+        channel: Channel,
+        a: Vector2<f64>,
+        b: Vector2<f64>,
+    ) -> Option<f64> {
         let along = (b - a).normalize();
         let places: Vec<Vector2<f64>> = (0..PLACES)
             .map(|k| a + (b - a) * ((k as f64 + 0.5) / PLACES as f64))
             .collect();
-        self.step_at(&places, Vector2::new(along.y, -along.x))
+        self.step_in(channel, &places, Vector2::new(along.y, -along.x))
     }
 
-    /// The same at `places` of a line with this unit normal.
+    /// [`Self::step`] at `places` of a line with this unit normal.
     pub(super) fn step_at(&self, places: &[Vector2<f64>], normal: Vector2<f64>) -> Option<f64> {
+        let steps = self.channels.iter();
+        steps
+            .filter_map(|&c| self.step_in(c, places, normal))
+            .max_by(f64::total_cmp)
+    }
+
+    fn step_in(
+        &self,
+        channel: Channel,
+        places: &[Vector2<f64>],
+        normal: Vector2<f64>,
+    ) -> Option<f64> {
         let mut differences: Vec<f64> = places
             .iter()
             .filter_map(|&p| {
@@ -96,11 +124,11 @@ impl Contrast<'_> {
                 let mean = |sign: f64| {
                     let mut levels = [0.0; BESIDE_MM.len()];
                     for (value, out) in levels.iter_mut().zip(BESIDE_MM) {
-                        *value = level(look, p + normal * (sign * out))?;
+                        *value = level(channel, look, p + normal * (sign * out))?;
                     }
                     Some(middle_one(levels))
                 };
-                Some(difference(mean(-1.0)?, mean(1.0)?))
+                Some(channel.difference(mean(-1.0)?, mean(1.0)?))
             })
             .collect();
         if differences.len() < 4 || 8 * differences.len() < places.len() {
@@ -118,6 +146,22 @@ impl Contrast<'_> {
         reach: f64,
         lean: f64,
     ) -> Option<Swept> {
+        let swept = self.channels.iter();
+        let swept = swept.filter_map(|&c| self.sweep_in(c, a, b, reach, lean));
+        swept
+            .max_by(|a, b| a.0.total_cmp(&b.0))
+            .map(|(_, swept)| swept)
+    }
+
+    /// The same in one plane, and what it is worth.
+    fn sweep_in(
+        &self,
+        channel: Channel,
+        a: Vector2<f64>,
+        b: Vector2<f64>,
+        reach: f64,
+        lean: f64,
+    ) -> Option<(f64, Swept)> {
         let along = (b - a).normalize();
         let outward = Vector2::new(along.y, -along.x);
         let length = (b - a).norm();
@@ -132,8 +176,13 @@ impl Contrast<'_> {
             .map(|k| {
                 let s = length * ((k as f64 + 0.5) / PLACES as f64);
                 let look = self.look(a + along * s);
-                let levels = (-n..=n)
-                    .map(|i| level(look?, a + along * s + outward * (f64::from(i) * SWEEP_MM)));
+                let levels = (-n..=n).map(|i| {
+                    level(
+                        channel,
+                        look?,
+                        a + along * s + outward * (f64::from(i) * SWEEP_MM),
+                    )
+                });
                 (s - length / 2.0, levels.collect())
             })
             .collect();
@@ -153,7 +202,7 @@ impl Contrast<'_> {
                             }
                             Some(middle_one(near))
                         };
-                        Some(difference(mean(-1.0)?, mean(1.0)?))
+                        Some(channel.difference(mean(-1.0)?, mean(1.0)?))
                     })
                     .collect();
                 if differences.len() < 4 || 5 * differences.len() < PLACES {
@@ -180,20 +229,16 @@ impl Contrast<'_> {
                 }
             }
         }
-        best.map(|(_, swept)| swept)
+        best
     }
 }
 
 /// No level is taken this near to the photo's rim, px.
 const MARGIN_PX: f64 = 2.0;
 
-fn level(look: &Look, p: Vector2<f64>) -> Option<f64> {
+fn level(channel: Channel, look: &Look, p: Vector2<f64>) -> Option<f64> {
     let q = look.pixel(Point::at(p), MARGIN_PX)?;
-    Some(sample(look.grey, q.x, q.y))
-}
-
-fn difference(inside: f64, outside: f64) -> f64 {
-    (inside - outside) / inside.max(outside).max(1.0)
+    Some(look.plane(channel)?.level(q))
 }
 
 fn middle_one(mut levels: [f64; BESIDE_MM.len()]) -> f64 {

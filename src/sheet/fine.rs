@@ -3,13 +3,17 @@
 //! Brightness is made linear first. An edge blurred by the lens is a half-way step in light; in the
 //! file's encoded levels the half-way point lies towards the dark side, by a quarter of a pixel or more.
 
-use nalgebra::Vector2;
+use nalgebra::{Matrix3, Vector2, Vector3};
 use rayon::prelude::*;
 
 use super::Look;
+use super::channel::{Channel, Plane};
 use super::coarse::{Rectangle, inside};
+use super::contrast::Contrast;
+use super::profile::{
+    End, Profile, WALL_ALIKE, WALL_HIDDEN, edge_in, sheet_end, stacked, step_near,
+};
 use crate::frame::{Face, Pixel, Point};
-use crate::raster::linear_light;
 
 /// Distance between profiles along an edge, mm, and half the stretch each is averaged over: they do not
 /// overlap, so their errors are their own.
@@ -20,43 +24,41 @@ const ROUGH_MM: f64 = 1.8;
 const CLOSE_MM: f64 = 0.8;
 /// Corners are rounded and burred: no profiles this near to them, mm.
 const CORNER_MM: f64 = 3.0;
-/// Gap between the inner and the outer of two steps of opposite sign that one burr makes, mm.
-const BURR_MM: f64 = 0.5;
-/// A step this strong against the strongest of its profile may be the edge.
-const STRONG_ENOUGH: f64 = 0.35;
 /// Fewest good profiles on a side, and the share of the tried ones that must agree.
 const MIN_POINTS: usize = 8;
 const MIN_SHARE: f64 = 0.5;
-/// A step of all profiles together this strong against their strongest may be the edge; and this strong
-/// against their mean light it is one at all.
-const STACK_STRONG: f64 = 0.3;
-const STACK_LEAST: f64 = 0.006;
-/// A step is that only if so many times as steep as most of the bare face is.
-const OVER_BARE: f64 = 4.0;
-/// How far inside the rough line the sheet may end, mm: something stronger lies so near beyond its edge.
-const INNER_MM: f64 = 0.8;
 /// How far from where the profiles together have it one may have the edge, mm and px.
-const NEAR_STACK_MM: f64 = 0.2;
+pub(super) const NEAR_STACK_MM: f64 = 0.2;
 const NEAR_STACK_PX: f64 = 1.2;
 /// Both halves of a side may turn its rough line by this much, rad, not more: 1 mm over 200 mm.
 const MAX_TURN: f64 = 0.005;
 /// Places that scatter by more than this share of it are a texture's, not an edge's: even spread gives 0.58.
 const SCATTER_SHARE: f64 = 0.45;
-/// Narrower than this, px, a side wall blends with what is beside it.
-const WALL_PX: f64 = 1.5;
-/// A step beyond the edge, this strong against the strongest, shows where the side wall ends.
-const WALL_END: f64 = 0.08;
-/// Where only one step shows, the standard deviation of what the wall moves it, share of its width: a dark wall
-/// moves it not at all, a bright one by most of its width.
-const WALL_HIDDEN: f64 = 0.4;
-/// Where both its steps show, their blur still moves the inner one by up to this share of its width.
-const WALL_BLEND: f64 = 0.15;
-/// The outer of two steps of the same sign is a burr's only if it is this strong against the inner.
-const BURR_OUTER: f64 = 0.6;
-/// A dip this strong against the strongest step, after a rise, shows a burr as bright as the bench.
-const BURR_DIP: f64 = 0.05;
 /// Smallest standard deviation of one point, px: rounding, resampling, and the edge's own nicks.
 const FLOOR_PX: f64 = 0.06;
+
+/// Least step of a colour that is an edge, see [`Contrast::step`]: 6 % of middle grey, twice what brightness must show,
+/// as JPEGs keep colours coarsely.
+const COLOUR_STEP: f64 = 0.2;
+/// A colour's edge may be off so much with all its points, px of its plane: phones smooth colours more, and towards
+/// the side of more light.
+const COLOUR_PX: f64 = 0.5;
+/// Brightness and colour show the same edge within this, mm, and both their doubts.
+const AGREE_MM: f64 = 0.2;
+
+/// A side that is bent is looked at in parts of at least so many profiles, 10 mm, and of so many parts.
+const PART: usize = 6;
+const MIN_PARTS: usize = 4;
+const MAX_PARTS: usize = 10;
+/// A side may be bent so much between its ends, mm, by a lens that nobody told of, and turned so much by a survey of one
+/// small card, rad. A curled card or a bowed sheet bends it too, and then more than its edges is wrong.
+const MAX_BOW_MM: f64 = 0.25;
+const MAX_BENT_TURN: f64 = 0.012;
+/// A rough edge: its places lie within this of its line, mm, on this share of its profiles, and at this share of its
+/// places the two sides differ as all do.
+const ROUGH_NEAR_MM: f64 = 0.5;
+const ROUGH_SHARE: f64 = 0.7;
+const ROUGH_DIFFER: f64 = 0.9;
 
 /// Points along one side.
 #[derive(Debug, Clone)]
@@ -66,12 +68,32 @@ pub(super) struct SidePoints {
     /// Standard deviation of what they all may have in common, mm outward: a side wall or a burr taken for the
     /// face's edge.
     pub(super) doubt_mm: f64,
+    /// How far beyond it the picture steps once more as it does here, mm, if it does.
+    pub(super) second_mm: Option<f64>,
+    /// Standard deviation of each about the line, mm.
+    sd_mm: f64,
+    /// The line through them.
+    line: Axis,
+}
+
+impl SidePoints {
+    /// Whether the other one may be the same edge, seen in another channel.
+    fn agrees(&self, other: &Self) -> bool {
+        let limit = AGREE_MM + 2.0 * self.doubt_mm.hypot(other.doubt_mm);
+        [0.0, self.line.length]
+            .iter()
+            .all(|&along| self.line.beyond(&other.line, along).abs() < limit)
+    }
 }
 
 struct Finder<'a> {
     look: &'a Look<'a>,
-    linear: [f32; 256],
+    channel: Channel,
+    plane: Plane<'a>,
+    even: [f32; 256],
     thickness_mm: f64,
+    /// What a side wall that does not show is in doubt, share of its width.
+    hidden: f64,
 }
 
 /// A place on a profile: how far outward from the rough line, mm.
@@ -81,26 +103,78 @@ struct Hit {
     out: f64,
 }
 
+impl Hit {
+    /// How far outward of a line it is, mm.
+    fn off(&self, offset: f64, slope: f64) -> f64 {
+        self.out - offset - slope * self.along
+    }
+}
+
 /// Finds the four sides' points in one photo, in the order bottom, right, top, left of the rectangle; `None` for a
 /// side of which too little shows.
-pub(super) fn sides(look: &Look, r: &Rectangle, thickness_mm: f64) -> [Option<SidePoints>; 4] {
-    let finder = Finder {
-        look,
-        linear: std::array::from_fn(|level| linear_light(level as f64) as f32),
-        thickness_mm,
-    };
+pub(super) fn sides(
+    look: &Look,
+    contrast: &Contrast,
+    r: &Rectangle,
+    thickness_mm: f64,
+) -> [Option<SidePoints>; 4] {
     let mut found = [const { None }; 4];
-    found
-        .par_iter_mut()
-        .enumerate()
-        .for_each(|(i, f)| *f = finder.side(r.corners[i].vec(), r.corners[(i + 1) % 4].vec()));
+    found.par_iter_mut().enumerate().for_each(|(i, f)| {
+        let ends = [r.corners[i].vec(), r.corners[(i + 1) % 4].vec()];
+        *f = in_channels(look, contrast, ends, thickness_mm);
+    });
     found
 }
 
+/// A side in brightness, or else in the colour that shows it best. Where both show one they must show the same:
+/// otherwise one of them shows a shadow, a stain or a line.
+fn in_channels(
+    look: &Look,
+    contrast: &Contrast,
+    [a, b]: [Vector2<f64>; 2],
+    thickness_mm: f64,
+) -> Option<SidePoints> {
+    let side = |channel| {
+        let finder = Finder {
+            look,
+            channel,
+            plane: look.plane(channel)?,
+            even: channel.even(),
+            thickness_mm,
+            hidden: if channel == Channel::Grey && contrast.channels == [Channel::Grey] {
+                WALL_HIDDEN
+            } else {
+                WALL_ALIKE
+            },
+        };
+        let rough = Axis::through(a, b, 0.0);
+        finder.plain(&rough).or_else(|| finder.bent(&rough))
+    };
+    let colour = |channel| {
+        let step = contrast.step_of(channel, a, b)?;
+        (step >= COLOUR_STEP).then_some((step, channel))
+    };
+    let in_colour = || {
+        [colour(Channel::Blue), colour(Channel::Red)]
+            .into_iter()
+            .flatten()
+            .max_by(|a, b| a.0.total_cmp(&b.0))
+            .and_then(|(_, channel)| side(channel))
+    };
+    let grey = side(Channel::Grey);
+    if contrast.channels == [Channel::Grey] {
+        return grey.or_else(in_colour);
+    }
+    match (grey, in_colour()) {
+        (Some(grey), Some(colour)) => grey.agrees(&colour).then_some(grey),
+        (grey, colour) => grey.or(colour),
+    }
+}
+
 impl Finder<'_> {
-    fn side(&self, a: Vector2<f64>, b: Vector2<f64>) -> Option<SidePoints> {
-        let rough = Axis::through(a, b);
-        let profiles = self.profiles(&rough, ROUGH_MM, None)?;
+    /// A smooth side that is straight already.
+    fn plain(&self, rough: &Axis) -> Option<SidePoints> {
+        let profiles = self.profiles(rough, ROUGH_MM, None)?;
         let hits = agreeing(&hits_in(&profiles, edge_in), 0.5);
         if hits.len() < MIN_POINTS {
             return None;
@@ -110,13 +184,7 @@ impl Finder<'_> {
         // All profiles together show steps that grain hides in each: which of them the sheet ends at is
         // decided once for the whole side.
         let middle = line.point(line.length / 2.0, 0.0);
-        let px_per_mm = self
-            .look
-            .view
-            .local_scale(middle)?
-            .determinant()
-            .abs()
-            .sqrt();
+        let px_per_mm = self.px_per_mm(middle)?;
         let step = 0.5 / px_per_mm;
         let wall = self.wall_mm(&line);
         // First in each half, which sets the direction right where the rough line was drawn to something else.
@@ -124,7 +192,7 @@ impl Finder<'_> {
         let halves = profiles.split_at(profiles.len() / 2);
         let half = |p: &[(f64, Profile)]| {
             let along = p.iter().map(|(a, _)| a).sum::<f64>() / p.len() as f64;
-            let out = sheet_end(&stacked(p)?, wall, px_per_mm)?.out;
+            let out = sheet_end(&stacked(p)?, wall, px_per_mm, self.hidden)?.out;
             Some(Hit { along, out })
         };
         let ends = [half(halves.0)?, half(halves.1)?];
@@ -137,24 +205,108 @@ impl Finder<'_> {
             line = line.moved(offset, slope);
         }
         let profiles = self.profiles(&line, ROUGH_MM, Some(step))?;
-        let ended = sheet_end(&stacked(&profiles)?, wall, px_per_mm)?;
+        let ended = sheet_end(&stacked(&profiles)?, wall, px_per_mm, self.hidden)?;
         line = line.moved(ended.out, 0.0);
         let profiles = self.profiles(&line, CLOSE_MM, None)?;
-        let tried = profiles.len();
         let near = NEAR_STACK_MM.max(NEAR_STACK_PX / px_per_mm);
         // Profiles that do not agree with all of them together show no edge: then none is told.
-        let hits = agreeing(
-            &hits_in(&profiles, |p| step_near(p, ended.slope, near)),
-            0.25,
-        );
-        if hits.len() < MIN_POINTS || (hits.len() as f64) < MIN_SHARE * tried as f64 {
+        self.points(&line, &profiles, &ended, px_per_mm, near, MIN_SHARE)
+    }
+
+    /// A side that the first survey bends or turns, or that is rough: each part of it is stacked by itself, and a
+    /// parabola laid through.
+    fn bent(&self, rough: &Axis) -> Option<SidePoints> {
+        let px_per_mm = self.px_per_mm(rough.point(rough.length / 2.0, 0.0))?;
+        let step = Some(0.5 / px_per_mm);
+        let wall = self.wall_mm(rough);
+        let profiles = self.profiles(rough, ROUGH_MM, step)?;
+        let n = (profiles.len() / PART).min(MAX_PARTS);
+        if n < MIN_PARTS {
+            return None;
+        }
+        let part = |p: &[(f64, Profile)]| {
+            let along = p.iter().map(|(a, _)| a).sum::<f64>() / p.len() as f64;
+            let out = sheet_end(&stacked(p)?, wall, px_per_mm, self.hidden)?.out;
+            Some(Hit { along, out })
+        };
+        let mut ends: Vec<Hit> = (0..n)
+            .filter_map(|k| part(&profiles[k * profiles.len() / n..(k + 1) * profiles.len() / n]))
+            .collect();
+        let fewest = (n - n / 4).max(MIN_PARTS);
+        let line = loop {
+            if ends.len() < fewest {
+                return None;
+            }
+            let line = rough.bent(&ends)?;
+            let off = |h: &Hit| (line.beyond(rough, h.along) - h.out).abs();
+            let worst = (0..ends.len()).max_by(|&i, &j| off(&ends[i]).total_cmp(&off(&ends[j])))?;
+            if off(&ends[worst]) < NEAR_STACK_MM {
+                break line;
+            }
+            ends.remove(worst);
+        };
+        let turn = rough.along.perp(&line.along).abs();
+        if line.bow.abs() > MAX_BOW_MM || turn > MAX_BENT_TURN {
+            return None;
+        }
+        let ended = sheet_end(
+            &stacked(&self.profiles(&line, ROUGH_MM, step)?)?,
+            wall,
+            px_per_mm,
+            self.hidden,
+        )?;
+        if ended.out.abs() > NEAR_STACK_MM {
+            return None;
+        }
+        let line = line.moved(ended.out, 0.0);
+        let profiles = self.profiles(&line, CLOSE_MM, None)?;
+        let near = NEAR_STACK_MM.max(NEAR_STACK_PX / px_per_mm);
+        // The lens that bends it may be known better with it; what else does may not.
+        let bow = line.bow.abs();
+        if let Some(mut side) = self.points(&line, &profiles, &ended, px_per_mm, near, MIN_SHARE) {
+            side.doubt_mm = side.doubt_mm.hypot(bow);
+            return Some(side);
+        }
+        // The edge wanders more than the profiles together are sharp: a burr that is bright here and dark there. Only
+        // two sides that differ everywhere show that it is an edge and no texture.
+        let differ = profiles
+            .iter()
+            .filter(|(_, p)| p.differs(ended.slope))
+            .count();
+        if (differ as f64) < ROUGH_DIFFER * profiles.len() as f64 {
+            return None;
+        }
+        let mut side = self.points(
+            &line,
+            &profiles,
+            &ended,
+            px_per_mm,
+            ROUGH_NEAR_MM,
+            ROUGH_SHARE,
+        )?;
+        // A rim that seems bench all along looks like the edge: what moves the points may move them all.
+        side.doubt_mm = side.doubt_mm.hypot(side.sd_mm).hypot(bow);
+        Some(side)
+    }
+
+    /// The points of a side where `line` has it, each within `near` mm of that, if they agree.
+    fn points(
+        &self,
+        line: &Axis,
+        profiles: &[(f64, Profile)],
+        ended: &End,
+        px_per_mm: f64,
+        near: f64,
+        least_share: f64,
+    ) -> Option<SidePoints> {
+        let tried = profiles.len() as f64;
+        let found = hits_in(profiles, |p| step_near(p, ended.slope, near));
+        let hits = agreeing(&found, near.max(0.25));
+        if hits.len() < MIN_POINTS || (hits.len() as f64) < least_share * tried {
             return None;
         }
         let (offset, slope) = least_squares(&hits);
-        let mut residuals: Vec<f64> = hits
-            .iter()
-            .map(|h| (h.out - offset - slope * h.along).abs())
-            .collect();
+        let mut residuals: Vec<f64> = hits.iter().map(|h| h.off(offset, slope).abs()).collect();
         residuals.sort_by(f64::total_cmp);
         // Median absolute deviation of a normal is 0.6745 of its standard deviation.
         let sd_mm = residuals[residuals.len() / 2] / 0.6745;
@@ -166,14 +318,37 @@ impl Finder<'_> {
             .filter_map(|h| {
                 let p = line.point(h.along, h.out);
                 let pixel = self.look.view.pixel_from_face(p)?;
-                let px_per_mm = self.look.view.local_scale(p)?.determinant().abs().sqrt();
-                Some((pixel, (sd_mm * px_per_mm).max(FLOOR_PX)))
+                let px_per_mm = self.px_per_mm(p)? * self.plane.scale;
+                Some((pixel, (sd_mm * px_per_mm).max(FLOOR_PX * self.plane.scale)))
             })
             .collect();
+        // What neighbours have in common is no noise but the edge's own: a rim that is filed bright here and dark there,
+        // which moves them all inward as much as it moves them about.
+        let own: Vec<f64> = hits
+            .windows(2)
+            .filter(|w| w[1].along - w[0].along < 1.5 * STEP_MM)
+            .map(|w| w[0].off(offset, slope) * w[1].off(offset, slope))
+            .collect();
+        let wander_mm = (own.iter().sum::<f64>() / own.len().max(1) as f64)
+            .max(0.0)
+            .sqrt();
+        let of_colour = match self.channel {
+            Channel::Grey => 0.0,
+            Channel::Blue | Channel::Red => COLOUR_PX / px_per_mm / 3f64.sqrt(),
+        };
         Some(SidePoints {
             points,
-            doubt_mm: ended.doubt_mm,
+            doubt_mm: ended.doubt_mm.hypot(of_colour).hypot(wander_mm),
+            second_mm: ended.second_mm,
+            sd_mm,
+            line: line.moved(offset, slope),
         })
+    }
+
+    /// The plane's pixels for a millimetre of the face.
+    fn px_per_mm(&self, at: Point<Face>) -> Option<f64> {
+        let photo = self.look.view.local_scale(at)?.determinant().abs().sqrt();
+        Some(photo / self.plane.scale)
     }
 
     /// How wide the side wall shows beyond the side, mm on the face: the camera sees it where it stands
@@ -207,13 +382,7 @@ impl Finder<'_> {
             f64::from(self.look.grey.width()),
             f64::from(self.look.grey.height()),
         );
-        let px_per_mm = self
-            .look
-            .view
-            .local_scale(line.point(along, 0.0))?
-            .determinant()
-            .abs()
-            .sqrt();
+        let px_per_mm = self.px_per_mm(line.point(along, 0.0))?;
         let step = step.unwrap_or(0.5 / px_per_mm);
         let n = (reach / step).ceil() as i32;
         let ends = [-reach - 3.0 * step, reach + 3.0 * step]
@@ -227,7 +396,7 @@ impl Finder<'_> {
                 .look
                 .cards
                 .iter()
-                .any(|c| inside(&c.outline, p, 1.5 * px_per_mm))
+                .any(|c| inside(&c.outline, p, 1.5 * px_per_mm * self.plane.scale))
             {
                 return None;
             }
@@ -242,7 +411,7 @@ impl Finder<'_> {
             for i in 0..strips {
                 let u = HALF_STRETCH_MM * (2.0 * (i as f64 + 0.5) / strips as f64 - 1.0);
                 let p = middle + dx * u + dout * (f64::from(k) * step);
-                sum += self.light(p.x, p.y);
+                sum += self.light(p);
             }
             levels.push(sum / strips as f64);
         }
@@ -253,88 +422,85 @@ impl Finder<'_> {
         })
     }
 
-    fn light(&self, x: f64, y: f64) -> f64 {
-        let w = self.look.grey.width() as usize;
-        let (x, y) = ((x - 0.5).max(0.0), (y - 0.5).max(0.0));
+    /// What mixes evenly of the plane, at a place of the photo.
+    fn light(&self, p: Point<Pixel>) -> f64 {
+        let picture = self.plane.picture;
+        let w = picture.width() as usize;
+        let p = self.plane.own(p);
+        let (x, y) = ((p.x - 0.5).max(0.0), (p.y - 0.5).max(0.0));
         let (x0, y0) = (
             (x as usize).min(w - 2),
-            (y as usize).min(self.look.grey.height() as usize - 2),
+            (y as usize).min(picture.height() as usize - 2),
         );
         let (u, v) = (x - x0 as f64, y - y0 as f64);
-        let raw = self.look.grey.as_raw();
-        let at = |i: usize| f64::from(self.linear[usize::from(raw[i])]);
+        let raw = picture.as_raw();
+        let at = |i: usize| f64::from(self.even[usize::from(raw[i])]);
         let i = y0 * w + x0;
         (1.0 - v) * ((1.0 - u) * at(i) + u * at(i + 1))
             + v * ((1.0 - u) * at(i + w) + u * at(i + w + 1))
     }
 }
 
-/// The rough line of a side, on the face.
+/// A side on the face: straight, or bent as a lens that the first survey does not know yet bends it.
+#[derive(Debug, Clone)]
 struct Axis {
     start: Vector2<f64>,
     along: Vector2<f64>,
     outward: Vector2<f64>,
     length: f64,
+    /// How far outward of its ends' chord its middle is, mm.
+    bow: f64,
 }
 
 impl Axis {
     /// From `a` to `b`, anticlockwise round the sheet: outward is to the right.
-    fn through(a: Vector2<f64>, b: Vector2<f64>) -> Self {
+    fn through(a: Vector2<f64>, b: Vector2<f64>, bow: f64) -> Self {
         let along = (b - a).normalize();
         Self {
             start: a,
             along,
             outward: Vector2::new(along.y, -along.x),
             length: (b - a).norm(),
+            bow,
         }
     }
 
     fn point(&self, along: f64, out: f64) -> Point<Face> {
+        let t = self.share(along);
+        let out = out + self.bow * (1.0 - t * t);
         Point::at(self.start + self.along * along + self.outward * out)
     }
 
+    /// Where along it, -1 to 1 from end to end.
+    fn share(&self, along: f64) -> f64 {
+        2.0 * along / self.length - 1.0
+    }
+
     fn moved(&self, offset: f64, slope: f64) -> Self {
-        Self::through(
-            self.point(0.0, offset).vec(),
-            self.point(self.length, offset + slope * self.length).vec(),
-        )
-    }
-}
-
-/// Linear light from inside to outside.
-struct Profile {
-    levels: Vec<f64>,
-    step: f64,
-    first: f64,
-}
-
-impl Profile {
-    /// Central differences; the first is at the second level but one, as with [`Self::slopes`].
-    fn sharp_slopes(&self) -> Vec<f64> {
-        let l = &self.levels;
-        (2..l.len() - 2)
-            .map(|i| (l[i + 1] - l[i - 1]) / 2.0)
-            .collect()
+        let end =
+            |along: f64| self.start + self.along * along + self.outward * (offset + slope * along);
+        Self::through(end(0.0), end(self.length), self.bow)
     }
 
-    /// Smoothed derivative (1 2 1 of central differences): half-pixel steps, so about one pixel wide.
-    fn slopes(&self) -> Vec<f64> {
-        let l = &self.levels;
-        let raw: Vec<f64> = (1..l.len() - 1)
-            .map(|i| (l[i + 1] - l[i - 1]) / 2.0)
-            .collect();
-        (1..raw.len() - 1)
-            .map(|i| (raw[i - 1] + 2.0 * raw[i] + raw[i + 1]) / 4.0)
-            .collect()
+    /// The parabola nearest to the hits; `None` when they do not tell one.
+    fn bent(&self, hits: &[Hit]) -> Option<Self> {
+        let row = |h: &Hit| {
+            let t = self.share(h.along);
+            Vector3::new(1.0, t, 1.0 - t * t)
+        };
+        let square: Matrix3<f64> = hits.iter().map(|h| row(h) * row(h).transpose()).sum();
+        let right: Vector3<f64> = hits.iter().map(|h| row(h) * h.out).sum();
+        let fit = square.cholesky()?.solve(&right);
+        let slope = 2.0 * fit[1] / self.length;
+        let mut bent = self.moved(fit[0] - fit[1], slope);
+        bent.bow += fit[2];
+        Some(bent)
     }
 
-    /// Where slope `i` is, mm outward.
-    fn place(&self, i: f64) -> f64 {
-        self.first + (i + 2.0) * self.step
-    }
-
-    fn mean(&self) -> f64 {
-        self.levels.iter().sum::<f64>() / self.levels.len() as f64
+    /// How far outward of `other` it is at `along`.
+    fn beyond(&self, other: &Self, along: f64) -> f64 {
+        let at = self.point(along, 0.0).vec() - other.point(along, 0.0).vec();
+        at.dot(&other.outward)
     }
 }
 
@@ -349,158 +515,6 @@ fn hits_in(profiles: &[(f64, Profile)], edge: impl Fn(&Profile) -> Option<f64>) 
             })
         })
         .collect()
-}
-
-/// Steepest places of the slopes `d` at least this steep, from inside to outside.
-fn steps_of(d: &[f64], least: f64) -> Vec<usize> {
-    (1..d.len().saturating_sub(1))
-        .filter(|&i| {
-            d[i].abs() >= least && d[i].abs() > d[i - 1].abs() && d[i].abs() >= d[i + 1].abs()
-        })
-        .collect()
-}
-
-/// Middle of the step at `at`: the mean of its slope where that is at least half the steepest, on either hand
-/// no further than to where it grows again towards another step.
-fn middle_of(d: &[f64], at: usize) -> f64 {
-    let belongs = |i: usize, before: usize| {
-        d[i] * d[at] > 0.0 && d[i].abs() >= 0.5 * d[at].abs() && d[i].abs() <= d[before].abs()
-    };
-    let mut from = at;
-    while from > 0 && belongs(from - 1, from) {
-        from -= 1;
-    }
-    let mut to = at;
-    while to + 1 < d.len() && belongs(to + 1, to) {
-        to += 1;
-    }
-    let weight: f64 = d[from..=to].iter().map(|v| v.abs()).sum();
-    (from..=to).map(|i| i as f64 * d[i].abs()).sum::<f64>() / weight
-}
-
-/// The profiles as one: the middle level at each distance. They must have the same step.
-fn stacked(profiles: &[(f64, Profile)]) -> Option<Profile> {
-    let (_, first) = profiles.first()?;
-    let n = profiles.iter().map(|(_, p)| p.levels.len()).min()?;
-    let levels = (0..n).map(|i| {
-        let mut at: Vec<f64> = profiles.iter().map(|(_, p)| p.levels[i]).collect();
-        at.sort_by(f64::total_cmp);
-        at[at.len() / 2]
-    });
-    Some(Profile {
-        levels: levels.collect(),
-        step: first.step,
-        first: first.first,
-    })
-}
-
-/// Where the sheet ends on all profiles together.
-struct End {
-    /// Outward, mm.
-    out: f64,
-    /// Slope of the light there, a step of the profile.
-    slope: f64,
-    /// Standard deviation of what cannot be told from the picture, mm.
-    doubt_mm: f64,
-}
-
-/// Where the sheet ends on a stacked profile; `None` when nothing steps on it. `wall`: how wide the side
-/// wall shows, mm.
-fn sheet_end(profile: &Profile, wall: f64, px_per_mm: f64) -> Option<End> {
-    let d = profile.sharp_slopes();
-    let strongest = d.iter().map(|v| v.abs()).fold(0.0, f64::max);
-    if strongest < STACK_LEAST * profile.mean() {
-        return None;
-    }
-    let resolved = wall * px_per_mm > WALL_PX;
-    let mut bare: Vec<f64> = d[..d.len() / 3].iter().map(|v| v.abs()).collect();
-    bare.sort_by(f64::total_cmp);
-    let least = (STACK_STRONG * strongest)
-        .max(STACK_LEAST * profile.mean())
-        .max(OVER_BARE * bare[bare.len() / 2]);
-    let mut steps = steps_of(&d, least);
-    steps.retain(|&i| profile.place(i as f64) > -INNER_MM.max(wall + NEAR_STACK_MM));
-    let chosen = past_burr(
-        &d,
-        &steps,
-        profile.step,
-        if resolved { wall } else { 0.0 },
-        px_per_mm,
-    )?;
-    // From the face to the wall, and from the wall to the bench: both show, or only one of them.
-    let far = |i: usize| (i as f64 - chosen as f64) * profile.step;
-    let near_wall = |gap: f64| (gap - wall).abs() < 0.3 * wall + 0.7 / px_per_mm;
-    let doubt_mm = if !resolved {
-        WALL_HIDDEN * wall
-    } else if steps_of(&d, WALL_END * strongest)
-        .iter()
-        .any(|&i| i > chosen && near_wall(far(i)))
-    {
-        WALL_BLEND * wall
-    } else {
-        WALL_HIDDEN * wall
-    };
-    // A bright burr before a bright bench: only its inner step shows.
-    let burr = d[chosen] > 0.0
-        && d.iter()
-            .enumerate()
-            .any(|(i, v)| i > chosen && far(i) < BURR_MM && *v < -BURR_DIP * strongest);
-    let doubt_mm = doubt_mm.hypot(if burr { BURR_MM / 12f64.sqrt() } else { 0.0 });
-    Some(End {
-        out: profile.place(middle_of(&d, chosen)),
-        slope: d[chosen],
-        doubt_mm,
-    })
-}
-
-/// The innermost of `steps`, or the outer step of a burr that begins with it.
-///
-/// Going outward the sheet's edge comes before its shadow and whatever lies on the bench, so it is the
-/// innermost of the strong steps; save that a burr's glint makes a step just before the edge. A step as far on
-/// as the side wall is wide is the wall's end and no burr's.
-fn past_burr(d: &[f64], steps: &[usize], step: f64, wall: f64, px_per_mm: f64) -> Option<usize> {
-    let mut chosen = *steps.first()?;
-    for &next in &steps[1..] {
-        let gap = (next - chosen) as f64 * step;
-        // Of the same sign: a bright burr before a bright bench, whose outer step is the edge.
-        let same_sign = d[next] * d[chosen] > 0.0 && d[next].abs() > BURR_OUTER * d[chosen].abs();
-        let walls_end = wall > 0.0 && (gap - wall).abs() < 0.3 * wall + 0.7 / px_per_mm;
-        let burr = gap < BURR_MM && !walls_end;
-        let stronger = d[next] * d[chosen] < 0.0 && d[next].abs() > d[chosen].abs();
-        if burr && (same_sign || stronger) {
-            chosen = next;
-        } else {
-            break;
-        }
-    }
-    Some(chosen)
-}
-
-/// Where the sheet ends on a profile by itself, mm outward of its middle.
-fn edge_in(profile: &Profile) -> Option<f64> {
-    let d = profile.slopes();
-    let strongest = d.iter().map(|v| v.abs()).fold(0.0, f64::max);
-    // A step of 3 % of the light over a pixel or two is less than grain makes.
-    if strongest < 0.012 * profile.mean() {
-        return None;
-    }
-    let steps = steps_of(&d, STRONG_ENOUGH * strongest);
-    let chosen = past_burr(&d, &steps, profile.step, 0.0, 1.0)?;
-    Some(profile.place(middle_of(&d, chosen)))
-}
-
-/// The step nearest the middle of a profile that is like `slope`, within `near` mm.
-fn step_near(profile: &Profile, slope: f64, near: f64) -> Option<f64> {
-    // A wall's inner step is but a shoulder once it is smoothed.
-    let d = profile.sharp_slopes();
-    let like = |i: &usize| d[*i] * slope > 0.0;
-    let at = |i: usize| profile.place(middle_of(&d, i));
-    steps_of(&d, STRONG_ENOUGH * slope.abs())
-        .into_iter()
-        .filter(like)
-        .map(at)
-        .filter(|out| out.abs() < near)
-        .min_by(|a, b| a.abs().total_cmp(&b.abs()))
 }
 
 /// The largest set of hits on one straight line, by trying lines through pairs; `near`: mm.
@@ -547,95 +561,4 @@ fn least_squares(hits: &[Hit]) -> (f64, f64) {
     }
     let slope = if ss > 0.0 { so / ss } else { 0.0 };
     (mo - slope * ms, slope)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn profile(level: impl Fn(f64) -> f64) -> Profile {
-        let levels = (-34..=34).map(|k| {
-            let x = f64::from(k) * 0.05;
-            // Blur of one pixel, 0.1 mm.
-            (-20..=20)
-                .map(|j| level(x + f64::from(j) * 0.0025))
-                .sum::<f64>()
-                / 41.0
-        });
-        Profile {
-            levels: levels.collect(),
-            step: 0.05,
-            first: -1.7,
-        }
-    }
-
-    /// A fifth of the blur.
-    const PLACE_MM: f64 = 0.02;
-
-    #[test]
-    fn a_plain_step_is_found() {
-        let found = edge_in(&profile(|x| if x < 0.23 { 0.5 } else { 0.1 })).unwrap();
-        assert!((found - 0.23).abs() < PLACE_MM, "{found}");
-    }
-
-    #[test]
-    fn the_shadow_beyond_the_edge_is_not_the_edge() {
-        let with_shadow = |x: f64| {
-            if x < -0.3 {
-                0.4
-            } else if x < 0.0 {
-                0.1
-            } else {
-                (0.1 + 0.9 * x).min(0.7)
-            }
-        };
-        let found = edge_in(&profile(with_shadow)).unwrap();
-        assert!((found + 0.3).abs() < PLACE_MM, "{found}");
-    }
-
-    #[test]
-    fn the_face_ends_before_a_lit_side_wall() {
-        let px_per_mm = 10.0;
-        let walled = profile(|x| {
-            if x < -0.2 {
-                0.5
-            } else if x < 0.2 {
-                0.3
-            } else {
-                0.02
-            }
-        });
-        let end = sheet_end(&walled, 0.4, px_per_mm).unwrap();
-        assert!((end.out + 0.2).abs() < PLACE_MM, "{}", end.out);
-        assert!(end.doubt_mm < 0.1, "both steps show: {}", end.doubt_mm);
-        // Without a wall in view the same two steps are a burr and the sheet's end.
-        let burr = sheet_end(&walled, 0.0, px_per_mm).unwrap();
-        assert!((burr.out - 0.2).abs() < PLACE_MM, "{}", burr.out);
-    }
-
-    #[test]
-    fn a_wall_that_does_not_show_is_doubt() {
-        let plain = profile(|x| if x < 0.1 { 0.5 } else { 0.02 });
-        let end = sheet_end(&plain, 0.4, 10.0).unwrap();
-        assert!((end.out - 0.1).abs() < PLACE_MM, "{}", end.out);
-        assert!((end.doubt_mm - 0.16).abs() < 0.01, "{}", end.doubt_mm);
-    }
-
-    #[test]
-    fn a_fainter_step_before_a_bright_grid_line_is_the_edge() {
-        let on_mat = |x: f64| match x {
-            x if x < 0.0 => 0.3,
-            x if (0.6..1.0).contains(&x) => 0.5,
-            _ => 0.15,
-        };
-        let end = sheet_end(&profile(on_mat), 0.0, 10.0).unwrap();
-        assert!(end.out.abs() < PLACE_MM, "{}", end.out);
-    }
-
-    #[test]
-    fn a_plain_surface_has_no_edge() {
-        let bare = profile(|x| 0.4 + 0.001 * x);
-        assert!(sheet_end(&bare, 0.0, 10.0).is_none());
-        assert!(edge_in(&profile(|x| 0.4 + 0.001 * x)).is_none());
-    }
 }

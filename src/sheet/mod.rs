@@ -2,14 +2,20 @@
 //!
 //! | step | module |
 //! | --- | --- |
+//! | the photo's brightness and colour, one plane at a time | `channel` |
 //! | straight segments of edges | `segments` |
+//! | the straight lines that these draw | `lines` |
 //! | how different the two sides of a line are | `contrast` |
 //! | the rectangle of the planned size | `coarse` |
 //! | sub-pixel points along its sides | `fine` |
+//! | where the sheet ends on a profile across a side | `profile` |
 
+mod channel;
 mod coarse;
 mod contrast;
 mod fine;
+mod lines;
+mod profile;
 mod segments;
 
 use std::fmt;
@@ -18,8 +24,11 @@ use image::GrayImage;
 
 use crate::card::SeenCard;
 use crate::frame::{Face, Pixel, Point, Sheet};
+use crate::photo::Colour;
 use crate::plan::Edge;
 use crate::survey::{LineId, StraightLine, Survey, View};
+use channel::Channel;
+use contrast::Contrast;
 
 /// One edge of the sheet as measured, in the `Sheet` frame.
 #[derive(Debug, Clone, Copy)]
@@ -98,6 +107,8 @@ impl std::error::Error for SheetError {}
 pub struct Look<'a> {
     /// The upright photo.
     pub grey: &'a GrayImage,
+    /// Its colour, if it has any.
+    pub colour: Option<&'a Colour>,
     /// Its map, from the survey.
     pub view: &'a View,
     /// The cards in it.
@@ -128,6 +139,9 @@ pub struct Sides {
     /// Standard deviation of what all points of a line may be off outward together, mm: a side wall or a burr that
     /// passes for the face's edge. For [`Survey::doubt_line`].
     pub doubts: Vec<(LineId, f64)>,
+    /// Sides beyond which the photo steps once more as it does there, and how far beyond, mm: either may be the sheet's
+    /// edge.
+    pub seconds: Vec<(LineId, f64)>,
     /// Whether a quarter turn also fits the planned size.
     pub square: bool,
     /// Roughly where its corners are: lower left, lower right, upper right, upper left.
@@ -156,6 +170,8 @@ pub const EDGES: [Edge; 4] = [Edge::Bottom, Edge::Right, Edge::Top, Edge::Left];
 /// Of the ways in which a sheet of that size can lie in the rectangle found, the one most nearly upright
 /// in the photos is taken first; the marks may show that another is meant.
 ///
+/// Brightness shows edges best; colour is looked at too only where brightness shows no sheet.
+///
 /// # Errors
 /// [`SheetError`] when no such rectangle stands out, or too little of its edges.
 pub fn find(
@@ -164,7 +180,25 @@ pub fn find(
     size_mm: [f64; 2],
     thickness_mm: f64,
 ) -> Result<Sides, SheetError> {
-    let rectangle = coarse::rectangle(looks, survey, size_mm)?;
+    let by_grey = find_in(&[Channel::Grey], looks, survey, size_mm, thickness_mm);
+    match by_grey {
+        Err(SheetError::NotFound { .. } | SheetError::NoCorner { .. })
+            if looks.iter().any(|l| l.colour.is_some()) =>
+        {
+            find_in(&Channel::ALL, looks, survey, size_mm, thickness_mm).or(by_grey)
+        }
+        _ => by_grey,
+    }
+}
+
+fn find_in(
+    channels: &[Channel],
+    looks: &[Look],
+    survey: &Survey,
+    size_mm: [f64; 2],
+    thickness_mm: f64,
+) -> Result<Sides, SheetError> {
+    let rectangle = coarse::rectangle(channels, looks, survey, size_mm)?;
     let square = (size_mm[0] - size_mm[1]).abs() < 0.02 * size_mm[0];
     let step = if square { 1 } else { 2 };
     let upright = (0..4)
@@ -172,17 +206,22 @@ pub fn find(
         .map(|turns| rectangle.turned(turns))
         .max_by(|a, b| rightward(looks, a).total_cmp(&rightward(looks, b)))
         .unwrap_or(rectangle);
+    let contrast = Contrast { looks, channels };
     let mut lines = Vec::new();
     // What the points of a photo may be off together moves the line by their share of all points.
+    let mut seconds = Vec::new();
     let mut shares = [(0.0, 0.0); 4];
     for look in looks {
-        let sides = fine::sides(look, &upright, thickness_mm);
+        let sides = fine::sides(look, &contrast, &upright, thickness_mm);
         let mut of_photo = Vec::new();
         for (i, side) in sides.into_iter().enumerate() {
             let Some(side) = side else { continue };
             let n = side.points.len() as f64;
             shares[i].0 += n * side.doubt_mm;
             shares[i].1 += n;
+            if let Some(second) = side.second_mm {
+                seconds.push((LineId(i as u32), second));
+            }
             of_photo.push(StraightLine {
                 id: LineId(i as u32),
                 points: side.points,
@@ -202,6 +241,7 @@ pub fn find(
     Ok(Sides {
         lines,
         doubts,
+        seconds,
         square,
         corners: upright.corners,
     })

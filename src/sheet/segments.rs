@@ -1,4 +1,4 @@
-//! Straight segments of brightness edges in the photo, as they lie on the face.
+//! Straight segments of edges in a plane of the photo, as they lie on the face.
 //!
 //! Ridges of the gradient are followed along themselves, the strongest first, and cut where they bend: grain
 //! makes short or crooked pieces, the edge of a sheet long straight ones.
@@ -7,6 +7,7 @@ use image::GrayImage;
 use nalgebra::{Matrix2, Vector2};
 
 use super::Look;
+use super::channel::Plane;
 use super::coarse::inside;
 use crate::frame::{Pixel, Point};
 use crate::raster::pyramid::halve;
@@ -43,19 +44,19 @@ impl Segment {
     }
 }
 
-/// The segments of a photo, cards left out.
-pub(super) fn on_face(look: &Look) -> Vec<Segment> {
-    let Look { grey, view, cards } = *look;
+/// The segments in one plane of a photo, cards left out.
+pub(super) fn on_face(look: &Look, plane: Plane) -> Vec<Segment> {
+    let Look { view, cards, .. } = *look;
     let Some(mm_per_px) = look.middle().and_then(|m| view.mm_per_px(m)) else {
         return Vec::new();
     };
-    let mut scale = 1.0;
+    let mut scale = plane.scale;
     let mut small: Option<GrayImage> = None;
     while mm_per_px * scale * 2.0 < SEARCH_MM {
-        small = Some(halve(small.as_ref().unwrap_or(grey)));
+        small = Some(halve(small.as_ref().unwrap_or(plane.picture)));
         scale *= 2.0;
     }
-    let picture = small.as_ref().unwrap_or(grey);
+    let picture = small.as_ref().unwrap_or(plane.picture);
     let mut out = Vec::new();
     for [a, b] in in_picture(picture) {
         let ends = [a.0, b.0].map(|p| Point::<Pixel>::at(p * scale));
