@@ -284,9 +284,11 @@ fn listed_corners_give_opencvs_parameters() {
 }
 
 /// Window of the refinement, as the listed corners' own; see `real_cards.rs`.
-const WINDOW_PX: f64 = 7.0;
+const WINDOW_PX: f64 = 5.5;
 /// "Within the stated standard deviations": of either side, so of their difference. Nine numbers.
 const OWN_SIGMAS: f64 = 1.0;
+/// The boards fit one camera better by own corners than by the listed ones: 0.166 px measured, against 0.195.
+const OWN_RMS_SHARE: f64 = 0.9;
 
 /// The real photos with this program's own corners, started a pixel off.
 #[test]
@@ -317,6 +319,8 @@ fn own_corners_give_opencvs_parameters() {
             "{name}: rms {:.4} px, theirs {}",
             ours.rms_px, model["rms_px"]
         );
+        let bar = OWN_RMS_SHARE * number(&model["rms_px"]);
+        assert!(ours.rms_px < bar, "{name}: {} px, bar {bar}", ours.rms_px);
         for (key, got, sd) in parameters(&ours) {
             let Some(their_sd) = model["std_deviations"][key].as_f64() else {
                 continue;

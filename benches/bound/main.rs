@@ -107,11 +107,14 @@ fn mean_bound(drawn: &impl Drawn, radius: f64, noise: f64) -> f64 {
     ((0..9).map(square).sum::<f64>() / 9.0).sqrt()
 }
 
+/// The window's rim is half a pixel soft.
+const HALF_PX: f64 = 0.5;
+
 fn corners(corner: &impl Drawn, radius: f64, noise: f64) -> Tally {
     let mut rng = Rng::new(7);
     let side = 2 * (radius.ceil() as u32 + 4);
     let mut tally = Tally {
-        bound: mean_bound(corner, radius, noise),
+        bound: mean_bound(corner, radius + HALF_PX, noise),
         ..Tally::default()
     };
     for _ in 0..PLACES {

@@ -27,13 +27,13 @@ const ROUNDING: f64 = 1.0 / 12.0;
 const STEP_PX: f64 = 0.1;
 
 /// What is drawn about its own middle: the level at an offset, before pixel and noise.
-pub trait Drawn {
+pub(crate) trait Drawn {
     /// Level at `d` px from the middle.
     fn level(&self, d: Vector2<f64>) -> f64;
 }
 
 /// Two straight edges that cross; on either side of each the levels change places.
-pub struct Corner {
+pub(crate) struct Corner {
     /// Mean of the two levels, and half their difference.
     levels: [f64; 2],
     normals: [Vector2<f64>; 2],
@@ -49,7 +49,7 @@ impl Corner {
     const SIDE: usize = 101;
 
     /// Edges whose normals stand at the angles `normals` (rad), blurred by `blur_px`.
-    pub fn new(levels: [f64; 2], normals: [f64; 2], blur_px: f64) -> Self {
+    pub(crate) fn new(levels: [f64; 2], normals: [f64; 2], blur_px: f64) -> Self {
         let normals = normals.map(|t| Vector2::new(t.cos(), t.sin()));
         // The blur moves both edges together, by their normals' cosine in common: the mean over one of the moves.
         let r = normals[0].dot(&normals[1]);
@@ -82,7 +82,7 @@ impl Drawn for Corner {
 }
 
 /// A round dot.
-pub struct Dot {
+pub(crate) struct Dot {
     levels: [f64; 2],
     /// Share of the dot's level at each twentieth of a pixel from the middle.
     profile: Vec<f64>,
@@ -90,7 +90,7 @@ pub struct Dot {
 
 impl Dot {
     /// A dot of `radius_px` at level `levels[1]` on a face at `levels[0]`, blurred by `blur_px`.
-    pub fn new(levels: [f64; 2], radius_px: f64, blur_px: f64) -> Self {
+    pub(crate) fn new(levels: [f64; 2], radius_px: f64, blur_px: f64) -> Self {
         let share = |r: f64| {
             bell(|z| {
                 let x = r + blur_px * z;
@@ -119,7 +119,7 @@ impl Drawn for Dot {
 }
 
 /// Level of the pixel whose centre lies at `d` from the middle.
-pub fn pixel(drawn: &impl Drawn, d: Vector2<f64>) -> f64 {
+pub(crate) fn pixel(drawn: &impl Drawn, d: Vector2<f64>) -> f64 {
     let mut sum = 0.0;
     for (x, wx) in NODES {
         for (y, wy) in NODES {
@@ -130,7 +130,7 @@ pub fn pixel(drawn: &impl Drawn, d: Vector2<f64>) -> f64 {
 }
 
 /// Puts a thing into a picture, its middle at `at` (first pixel's centre at 0.5), as far as `reach` px.
-pub fn draw(
+pub(crate) fn draw(
     picture: &mut GrayImage,
     drawn: &impl Drawn,
     at: Vector2<f64>,
@@ -152,7 +152,7 @@ pub fn draw(
 
 /// Least standard deviation of each coordinate, px (root mean square of both), for white noise of `noise` levels
 /// and rounding, from the pixels within `radius` of the middle, which lies at `offset` in its pixel.
-pub fn bound_px(drawn: &impl Drawn, offset: Vector2<f64>, radius: f64, noise: f64) -> f64 {
+pub(crate) fn bound_px(drawn: &impl Drawn, offset: Vector2<f64>, radius: f64, noise: f64) -> f64 {
     let n = radius.ceil() as i32 + 1;
     let mut information = Matrix2::<f64>::zeros();
     for y in -n..=n {

@@ -399,7 +399,13 @@ fn measure_in(
             if nearest_px < SMALLEST_SQUARE_PX {
                 continue;
             }
-            let Some(r) = saddle::refine(picture, start, radius, noise) else {
+            // Copies only lead to the photo itself, where the corners are measured.
+            let measured = if tier == 0 {
+                saddle::refine(picture, start, radius, noise)
+            } else {
+                saddle::near(picture, start, radius, noise)
+            };
+            let Some(r) = measured else {
                 continue;
             };
             if r.at.distance(start) < 0.35 * nearest_px

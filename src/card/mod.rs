@@ -8,13 +8,14 @@
 //! | finding frames, then corners, in a photo | [`find`] |
 //! | the four sides of a dark shape | [`quad`] |
 //! | the pattern inside a frame | [`payload`] |
-//! | the sub-pixel place of a corner | [`saddle`], and `blunt` where squares are a few pixels wide |
+//! | the sub-pixel place of a corner | [`saddle`], `blunt` where squares are a few pixels wide, last `crossing` |
 //! | how far the photo spreads an edge | [`blur`] |
 //! | PDF pages and PNGs to print | [`mod@print`] |
 
 mod blunt;
 pub mod blur;
 pub mod code;
+mod crossing;
 pub mod find;
 pub mod layout;
 pub mod lens_page;

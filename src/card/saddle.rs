@@ -4,12 +4,12 @@
 //! way to the corner. The corner is the point for which this holds best, weighted towards the middle:
 //! Förstner and Gülch, "A fast operator for detection and precise location of distinct points, corners
 //! and centres of circular features", ISPRS Intercommission Conference, Interlaken, 1987. Where the window
-//! is too small to hold straight edges, the quadric of `blunt` takes its place.
+//! is too small to hold straight edges, the quadric of `blunt` takes its place. Last, `crossing` fits the edges themselves.
 
 use image::GrayImage;
 use nalgebra::{Matrix2, Vector2};
 
-use super::blunt;
+use super::{blunt, crossing};
 use crate::frame::{Cov2, Pixel, Point};
 
 /// A refined corner.
@@ -27,12 +27,31 @@ pub const MIN_RADIUS_PX: f64 = 2.5;
 /// edges. Below 4 px the rule of this file finds nothing at all; at 5 px it leaves 0.025 px on drawn photos
 /// and the quadric 0.010; from about eight times the blur on edges rule the window.
 const BLUNT_BELOW_PX: f64 = 7.0;
+/// From this radius on, px, the window shows enough of the edges to fit them.
+const FITTED_FROM_PX: f64 = 3.5;
 /// Rounds before giving up; a good corner needs three to six.
 pub(super) const MAX_ROUNDS: usize = 25;
 /// What is left without noise, px: pixels sample a corner at their centres, phones sharpen, JPEG rounds.
 pub(super) const FLOOR_PX: f64 = 0.015;
 /// A step below this changes nothing that matters, px.
 pub(super) const DONE_PX: f64 = 1e-4;
+
+/// Moves `start` to the corner near it, as near as the noise allows: [`near`], then the two edges that cross there.
+///
+/// Arguments and result as those of [`near`]. Where no two edges fit what is there its result stands.
+#[must_use]
+pub fn refine(
+    image: &GrayImage,
+    start: Point<Pixel>,
+    radius_px: f64,
+    noise: f64,
+) -> Option<Refined> {
+    let first = near(image, start, radius_px, noise)?;
+    if radius_px < FITTED_FROM_PX {
+        return Some(first);
+    }
+    crossing::refine(image, first.at, radius_px, noise).or(Some(first))
+}
 
 /// Moves `start` to the corner near it.
 ///
@@ -41,12 +60,7 @@ pub(super) const DONE_PX: f64 = 1e-4;
 /// the image, when the gradients do not fix a point (an edge, or nothing at all), or when the corner
 /// lies further than `radius_px` from `start`.
 #[must_use]
-pub fn refine(
-    image: &GrayImage,
-    start: Point<Pixel>,
-    radius_px: f64,
-    noise: f64,
-) -> Option<Refined> {
+pub fn near(image: &GrayImage, start: Point<Pixel>, radius_px: f64, noise: f64) -> Option<Refined> {
     let radius = radius_px.max(MIN_RADIUS_PX);
     if radius < BLUNT_BELOW_PX {
         return blunt::refine(image, start, radius, noise);
