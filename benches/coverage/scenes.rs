@@ -107,6 +107,8 @@ struct Nuisance {
     flatness_mm: f64,
     /// The photo says what camera took it.
     exif: bool,
+    /// Pixels a millimetre in a photo of a whole sheet.
+    px_per_mm: f64,
 }
 
 /// All as the uncertainty claims it.
@@ -116,6 +118,7 @@ const AS_CLAIMED: Nuisance = Nuisance {
     print_height_mm: [0.0, 0.1],
     flatness_mm: FLATNESS_MM,
     exif: true,
+    px_per_mm: 7.5,
 };
 /// A flat sheet, and cards printed true.
 const CAREFUL: Nuisance = Nuisance {
@@ -124,6 +127,7 @@ const CAREFUL: Nuisance = Nuisance {
     print_height_mm: [0.05, 0.05],
     flatness_mm: 0.0,
     exif: true,
+    px_per_mm: 10.0,
 };
 
 /// One check and its truth.
@@ -311,11 +315,11 @@ fn sheet(seed: u64, name: &str, tilt_deg: f64, nuisance: &Nuisance) -> Case {
     cards[2].turn_rad += TAU / 4.0;
     let camera = Camera::above(
         Point::new(w / 2.0 + 12.0, h / 2.0 + 18.0),
-        10.0,
+        nuisance.px_per_mm,
         (tilt_deg * dice.between(0.8, 1.1)).to_radians(),
         dice.between(0.0, TAU),
         dice.between(-0.05, 0.05),
-        [3000, 2400],
+        [300.0, 240.0].map(|mm| (mm * nuisance.px_per_mm) as u32),
     );
     let mut camera = bent(camera, &mut dice);
     // EXIF rounds the focal length, and focusing near moves the lens.
@@ -437,7 +441,7 @@ fn strip(seed: u64, nuisance: &Nuisance) -> Case {
     let (w, h) = (plan.width_mm, plan.height_mm);
     let (scale, bars) = print(&mut dice, nuisance);
     // One card each above and below where neighbouring photos meet, and one at each end.
-    let along = [90.0, 345.0, 345.0, 600.0, 600.0, 855.0, 855.0, 1110.0];
+    let along = [80.0, 313.0, 313.0, 600.0, 600.0, 887.0, 887.0, 1120.0];
     let places: Vec<_> = (41..)
         .zip(along)
         .map(|(number, x)| (number, x, if number % 2 == 1 { h + 22.0 } else { -22.0 }))
@@ -462,7 +466,8 @@ fn strip(seed: u64, nuisance: &Nuisance) -> Case {
     let cameras: Vec<Camera> = (0..4)
         .map(|i| {
             let mut camera = Camera::above(
-                Point::new(185.0 + 276.0 * f64::from(i), h / 2.0),
+                // So that however it is held the end photos show the strip's ends and some bench.
+                Point::new(170.0 + 286.7 * f64::from(i), h / 2.0),
                 7.5,
                 dice.between(2.0, 12.0_f64).to_radians(),
                 dice.between(0.0, TAU),
