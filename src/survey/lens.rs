@@ -180,7 +180,7 @@ impl Lens {
         (ray.vec().norm_squared() < self.fold_r2()).then(|| Point::at(self.image(ray.vec())))
     }
 
-    fn image(&self, ray: Vector2<f64>) -> Vector2<f64> {
+    pub(super) fn image(&self, ray: Vector2<f64>) -> Vector2<f64> {
         self.onto_sensor(self.distort_with_slope(ray).0)
     }
 
@@ -234,6 +234,14 @@ impl Lens {
     }
 
     /// Images a ray with all derivatives. Does not look at the fold: the solver must be able to pass by it.
+    /// [`Self::image`] and its derivative by the ray.
+    pub(super) fn image_with_ray_slope(&self, ray: Vector2<f64>) -> (Vector2<f64>, Matrix2<f64>) {
+        let (d, by) = self.distort_with_slope(ray);
+        let f = self.f_px;
+        let on_sensor = Matrix2::new(f, f * self.skew, 0.0, f * self.aspect);
+        (self.onto_sensor(d), on_sensor * by)
+    }
+
     pub(super) fn image_with_slopes(&self, ray: Vector2<f64>) -> Imaged {
         let (d, by) = self.distort_with_slope(ray);
         let (x, y, f) = (ray.x, ray.y, self.f_px);

@@ -245,6 +245,29 @@ pub(super) fn project(lens: &Lens, pose: &Pose, face: Vector3<f64>) -> Option<Pr
     })
 }
 
+/// [`project`] without its derivatives.
+pub(super) fn pixel_of(lens: &Lens, pose: &Pose, face: Vector3<f64>) -> Option<Vector2<f64>> {
+    let c = pose.rotation * face + pose.shift;
+    (c.z > 1e-9).then(|| lens.image(Vector2::new(c.x / c.z, c.y / c.z)))
+}
+
+/// [`project`] with no derivatives but that by the place on the face along `way`.
+pub(super) fn pixel_along(
+    lens: &Lens,
+    pose: &Pose,
+    face: Vector3<f64>,
+    way: Vector2<f64>,
+) -> Option<(Vector2<f64>, Vector2<f64>)> {
+    let c = pose.rotation * face + pose.shift;
+    if c.z.is_nan() || c.z <= 1e-9 {
+        return None;
+    }
+    let ray = Vector2::new(c.x / c.z, c.y / c.z);
+    let moved = pose.rotation.column(0) * way.x + pose.rotation.column(1) * way.y;
+    let (pixel, by_ray) = lens.image_with_ray_slope(ray);
+    Some((pixel, by_ray * (moved.xy() - ray * moved.z) / c.z))
+}
+
 /// Where the ray meets the plane at `height`, mm in the face frame; `None` if it does not.
 pub(super) fn meet_face(pose: &Pose, ray: Vector2<f64>, height: f64) -> Option<Vector2<f64>> {
     let d = pose.rotation.transpose() * Vector3::new(ray.x, ray.y, 1.0);

@@ -3,7 +3,7 @@
 use nalgebra::{DMatrix, DVector, Matrix2, Vector2, Vector3};
 
 use super::lens::{LENS_UNKNOWNS, Lens};
-use super::model::{Index, LinePose, State, project};
+use super::model::{Index, LinePose, State, pixel_along, pixel_of, project};
 
 /// Huber's threshold in standard deviations: within it least squares, beyond it the pull is constant.
 pub(super) const HUBER_SIGMAS: f64 = 3.0;
@@ -84,6 +84,7 @@ pub(super) struct Normal {
 struct Kept {
     row: Row,
     root: Matrix2<f64>,
+    miss: Vector2<f64>,
 }
 
 /// Residual and derivatives of a saddle, in px.
@@ -130,8 +131,8 @@ impl Problem {
         self.paper_mm + if saddle.beside { state.bench } else { 0.0 }
     }
 
-    /// `None` behind the camera.
-    pub(super) fn saddle(&self, state: &State, s: &SaddleSeen) -> Option<SaddleRow> {
+    /// The place of a saddle on its card, turned as that lies, and in the face.
+    fn saddle_in_face(&self, state: &State, s: &SaddleSeen) -> (Vector2<f64>, Vector3<f64>) {
         let [x, y, angle] = state.cards[s.card];
         let (sin, cos) = angle.sin_cos();
         let printed = Vector2::new(s.on_card.x * state.scale[0], s.on_card.y * state.scale[1]);
@@ -140,6 +141,13 @@ impl Problem {
             sin * printed.x + cos * printed.y,
         );
         let face = Vector3::new(turned.x + x, turned.y + y, self.height(state, s));
+        (turned, face)
+    }
+
+    /// `None` behind the camera.
+    pub(super) fn saddle(&self, state: &State, s: &SaddleSeen) -> Option<SaddleRow> {
+        let (turned, face) = self.saddle_in_face(state, s);
+        let (sin, cos) = state.cards[s.card][2].sin_cos();
         let p = project(state.lens(s.photo), &state.poses[s.photo], face)?;
         let fx = p.by_face.column(0);
         let fy = p.by_face.column(1);
@@ -176,27 +184,41 @@ impl Problem {
         })
     }
 
-    /// Distance of an observed point from the imaged line, px, with its derivatives. Moves `foot` to the
-    /// nearest place on the line. The derivative by the foot vanishes there, so it is left out.
-    pub(super) fn point(&self, state: &State, o: &PointSeen, foot: &mut f64) -> Option<(f64, Row)> {
+    /// Moves `foot` to the place on the line nearest to an observed point. Returns the pixel there and the imaged line's
+    /// direction.
+    fn find_foot(
+        state: &State,
+        o: &PointSeen,
+        foot: &mut f64,
+    ) -> Option<(Vector2<f64>, Vector2<f64>)> {
         let line = &state.lines[o.line];
-        let (d, n, middle) = (line.direction(), line.normal(), line.middle());
-        let lens = state.lens(o.photo);
-        let pose = &state.poses[o.photo];
+        let (d, middle) = (line.direction(), line.middle());
+        let (lens, pose) = (state.lens(o.photo), &state.poses[o.photo]);
         let at = |t: f64| {
             let q = middle + d * t;
-            project(lens, pose, Vector3::new(q.x, q.y, 0.0))
+            pixel_along(lens, pose, Vector3::new(q.x, q.y, 0.0), d)
         };
-        let mut p = at(*foot)?;
+        let (mut pixel, mut tangent) = at(*foot)?;
         for _ in 0..FOOT_STEPS {
-            let tangent = p.by_face.column(0) * d.x + p.by_face.column(1) * d.y;
-            let step = tangent.dot(&(o.at - p.pixel)) / tangent.norm_squared();
+            let step = tangent.dot(&(o.at - pixel)) / tangent.norm_squared();
             *foot += step;
             if (step * tangent.norm()).abs() < FOOT_PX {
                 break;
             }
-            p = at(*foot)?;
+            (pixel, tangent) = at(*foot)?;
         }
+        Some((pixel, tangent))
+    }
+
+    /// Distance of an observed point from the imaged line, px, with its derivatives. Moves `foot` to the
+    /// nearest place on the line. The derivative by the foot vanishes there, so it is left out.
+    pub(super) fn point(&self, state: &State, o: &PointSeen, foot: &mut f64) -> Option<(f64, Row)> {
+        Self::find_foot(state, o, foot)?;
+        let line = &state.lines[o.line];
+        let (d, n) = (line.direction(), line.normal());
+        let q = line.middle() + d * *foot;
+        let face = Vector3::new(q.x, q.y, 0.0);
+        let p = project(state.lens(o.photo), &state.poses[o.photo], face)?;
         let fx = p.by_face.column(0);
         let fy = p.by_face.column(1);
         let tangent = (fx * d.x + fy * d.y).normalize();
@@ -255,11 +277,13 @@ impl Problem {
     fn misses(&self, state: &State) -> Option<Vec<Vector2<f64>>> {
         let mut all = Vec::with_capacity(self.saddles.len() + self.points.len());
         for s in self.saddles.iter().filter(|s| s.on) {
-            all.push(self.saddle(state, s)?.miss);
+            let (_, face) = self.saddle_in_face(state, s);
+            all.push(s.at - pixel_of(state.lens(s.photo), &state.poses[s.photo], face)?);
         }
         for (k, o) in self.points.iter().enumerate().filter(|(_, o)| o.on) {
-            let mut foot = state.feet[k];
-            all.push(Vector2::new(self.point(state, o, &mut foot)?.0, 0.0));
+            let (pixel, tangent) = Self::find_foot(state, o, &mut state.feet[k].clone())?;
+            let across = Vector2::new(-tangent.y, tangent.x).normalize();
+            all.push(Vector2::new(across.dot(&(o.at - pixel)), 0.0));
         }
         Some(all)
     }
@@ -277,10 +301,10 @@ impl Problem {
         step: &DVector<f64>,
     ) -> Option<DVector<f64>> {
         let at = |h: f64| self.misses(&state.moved(&self.index, &(step * h)));
-        let (minus, zero, plus) = (at(-BEND_STEP)?, self.misses(state)?, at(BEND_STEP)?);
+        let (minus, plus) = (at(-BEND_STEP)?, at(BEND_STEP)?);
         let mut pull = DVector::zeros(self.index.count);
         for (k, kept) in normal.rows.iter().enumerate() {
-            let second = (minus[k] - zero[k] * 2.0 + plus[k]) / (BEND_STEP * BEND_STEP);
+            let second = (minus[k] - kept.miss * 2.0 + plus[k]) / (BEND_STEP * BEND_STEP);
             let r = kept.root * second;
             for (i, [x, y]) in kept.row.iter() {
                 pull[i] += x * r.x + y * r.y;
@@ -347,14 +371,17 @@ impl Normal {
                 root.m21 * e[0] + root.m22 * e[1],
             ];
         }
-        for (a, [x, y]) in row.entries[..row.len].iter().enumerate() {
-            let i = row.columns[a];
-            self.pull[i] += x * r.x + y * r.y;
-            for (j, e) in row.columns[..=a].iter().zip(&row.entries) {
-                self.matrix[(i, *j)] += x * e[0] + y * e[1];
+        let (columns, entries) = (&row.columns[..row.len], &row.entries[..row.len]);
+        let n = self.pull.len();
+        for (b, (&j, [x, y])) in columns.iter().zip(entries).enumerate() {
+            self.pull[j] += x * r.x + y * r.y;
+            // Columns ascend, and a column of the matrix lies in one piece.
+            let down = &mut self.matrix.as_mut_slice()[j * n..(j + 1) * n];
+            for (&i, e) in columns[b..].iter().zip(&entries[b..]) {
+                down[i] += x * e[0] + y * e[1];
             }
         }
-        self.rows.push(Kept { row, root });
+        self.rows.push(Kept { row, root, miss });
     }
 
     /// One equation of its own, already divided by its standard deviation in `miss`.

@@ -8,6 +8,8 @@ use super::observe::{HUBER_SIGMAS, Normal, Problem};
 
 /// A step that moves nothing by more than this part of its standard deviation ends the solve.
 const SETTLED_SIGMAS: f64 = 1e-7;
+/// The same while the weights are not settled: they hardly change by so little.
+const LOOSE_SIGMAS: f64 = 1e-2;
 /// What counts as settled when rounding stops the descent.
 const ROUNDING_SIGMAS: f64 = 1e-4;
 /// What counts as settled when the steps run out: no position is off by more than this part of its own
@@ -18,8 +20,8 @@ pub(super) const MAX_STEPS: usize = 60;
 const LEARNING_STEPS: usize = 15;
 const FIRST_DAMPING: f64 = 1e-4;
 const MAX_DAMPING: f64 = 1e12;
-/// Steps shorter than this need no look at the bend of the valley.
-const STRAIGHT_SIGMAS: f64 = 1e-3;
+/// Steps shorter than this need no look at the bend of the valley, which is of second order in them.
+const STRAIGHT_SIGMAS: f64 = 0.1;
 /// A bend of more than this part of the step is not to be trusted.
 const MAX_BEND: f64 = 0.75;
 /// Rises of the cost below this part of it are rounding.
@@ -29,7 +31,7 @@ const MAX_TURN: f64 = 0.5;
 /// Rounds of weighting at most; three are usual.
 const MAX_ROUNDS: usize = 8;
 /// Weights are settled when no factor changes by more than this part.
-const FACTOR_SETTLED: f64 = 1e-4;
+const FACTOR_SETTLED: f64 = 1e-3;
 /// A group's factor is taken from its residuals only with this redundancy; below it the stated
 /// standard deviations are kept, because a handful of residuals says little of their spread.
 const MIN_REDUNDANCY: f64 = 10.0;
@@ -53,6 +55,8 @@ pub(super) struct Settled {
 pub(super) struct Effort {
     pub(super) max_steps: usize,
     pub(super) damping: f64,
+    /// A step no longer than this, in standard deviations, is the last.
+    pub(super) enough: f64,
 }
 
 impl Effort {
@@ -60,6 +64,7 @@ impl Effort {
         Self {
             max_steps,
             damping: FIRST_DAMPING,
+            enough: SETTLED_SIGMAS,
         }
     }
 }
@@ -116,7 +121,7 @@ pub(super) fn descend(
             normal = next;
             last = size;
             damping = if damping > 1e-10 { damping / 10.0 } else { 0.0 };
-            if size < SETTLED_SIGMAS {
+            if size < effort.enough {
                 break;
             }
             continue;
@@ -196,15 +201,25 @@ fn invert(matrix: &DMatrix<f64>) -> Result<(DMatrix<f64>, f64), usize> {
 pub(super) fn settle(problem: &mut Problem, start: &State) -> Result<Settled, SurveyError> {
     let mut state = start.clone();
     let mut rounds = 0;
+    let mut weighed = false;
     loop {
         // With the stated standard deviations a bent card is all outliers, and the way down is rough. So the
         // first round only learns what spread to reckon with.
+        let enough = if weighed {
+            SETTLED_SIGMAS
+        } else {
+            LOOSE_SIGMAS
+        };
         let effort = if rounds == 0 {
-            Effort::steps(LEARNING_STEPS)
+            Effort {
+                enough,
+                ..Effort::steps(LEARNING_STEPS)
+            }
         } else {
             Effort {
                 max_steps: MAX_STEPS,
                 damping: 0.0,
+                enough,
             }
         };
         let (next, normal, steady) = descend(problem, &state, effort)?;
@@ -220,10 +235,11 @@ pub(super) fn settle(problem: &mut Problem, start: &State) -> Result<Settled, Su
             rcond,
             steady,
         };
-        let changed = rounds < MAX_ROUNDS && problem.reweigh(&settled);
-        if rounds > 1 && !changed {
+        if weighed {
             return Ok(settled);
         }
+        let changed = rounds < MAX_ROUNDS && problem.reweigh(&settled);
+        weighed = rounds > 1 && !changed;
     }
 }
 
@@ -385,9 +401,12 @@ fn quadratic(
 ) -> f64 {
     let rows: Vec<_> = rows.iter().map(|(i, e)| (*i, white(*e))).collect();
     let mut sum = 0.0;
-    for (i, a) in &rows {
-        for (j, b) in &rows {
-            sum += cov[(*i, *j)] * a.dot(b);
+    for (k, (j, b)) in rows.iter().enumerate() {
+        let column = cov.column(*j);
+        // Both halves of the symmetric matrix, and its diagonal once.
+        sum += column[*j] * b.dot(b);
+        for (i, a) in &rows[k + 1..] {
+            sum += 2.0 * column[*i] * a.dot(b);
         }
     }
     sum
