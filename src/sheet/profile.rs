@@ -31,6 +31,9 @@ const SECOND: f64 = 0.4;
 const SECOND_BACK: f64 = 0.35;
 /// Where both its steps show, their blur still moves the inner one by up to this share of its width.
 const WALL_BLEND: f64 = 0.15;
+/// And by no more than this, px: two blurred steps show as two from some two blurs apart, and the further apart the
+/// less they mix.
+const WALL_BLEND_PX: f64 = 0.35;
 /// The outer of two steps of the same sign is a burr's only if it is this strong against the inner.
 const BURR_OUTER: f64 = 0.6;
 /// A dip this strong against the strongest step, after a rise, shows a burr as bright as the bench.
@@ -189,7 +192,7 @@ pub(super) fn sheet_end(profile: &Profile, wall: f64, px_per_mm: f64, hidden: f6
         .iter()
         .any(|&i| i > chosen && near_wall(far(i)))
     {
-        WALL_BLEND * wall
+        (WALL_BLEND * wall).min(WALL_BLEND_PX / px_per_mm)
     } else {
         hidden * wall
     };
