@@ -77,53 +77,59 @@ fn apparent_size(survey: &Survey, photo: usize, card: &SeenCard) -> Option<f64> 
     (designed > 0.0).then(|| (shown / designed).sqrt())
 }
 
-/// Cards of another print than the others.
+/// Cards of another print than the others. One that the survey left out does no harm, but why it did not fit is told.
 fn cards(survey: &Survey, found: &[&Found]) -> Vec<(Weight, Reason)> {
     let mut sizes: Vec<(u16, f64)> = Vec::new();
+    let mut unused: Vec<(u16, f64)> = Vec::new();
     for (photo, found) in found.iter().enumerate() {
         for (place, card) in found.cards.iter().enumerate() {
-            // One that was left out does no harm, and was told.
-            let used = survey
-                .cards
-                .iter()
-                .any(|c| c.seen.contains(&(photo, place)));
-            if used
-                && let Some(size) = apparent_size(survey, photo, card)
-                && !sizes.iter().any(|(n, _)| *n == card.number)
+            let seen = |seen: &[(usize, usize)]| seen.contains(&(photo, place));
+            let list = if survey.cards.iter().any(|c| seen(&c.seen)) {
+                &mut sizes
+            } else {
+                &mut unused
+            };
+            if let Some(size) = apparent_size(survey, photo, card)
+                && !list.iter().any(|(n, _)| *n == card.number)
             {
-                sizes.push((card.number, size));
+                list.push((card.number, size));
             }
         }
     }
     let mut sorted: Vec<f64> = sizes.iter().map(|(_, s)| *s).collect();
     sorted.sort_by(f64::total_cmp);
-    if sorted.len() < 2 {
+    let Some(&usual) = sorted.get(sorted.len() / 2) else {
         return Vec::new();
-    }
-    let blocks = |code, text| (Weight::Blocks, Reason { code, text });
+    };
+    let reason = |text| Reason {
+        code: "cards-differ",
+        text,
+    };
+    let differs = |(_, size): &(u16, f64)| (size / usual - 1.0).abs() > CARD_DIFFERS;
+    let mut told: Vec<(Weight, Reason)> = Vec::new();
     if let [(a, size_a), (b, size_b)] = sizes.as_slice() {
         let ratio = size_a / size_b;
-        if (ratio - 1.0).abs() <= CARD_DIFFERS {
-            return Vec::new();
+        if (ratio - 1.0).abs() > CARD_DIFFERS {
+            told.push((Weight::Blocks, reason(format!(
+                "card {a} seems to be printed at {:.1} % of the size of card {b}, or one of them lies higher: print all cards in one go, lay a rule on the bars of both, and lay both level with the face",
+                100.0 * ratio
+            ))));
         }
-        let text = format!(
-            "card {a} seems to be printed at {:.1} % of the size of card {b}, or one of them lies higher: print all cards in one go, lay a rule on the bars of both, and lay both level with the face",
-            100.0 * ratio
-        );
-        return vec![blocks("cards-differ", text)];
-    }
-    let usual = sorted[sorted.len() / 2];
-    sizes
-        .into_iter()
-        .filter(|(_, size)| (size / usual - 1.0).abs() > CARD_DIFFERS)
-        .map(|(number, size)| {
-            let text = format!(
+    } else {
+        told.extend(sizes.iter().filter(|s| differs(s)).map(|(number, size)| {
+            (Weight::Blocks, reason(format!(
                 "card {number} seems to be printed at {:.1} % of the other cards' size, or lies at another height: lay a rule on its bars, or take it away",
                 100.0 * size / usual
-            );
-            blocks("cards-differ", text)
-        })
-        .collect()
+            )))
+        }));
+    }
+    told.extend(unused.iter().filter(|s| differs(s)).map(|(number, size)| {
+        (Weight::Note, reason(format!(
+            "card {number}, which was left out, seems to be printed at {:.1} % of the other cards' size, or lies at another height: lay a rule on its bars",
+            100.0 * size / usual
+        )))
+    }));
+    told
 }
 
 /// The marks' spacing as a whole against the plan's: a wrong scale stretches all of it alike.
