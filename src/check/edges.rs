@@ -18,6 +18,8 @@ const PRINT_ABOVE_MM: f64 = 0.05;
 /// less, but all lean the same way.
 const EDGE_MM: f64 = 0.05;
 const EDGE_PX: f64 = 0.25;
+/// Heights of a face so far apart hardly go together, mm: a sheet lies hollow or crowned over some hands' breadths.
+const FLAT_OVER_MM: f64 = 100.0;
 
 /// The places, in each photo's list, of the cards whose middle lies off the sheet.
 pub(super) fn beside(survey: &Survey, cards: &[&[SeenCard]], sides: &Sides) -> Vec<Vec<usize>> {
@@ -78,10 +80,23 @@ pub(crate) fn doubt_edge(survey: &mut Survey, line: LineId, wall_mm: f64) {
         Some((across.dot(&(edge.middle - Point::new(x, y))) / z).powi(2))
     });
     let lever = (levers.sum::<f64>() / edge.off_mm.len().max(1) as f64).sqrt();
-    let raised = lever * survey.flatness_mm;
+    let raised = lever * survey.flatness_mm * share_of_mean(edge.ends[0].distance(edge.ends[1]));
     // Anywhere between limits alike: a rectangular distribution (JCGM 100:2008, 4.3.7, from memory).
     let cut = EDGE_MM.hypot(EDGE_PX * finest) / 3f64.sqrt();
     survey.doubt_line(line, wall_mm.hypot(cut).hypot(raised));
+}
+
+/// Standard deviation of the mean height along an edge of this length over that of the height at one place, as the
+/// line is drawn through all of it.
+///
+/// # Source
+/// Mean of a stationary process whose correlation falls off exponentially: Vanmarcke, "Random Fields", 1983, from memory.
+fn share_of_mean(length_mm: f64) -> f64 {
+    let a = length_mm / FLAT_OVER_MM;
+    if a < 1e-3 {
+        return 1.0;
+    }
+    (2.0 * (a - 1.0 + (-a).exp())).sqrt() / a
 }
 
 pub(super) fn options(plan: &Plan, given: &Given, sides: &Sides, turns: u32) -> Options {
