@@ -50,7 +50,7 @@ pub(crate) fn of(case: &Case, checked: &Checked, found: &[Found]) -> Vec<[Vector
     let rows = 2 * all.len();
     let row = |i: usize| -> [f64; 5] {
         let p = map_errors[i / 2].0;
-        if i % 2 == 0 {
+        if i.is_multiple_of(2) {
             [1.0, 0.0, -p.y, p.x, 0.0]
         } else {
             [0.0, 1.0, p.x, 0.0, p.y]
