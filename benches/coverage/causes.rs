@@ -20,7 +20,7 @@ const RIM_PX: f64 = 20.0;
 /// A mark found: its name and where.
 pub(crate) type Found = (String, Point<Sheet>);
 
-/// Error of each mark by its causes, mm, and its error without that of the scale.
+/// Error of each mark by its causes, in the order of [`CAUSES`], mm.
 pub(crate) fn of(case: &Case, checked: &Checked, found: &[Found]) -> Vec<[Vector2<f64>; 5]> {
     let place = |list: &[Found], name: &str| list.iter().find(|t| t.0 == name).map(|t| t.1);
     let mut all = Vec::new();
@@ -58,7 +58,7 @@ pub(crate) fn of(case: &Case, checked: &Checked, found: &[Found]) -> Vec<[Vector
     };
     let a = DMatrix::from_fn(rows, 5, |i, j| row(i)[j]);
     let b = DVector::from_fn(rows, |i, _| map_errors[i / 2].1[i % 2]);
-    let Ok(x) = a.clone().svd(true, true).solve(&b, 1e-12) else {
+    let Ok(x) = a.svd(true, true).solve(&b, 1e-12) else {
         return Vec::new();
     };
     for (i, causes) in all.iter_mut().enumerate() {
