@@ -302,15 +302,17 @@ fn settled(
             }
             _ => {}
         }
-        // The photo without which the others fit best.
+        // The photo without which the others fit best. Where several leave the others in agreement the cards do not say
+        // which was moved, and what little the misfits differ is noise: the last is taken, and the sheet's edges and
+        // its size must then agree with the rest.
         let fit_without = |i: usize| {
             let others: Vec<usize> = kept.iter().copied().filter(|&k| k != kept[i]).collect();
             let survey = solve(shots, found, &others).ok()?;
-            Some((over(&others, &survey, &alone_px), i))
+            Some((over(&others, &survey, &alone_px).max(0.0), i))
         };
         let worst = (0..kept.len())
             .filter_map(fit_without)
-            .min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)))
+            .min_by(|a, b| a.0.total_cmp(&b.0).then(b.1.cmp(&a.1)))
             .map_or(kept.len() - 1, |(_, i)| i);
         let why = "its cards do not lie as the other photos have them: a card or the sheet was moved between the photos";
         kept = without(shots, found, kept, &mut left_out, worst, why);

@@ -4,7 +4,7 @@ use super::{Checked, Given, Measured};
 use crate::frame::Cov2;
 use crate::survey::{SheetDatum, SheetFrame, Survey};
 use crate::verdict::decision_rule::COVERAGE_FACTOR;
-use crate::verdict::{HEIGHT_UNSAID, HoleState, PRINT_UNSAID, Reason, Weight};
+use crate::verdict::{HEIGHT_UNSAID, HoleState, PRINT_UNSAID, Reason, Weight, direction_of_u};
 
 /// From this share of a hole's variance on, what is unsaid is most of it.
 const MOST: f64 = 0.5;
@@ -58,20 +58,23 @@ fn gains(checked: &Checked, sure: &Survey) -> bool {
         let (Some(found), Some(expanded)) = (hole.found, hole.uncertainty_mm) else {
             continue;
         };
-        let way = (found - hole.planned)
-            .try_normalize(f64::MIN_POSITIVE)
-            .unwrap_or_default();
         // The mark's own share is the same in both, and falls out. Of several photos the surest counts.
-        let var = |frames: &[SheetFrame]| {
+        let covs = |frames: &[SheetFrame]| -> Vec<Cov2> {
             let in_view = |frame: &SheetFrame| {
                 let pixel = frame.pixel_from_sheet(found)?;
-                let (_, cov) = frame.point(pixel, Cov2::zeros())?;
+                Some(frame.point(pixel, Cov2::zeros())?.1)
+            };
+            frames.iter().filter_map(in_view).collect()
+        };
+        // Along the direction in which U is told.
+        let var = |covs: &[Cov2]| {
+            let along = |cov: &Cov2| {
+                let way = direction_of_u(cov, found - hole.planned)?;
                 Some(way.dot(&(cov * way)))
             };
-            let all = frames.iter().filter_map(in_view);
-            all.min_by(f64::total_cmp)
+            covs.iter().filter_map(along).min_by(f64::total_cmp)
         };
-        if let (Some(a), Some(b)) = (var(&now), var(&then)) {
+        if let (Some(a), Some(b)) = (var(&covs(&now)), var(&covs(&then))) {
             let all = (expanded / COVERAGE_FACTOR).powi(2);
             gain += usize::from(a - b > MOST * all);
         }

@@ -288,7 +288,7 @@ impl Survey {
         let mut sure = self.clone();
         for &i in known {
             let with = sure.cov.column(i).into_owned();
-            if with[i] > 0.0 {
+            if with[i] > KNOWN_ALREADY * self.cov[(i, i)] {
                 sure.cov -= &with * with.transpose() / with[i];
             }
         }
@@ -428,6 +428,10 @@ impl Survey {
         Some(symmetric(cov))
     }
 }
+
+/// Where knowing one unknown leaves less than this share of another's variance, that is known with it, and what is left
+/// is rounding: a photo shows the ratio of both print scales to a millionth, but not their size.
+const KNOWN_ALREADY: f64 = 1e-4;
 
 /// Without the rounding that tells (0, 1) from (1, 0).
 pub(super) fn symmetric(m: Cov2) -> Cov2 {
