@@ -18,11 +18,11 @@ const SQUARE_MM: f64 = 10.0;
 /// Columns that make the card.
 const CARD: usize = 5;
 /// Noise of a listed corner and of an own one, each axis: what a calibration from them leaves over both, 0.205 px by
-/// OpenCV's own account and 0.166 px (`lens_reference.rs`), over the root of two.
+/// OpenCV's own account and 0.169 px (`lens_reference.rs`), over the root of two.
 const LISTED_PX: f64 = 0.145;
-const OWN_PX: f64 = 0.117;
+const OWN_PX: f64 = 0.12;
 /// Window of an own corner, as in `real_cards.rs`.
-const WINDOW_PX: f64 = 5.5;
+const WINDOW_PX: f64 = 5.0;
 /// A board of paper on cardboard, held by hand: 0.25 mm in that unit.
 const BOARD_FLAT_MM: f64 = 0.1;
 /// The corners beyond the card are found within this share of a square, RMS; half as far out again as the card is wide.
