@@ -19,6 +19,8 @@ const NEARLY_ALL: f64 = 0.8;
 const MIN_DRAWN: f64 = 0.6;
 /// A line wider than this is not a line, mm.
 const MAX_WIDTH_MM: f64 = 1.4;
+/// No stroke of a mark or a cross-out is longer than this, mm.
+const STROKE_MM: f64 = 12.0;
 /// Pieces shorter than this do not start a line, mm.
 const MIN_PIECE_MM: f64 = 3.0;
 /// How far a hand wanders from straight along a steel rule, mm.
@@ -294,6 +296,20 @@ fn fit(
         let ([first, last], drawn) = broken_stretch(&bins)?;
         let length = f64::from(last - first + 1);
         if length < MIN_LENGTH_MM || (drawn as f64) < MIN_DRAWN * length {
+            return None;
+        }
+        // Two strokes that happen to lie in line, a tick and another mark's cross-out, are no ruled line.
+        let mut runs: Vec<usize> = Vec::new();
+        let mut before_bin = None;
+        for &bin in bins.iter().filter(|b| (first..=last).contains(b)) {
+            match runs.last_mut() {
+                Some(run) if before_bin == Some(bin - 1) => *run += 1,
+                _ => runs.push(1),
+            }
+            before_bin = Some(bin);
+        }
+        let longest = runs.iter().copied().max().unwrap_or(0);
+        if runs.len() < 3 && longest as f64 <= STROKE_MM {
             return None;
         }
         let (from, to) = (f64::from(first) * scale, f64::from(last + 1) * scale);

@@ -75,6 +75,8 @@ const BAND_MM: f64 = 0.42;
 const HALF: f64 = 0.6;
 /// Widest pen stroke, mm.
 const PEN_MM: f64 = 0.8;
+/// A ring round a tick is no smaller than this, mm.
+const SMALL_RING_MM: f64 = 2.2;
 /// Shortest stroke that is one, mm.
 const STROKE_MM: f64 = 1.1;
 /// Ink beside two crossing strokes within this of their crossing shows what they strike out, mm; how much
@@ -147,7 +149,12 @@ pub(super) fn name(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure)
                 contrast: figure.contrast,
             };
             Box::new(match name(picture, lines, pen, &inner) {
-                Name::Mark(m) if m.kind == MarkKind::Dot && outline.joined == Joined::Across => {
+                // A ring is drawn round its mark: what reaches across a small one is a stroke of the same figure, or
+                // lies on a hole's rim.
+                Name::Mark(m)
+                    if outline.joined == Joined::Across
+                        && (m.kind == MarkKind::Dot || outline.radius < SMALL_RING_MM * mm) =>
+                {
                     unsure(picture, figure, "a loop with a stroke across it")
                 }
                 named => named,
