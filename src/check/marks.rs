@@ -100,7 +100,7 @@ pub(super) fn measure(
     clock.lap("ink", checked);
     let gap = frame.marks_gap_mm.unwrap_or_default();
     let frames = [frame];
-    let merged = merge::merge(&frames, vec![ink], &[shot.name.clone()], plan)?;
+    let merged = merge::merge(&frames, vec![ink], std::slice::from_ref(&shot.name), plan)?;
     checked.shares = budget::shares(&merged, &frames);
     drop(frames);
     let [a, b] = names;

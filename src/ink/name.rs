@@ -282,7 +282,9 @@ fn bulge(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure) -> Option
     if place.diameter > 2.1 * mm {
         return Some(unsure(picture, figure, "a thick place on a ruled line"));
     }
-    let seen_whole = if sides == 2 { shown(tallest) } else { 1.0 };
+    // A dot on a line stands out of it to both sides about alike.
+    let alike = up.min(down) > 0.5 * tallest;
+    let seen_whole = if alike { shown(tallest) } else { 1.0 };
     if figure.contrast < pen.faint * seen_whole && !laid_over(picture, line, place.at, pen.faint) {
         return Some(unsure(
             picture,
