@@ -255,7 +255,9 @@ fn a_sheet_as_bright_as_its_bench_is_found_by_its_colour() {
     let (sides, off) = found_in(&scene, &drawn, true).unwrap();
     assert_eq!(sides.lines[0].len(), 4);
     assert_honest(&off);
-    assert!(off.iter().all(|(_, _, sd)| *sd > 0.05), "{off:?}");
+    // One side's wall shows with both its steps, which leaves less to doubt.
+    let doubted = off.iter().filter(|(_, _, sd)| *sd > 0.05);
+    assert!(doubted.count() >= 3, "{off:?}");
     assert_near(&off, 0.25);
 }
 
