@@ -252,7 +252,7 @@ fn name(
     }))
 }
 
-fn median(values: impl Iterator<Item = f64>) -> f64 {
+pub(super) fn median(values: impl Iterator<Item = f64>) -> f64 {
     let mut v: Vec<f64> = values.collect();
     v.sort_by(f64::total_cmp);
     v.get(v.len() / 2).copied().unwrap_or(0.0)

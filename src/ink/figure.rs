@@ -144,7 +144,8 @@ pub(super) fn gather(picture: &Picture, lines: &[Line]) -> (Vec<Figure>, usize) 
     (figures, specks)
 }
 
-fn top(group: &[usize], mut i: usize) -> usize {
+/// The first of the group that `i` is in, each number but a first one leading to a smaller one of its group.
+pub(super) fn top(group: &[usize], mut i: usize) -> usize {
     while group[i] != i {
         i = group[i];
     }

@@ -299,15 +299,11 @@ fn fit(
             return None;
         }
         // Two strokes that happen to lie in line, a tick and another mark's cross-out, are no ruled line.
-        let mut runs: Vec<usize> = Vec::new();
-        let mut before_bin = None;
-        for &bin in bins.iter().filter(|b| (first..=last).contains(b)) {
-            match runs.last_mut() {
-                Some(run) if before_bin == Some(bin - 1) => *run += 1,
-                _ => runs.push(1),
-            }
-            before_bin = Some(bin);
-        }
+        bins.retain(|b| (first..=last).contains(b));
+        let runs: Vec<usize> = bins
+            .chunk_by(|a, b| a + 1 == *b)
+            .map(<[i32]>::len)
+            .collect();
         let longest = runs.iter().copied().max().unwrap_or(0);
         if runs.len() < 3 && longest as f64 <= STROKE_MM {
             return None;

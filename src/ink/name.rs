@@ -83,13 +83,13 @@ const STROKE_MM: f64 = 1.1;
 /// of it there must be, mm².
 const UNDER_MM: f64 = 0.9;
 const UNDER_MM2: f64 = 0.06;
-/// Beyond this share of the shorter stroke's half there is nothing but its arms.
-const ARM: f64 = 0.6;
-/// Under a broad pen's strokes a mark shows further out: so many half widths.
-const UNDER_HALVES: f64 = 2.4;
 /// So does ink that no stroke explains, within this of the crossing, mm; from this area on, mm².
 const LEFT_MM: f64 = 2.0;
 const LEFT_MM2: f64 = 0.15;
+/// Under a broad pen's strokes a mark shows further out: so many half widths.
+const UNDER_HALVES: f64 = 2.4;
+/// Beyond this share of the shorter stroke's half there is nothing but its arms.
+const ARM: f64 = 0.6;
 /// A cross leans less than this from the sheet's axes to count as upright, rad.
 const UPRIGHT: f64 = 0.4;
 /// Longest tick, mm.

@@ -100,9 +100,9 @@ const TAIL_THIN: f64 = 0.55;
 const TAIL_LONG: f64 = 1.3;
 /// A dot holds this share of the ink at least, and is this much longer than wide at most.
 const DOT_SHARE: f64 = 0.6;
+const DOT_LONG: f64 = 1.45;
 /// It fills this share of the ellipse round it: a cross is as wide as long too.
 const DOT_FULL: f64 = 0.85;
-const DOT_LONG: f64 = 1.45;
 /// Half the angle in which a tail leaves its dot, as a cosine: a stroke through a dot leaves it on both sides.
 const TAIL_SIDE: f64 = 0.4;
 
@@ -301,11 +301,11 @@ pub(super) struct Loop {
     rim: [f64; SECTORS],
     /// Median of the rim, px.
     pub(super) radius: f64,
-    /// In how many ways the ink inside hangs on the rim: not at all, on one side, or right across.
+    /// How the ink inside hangs on the rim.
     pub(super) joined: Joined,
 }
 
-/// How ink inside a loop hangs on its rim.
+/// How ink inside a loop hangs on its rim: not at all, on one side, or right across.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Joined {
     No,
@@ -345,7 +345,7 @@ fn rim_width(points: &[Vector2<f64>], outline: &Loop) -> f64 {
     widths[widths.len() * 3 / 4]
 }
 
-/// Ink inside reaches the cut that parts it from the rim where it hangs on the rim.
+/// Where ink inside hangs on the rim it reaches the cut that parts it from that.
 fn joined(outline: &Loop, inner: &[Vector2<f64>], clear: f64) -> Joined {
     const NEAR_PX: f64 = 2.0;
     let touching: Vec<Vector2<f64>> = inner

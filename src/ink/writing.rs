@@ -6,7 +6,8 @@
 
 use nalgebra::Vector2;
 
-use super::figure::Figure;
+use super::beads::median;
+use super::figure::{Figure, top};
 use super::name::Name;
 use super::picture::Picture;
 use super::shape::{Joined, main_direction, moments, stroke_width, thickness};
@@ -126,18 +127,15 @@ fn groups(bounds: &[[f64; 4]], near: impl Fn(&[f64; 4], &[f64; 4]) -> bool) -> V
     let mut group: Vec<usize> = (0..bounds.len()).collect();
     for a in 0..bounds.len() {
         for b in 0..a {
-            if group[a] != group[b] && near(&bounds[a], &bounds[b]) {
-                let (low, high) = (group[a].min(group[b]), group[a].max(group[b]));
-                group
-                    .iter_mut()
-                    .filter(|g| **g == high)
-                    .for_each(|g| *g = low);
+            let (p, q) = (top(&group, a), top(&group, b));
+            if p != q && near(&bounds[a], &bounds[b]) {
+                group[p.max(q)] = p.min(q);
             }
         }
     }
     let mut all = vec![Vec::new(); bounds.len()];
-    for (k, &g) in group.iter().enumerate() {
-        all[g].push(k);
+    for k in 0..bounds.len() {
+        all[top(&group, k)].push(k);
     }
     all.retain(|g| !g.is_empty());
     all
@@ -291,12 +289,6 @@ impl Row {
             && across[0] > -1.2 * half
             && across[1] < 1.2 * half
     }
-}
-
-fn median(values: impl Iterator<Item = f64>) -> f64 {
-    let mut v: Vec<f64> = values.collect();
-    v.sort_by(f64::total_cmp);
-    v[v.len() / 2]
 }
 
 /// The widest place of a figure in units of its strokes' usual width.
