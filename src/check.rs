@@ -186,7 +186,7 @@ impl Edged {
             .zip(&cards)
             .map(|((&k, view), &cards)| Look {
                 grey: &shots[k].photo.grey,
-                colour: shots[k].photo.colour.as_ref(),
+                colour: &shots[k].photo.colour,
                 view,
                 cards,
             })

@@ -8,7 +8,7 @@ use nalgebra::SMatrix;
 use punchready::frame::{Point, Ray};
 use punchready::lens::Profile;
 use punchready::lens::profile::{Made, choose};
-use punchready::photo::{Camera, Photo};
+use punchready::photo::{Camera, Later, Photo};
 use punchready::survey::{LENS_UNKNOWNS, Lens, LensSource};
 
 type LensCov = SMatrix<f64, LENS_UNKNOWNS, LENS_UNKNOWNS>;
@@ -67,7 +67,7 @@ fn photo(camera: Camera, [width, height]: [u32; 2]) -> Photo {
     Photo {
         path: PathBuf::from("sheet.jpg"),
         grey: GrayImage::new(width, height),
-        colour: None,
+        colour: Later::none(),
         camera,
         warnings: Vec::new(),
     }

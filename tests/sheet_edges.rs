@@ -58,6 +58,7 @@ fn found_in(
     let file = dir.path().join("photo.jpg");
     write_jpeg(&file, drawn, &ExifFacts::default()).unwrap();
     let photo = photo::read(&file).unwrap();
+    let grey = photo::Later::none();
     let cards = find::find(&photo.grey).cards;
     let (width, height) = photo.grey.dimensions();
     let priors = Priors::from_camera(&photo.camera, width, height)
@@ -70,7 +71,7 @@ fn found_in(
     let sides = sheet::find(
         &[Look {
             grey: &photo.grey,
-            colour: photo.colour.as_ref().filter(|_| in_colour),
+            colour: if in_colour { &photo.colour } else { &grey },
             view: survey.view(0).unwrap(),
             cards: &cards,
         }],

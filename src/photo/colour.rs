@@ -1,5 +1,7 @@
 //! The colour of a photo apart from its brightness: for what differs from its surroundings in colour alone.
 
+use std::sync::{Arc, LazyLock};
+
 use image::GrayImage;
 use rayon::prelude::*;
 
@@ -17,6 +19,36 @@ pub struct Colour {
 
 /// Photo pixels a pixel of [`Colour`].
 pub const COLOUR_SCALE: f64 = 2.0;
+
+/// The colour of a photo, decoded when it is first asked for: most sheets show in brightness, and colour takes as long
+/// to decode as that.
+#[derive(Debug, Clone)]
+pub struct Later(Arc<LazyLock<Option<Colour>, Decode>>);
+
+type Decode = Box<dyn FnOnce() -> Option<Colour> + Send>;
+
+impl Later {
+    /// That of a photo in grey.
+    #[must_use]
+    pub fn none() -> Self {
+        Self::known(None)
+    }
+
+    /// One that is there.
+    pub(super) fn known(colour: Option<Colour>) -> Self {
+        Self::by(move || colour)
+    }
+
+    pub(super) fn by(decode: impl FnOnce() -> Option<Colour> + Send + 'static) -> Self {
+        Self(Arc::new(LazyLock::new(Box::new(decode))))
+    }
+
+    /// The colour; `None` for a photo in grey.
+    #[must_use]
+    pub fn get(&self) -> Option<&Colour> {
+        (**self.0).as_ref()
+    }
+}
 
 impl Colour {
     /// From three bytes a pixel as stored, which `apart` turns into Cb and Cr. The point (x, y) of a plane is (2x, 2y)

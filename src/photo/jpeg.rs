@@ -18,7 +18,7 @@ use zune_core::colorspace::ColorSpace;
 use zune_core::options::DecoderOptions;
 use zune_jpeg::JpegDecoder;
 
-use super::colour::{Colour, blue_red};
+use super::colour::{Colour, Later, blue_red};
 use super::error::Fault;
 use super::{MAX_SIDE, Planes, keep_one, luma};
 use walk::Walk;
@@ -58,26 +58,26 @@ impl File {
         Walk::new(bytes).run()
     }
 
-    /// Decodes to the grey plane as stored, and to its colour turned upright from `orientation`.
+    /// Decodes to the grey plane as stored, and later to its colour turned upright from `orientation`.
     pub(super) fn planes(self, orientation: u8) -> Result<Planes, Fault> {
         let (width, height) = (self.width, self.height);
         let size = [width as usize, height as usize];
         let (data, colour) = match self.colours {
-            Colours::Grey => (self.decode(ColorSpace::Luma)?, None),
+            Colours::Grey => (self.decode(ColorSpace::Luma)?, Later::none()),
             Colours::Rgb => {
                 let mut data = self.decode(ColorSpace::RGB)?;
-                let colour = Colour::of(&data, size, orientation, |p| blue_red([p[0], p[1], p[2]]))
-                    .ok_or_else(too_few_rows)?;
+                let colour = Colour::of(&data, size, orientation, |p| blue_red([p[0], p[1], p[2]]));
                 keep_one(&mut data, |p| luma(p[0], p[1], p[2]));
-                (data, Some(colour))
+                (data, Later::known(colour))
             }
-            Colours::YCbCr => {
-                let mut data = self.decode(ColorSpace::YCbCr)?;
-                let colour = Colour::of(&data, size, orientation, |p| [p[1], p[2]])
-                    .ok_or_else(too_few_rows)?;
-                keep_one(&mut data, |p| p[0]);
-                (data, Some(colour))
-            }
+            // What decoded to brightness decodes to all three.
+            Colours::YCbCr => (
+                self.decode(ColorSpace::Luma)?,
+                Later::by(move || {
+                    let data = self.decode(ColorSpace::YCbCr).ok()?;
+                    Colour::of(&data, size, orientation, |p| [p[1], p[2]])
+                }),
+            ),
         };
         let grey = GrayImage::from_raw(width, height, data).ok_or_else(too_few_rows)?;
         Ok(Planes {
@@ -93,7 +93,7 @@ impl File {
         RgbImage::from_raw(width, height, self.decode(ColorSpace::RGB)?).ok_or_else(too_few_rows)
     }
 
-    fn decode(self, into: ColorSpace) -> Result<Vec<u8>, Fault> {
+    fn decode(&self, into: ColorSpace) -> Result<Vec<u8>, Fault> {
         let options = DecoderOptions::default()
             .set_strict_mode(true)
             .set_max_width(MAX_SIDE as usize)

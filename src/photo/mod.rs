@@ -1,4 +1,4 @@
-//! Reading a photo: one upright grey plane, its colour apart, and what the camera says of itself.
+//! Reading a photo: one upright grey plane, its colour apart and only when asked for, and what the camera says of itself.
 //!
 //! | step | module |
 //! | --- | --- |
@@ -26,7 +26,7 @@ use std::path::{Path, PathBuf};
 
 use image::{GrayImage, RgbImage};
 
-pub use colour::{COLOUR_SCALE, Colour};
+pub use colour::{COLOUR_SCALE, Colour, Later};
 use error::Fault;
 pub use error::PhotoError;
 use kind::Kind;
@@ -69,8 +69,8 @@ pub struct Photo {
     pub path: PathBuf,
     /// Brightness, upright; sRGB-encoded as in the file.
     pub grey: GrayImage,
-    /// Its colour without its brightness; `None` for a photo in grey.
-    pub colour: Option<Colour>,
+    /// Its colour without its brightness.
+    pub colour: Later,
     /// What the camera says.
     pub camera: Camera,
     /// What is odd about the file, in words for the user; empty as a rule.
@@ -142,10 +142,10 @@ pub fn read_colour(path: &Path) -> Result<RgbImage, PhotoError> {
     Ok(upright(picture, exif::camera(tags).0.orientation))
 }
 
-/// A decoded grey plane as the file stores it, its colour upright, and what was odd about the file.
+/// A decoded grey plane as the file stores it, its colour, upright, and what was odd about the file.
 struct Planes {
     grey: GrayImage,
-    colour: Option<Colour>,
+    colour: Later,
     warnings: Vec<String>,
 }
 

@@ -5,7 +5,7 @@ use std::io::Cursor;
 use ::png::{Adam7Info, ColorType, Decoder, InterlaceInfo, Transformations};
 use image::{GrayImage, RgbImage};
 
-use super::colour::{Colour, blue_red};
+use super::colour::{Colour, Later, blue_red};
 use super::error::Fault;
 use super::{Planes, check_size, keep_one, luma};
 
@@ -115,13 +115,12 @@ impl<'a> File<'a> {
         } else {
             Vec::new()
         };
-        let colour = Colour::of(&data, size, orientation, |p| blue_red([p[0], p[1], p[2]]))
-            .ok_or_else(too_few_rows)?;
+        let colour = Colour::of(&data, size, orientation, |p| blue_red([p[0], p[1], p[2]]));
         keep_one(&mut data, |p| luma(p[0], p[1], p[2]));
         let grey = GrayImage::from_raw(self.width, self.height, data).ok_or_else(too_few_rows)?;
         Ok(Planes {
             grey,
-            colour: Some(colour),
+            colour: Later::known(colour),
             warnings,
         })
     }

@@ -70,8 +70,8 @@ impl<'a> Look<'a> {
     pub(super) fn plane(&self, channel: Channel) -> Option<Plane<'a>> {
         let (picture, scale) = match channel {
             Channel::Grey => (self.grey, 1.0),
-            Channel::Blue => (&self.colour?.blue, COLOUR_SCALE),
-            Channel::Red => (&self.colour?.red, COLOUR_SCALE),
+            Channel::Blue => (&self.colour.get()?.blue, COLOUR_SCALE),
+            Channel::Red => (&self.colour.get()?.red, COLOUR_SCALE),
         };
         Some(Plane { picture, scale })
     }

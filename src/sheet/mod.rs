@@ -24,7 +24,7 @@ use image::GrayImage;
 
 use crate::card::SeenCard;
 use crate::frame::{Face, Pixel, Point, Sheet};
-use crate::photo::Colour;
+use crate::photo::Later;
 use crate::plan::Edge;
 use crate::survey::{LineId, StraightLine, Survey, View};
 use channel::Channel;
@@ -107,8 +107,8 @@ impl std::error::Error for SheetError {}
 pub struct Look<'a> {
     /// The upright photo.
     pub grey: &'a GrayImage,
-    /// Its colour, if it has any.
-    pub colour: Option<&'a Colour>,
+    /// Its colour.
+    pub colour: &'a Later,
     /// Its map, from the survey.
     pub view: &'a View,
     /// The cards in it.
@@ -183,7 +183,7 @@ pub fn find(
     let by_grey = find_in(&[Channel::Grey], looks, survey, size_mm, thickness_mm);
     match by_grey {
         Err(SheetError::NotFound { .. } | SheetError::NoCorner { .. })
-            if looks.iter().any(|l| l.colour.is_some()) =>
+            if looks.iter().any(|l| l.colour.get().is_some()) =>
         {
             find_in(&Channel::ALL, looks, survey, size_mm, thickness_mm).or(by_grey)
         }
