@@ -105,9 +105,26 @@ impl Grid {
                 )
             })
             .collect();
-        for (x, o) in out.iter_mut().enumerate() {
-            let (column, u) = self.split(x, self.columns);
-            *o = mix(line[column], line[(column + 1).min(self.columns - 1)], u);
+        // From the middle of one cell to that of the next: an even slope.
+        let mut from = 0;
+        for column in 0..self.columns.max(2) - 1 {
+            let to = match (column + 1) * self.cell + self.cell / 2 {
+                to if column + 2 < self.columns => to.min(out.len()),
+                _ => out.len(),
+            };
+            let (a, b) = (line[column], line[(column + 1).min(self.columns - 1)]);
+            let known_both = a != 0.0 && b != 0.0;
+            let (a, b) = if known_both {
+                (a, b)
+            } else {
+                (a.max(b), a.max(b))
+            };
+            let last = (self.columns - 1) as f32;
+            for (x, o) in (from..to).zip(&mut out[from..to]) {
+                let t = ((x as f32 + 0.5) / self.cell as f32 - 0.5).clamp(0.0, last);
+                *o = a + (t - column as f32) * (b - a);
+            }
+            from = to;
         }
     }
 
@@ -131,30 +148,40 @@ impl Grid {
 
     /// Largest (or smallest) known value within `reach` cells, one direction after the other.
     fn extreme(&self, reach: usize, largest: bool) -> Self {
-        let pick = |values: &mut dyn Iterator<Item = f32>| {
-            let known = values.filter(|v| *v > 0.0);
-            if largest {
-                known.fold(0.0, f32::max)
-            } else {
-                known.fold(f32::MAX, f32::min)
+        let (w, h) = (self.columns, self.rows);
+        let nothing = if largest { 0.0 } else { f32::MAX };
+        let take = |out: &mut [f32], from: &[f32]| {
+            for (o, &v) in out.iter_mut().zip(from) {
+                // What is not known has no say.
+                let v = if v > 0.0 { v } else { nothing };
+                *o = if largest { o.max(v) } else { o.min(v) };
             }
         };
-        let (w, h) = (self.columns, self.rows);
-        let mut across = vec![0.0; w * h];
-        for (row, out) in self.values.chunks_exact(w).zip(across.chunks_exact_mut(w)) {
-            for (x, o) in out.iter_mut().enumerate() {
-                let near = &row[x.saturating_sub(reach)..(x + reach + 1).min(w)];
-                *o = pick(&mut near.iter().copied());
+        let mut across = vec![nothing; w * h];
+        across
+            .par_chunks_mut(w)
+            .zip(self.values.par_chunks(w))
+            .for_each(|(out, row)| {
+                for by in 0..=reach.min(w - 1) {
+                    take(out, &row[by..]);
+                    take(&mut out[by..], row);
+                }
+            });
+        let mut values = vec![nothing; w * h];
+        values.par_chunks_mut(w).enumerate().for_each(|(y, out)| {
+            for near in across
+                .chunks(w)
+                .take(y + reach + 1)
+                .skip(y.saturating_sub(reach))
+            {
+                take(out, near);
             }
-        }
-        let mut values = vec![0.0; w * h];
-        for y in 0..h {
-            let rows = y.saturating_sub(reach)..(y + reach + 1).min(h);
-            for x in 0..w {
-                let v = pick(&mut rows.clone().map(|r| across[r * w + x]));
-                values[y * w + x] = if v == f32::MAX { 0.0 } else { v };
+            for v in out {
+                if *v == f32::MAX {
+                    *v = 0.0;
+                }
             }
-        }
+        });
         Self { values, ..*self }
     }
 }

@@ -46,6 +46,8 @@ pub(super) struct File {
     height: u32,
     colours: Colours,
     progressive: bool,
+    /// Colour is halved downwards but not across (4:4:0), as in a 4:2:2 file turned without decoding.
+    colour_halved_down: bool,
     /// Only what decoding needs, with ones put in.
     stream: Vec<u8>,
     /// Where the last real coded byte of `stream` ends.
@@ -62,13 +64,24 @@ impl File {
     pub(super) fn planes(self, orientation: u8) -> Result<Planes, Fault> {
         let (width, height) = (self.width, self.height);
         let size = [width as usize, height as usize];
+        let apart = |mut data: Vec<u8>, light: fn(&[u8]) -> u8, colour: fn(&[u8]) -> [u8; 2]| {
+            let colour = Colour::of(&data, size, orientation, colour);
+            keep_one(&mut data, light);
+            (data, Later::known(colour))
+        };
         let (data, colour) = match self.colours {
             Colours::Grey => (self.decode(ColorSpace::Luma)?, Later::none()),
             Colours::Rgb => {
-                let mut data = self.decode(ColorSpace::RGB)?;
-                let colour = Colour::of(&data, size, orientation, |p| blue_red([p[0], p[1], p[2]]));
-                keep_one(&mut data, |p| luma(p[0], p[1], p[2]));
-                (data, Later::known(colour))
+                let data = self.decode(ColorSpace::RGB)?;
+                apart(
+                    data,
+                    |p| luma(p[0], p[1], p[2]),
+                    |p| blue_red([p[0], p[1], p[2]]),
+                )
+            }
+            // zune-jpeg 0.5.15 loses its place in these when asked for brightness alone.
+            Colours::YCbCr if self.colour_halved_down => {
+                apart(self.decode(ColorSpace::YCbCr)?, |p| p[0], |p| [p[1], p[2]])
             }
             // What decoded to brightness decodes to all three.
             Colours::YCbCr => (

@@ -89,22 +89,34 @@ pub(super) fn proposed(segments: &[Segment], shortest_mm: f64, near_mm: f64) -> 
     // As with the lines: some of every direction.
     let mut proposals = [0usize; SECTORS as usize + 1];
     order.retain(|&i| {
-        let n = segments[i].normal;
-        let k = ((n.y.atan2(n.x) / std::f64::consts::TAU + 0.5) * SECTORS) as usize;
+        let k = sector(&segments[i].normal);
         proposals[k] += 1;
         proposals[k] <= MAX_SEEDS
     });
+    // A line's segments point nearly its way: those of its sector and the ones beside are enough to look at.
+    let way = |k: usize, s: &Segment| {
+        let k = (sector(&s.normal) + SECTORS as usize - k) % SECTORS as usize;
+        k <= 1 || k == SECTORS as usize - 1
+    };
+    let alike: Vec<Vec<Segment>> = (0..=SECTORS as usize)
+        .map(|k| segments.iter().filter(|s| way(k, s)).copied().collect())
+        .collect();
     order
         .into_par_iter()
-        .filter_map(|seed| drawn(segments, &segments[seed], shortest_mm, near_mm))
+        .filter_map(|seed| {
+            let seed = &segments[seed];
+            drawn(&alike[sector(&seed.normal)], seed, shortest_mm, near_mm)
+        })
         .collect()
+}
+
+/// Which sector of a whole turn a direction lies in, up to [`SECTORS`].
+fn sector(normal: &Vector2<f64>) -> usize {
+    ((normal.y.atan2(normal.x) / std::f64::consts::TAU + 0.5) * SECTORS) as usize
 }
 
 /// The lines worth a look, each once.
 pub(super) fn lines(mut proposed: Vec<DrawnLine>, contrast: &Contrast) -> Vec<DrawnLine> {
-    let sector = |l: &DrawnLine| {
-        ((l.normal.y.atan2(l.normal.x) / std::f64::consts::TAU + 0.5) * SECTORS) as usize
-    };
     let mut lines: Vec<DrawnLine> = Vec::new();
     proposed.sort_by(|a, b| b.excess.total_cmp(&a.excess));
     for line in proposed {
@@ -127,8 +139,8 @@ pub(super) fn lines(mut proposed: Vec<DrawnLine>, contrast: &Contrast) -> Vec<Dr
     lines.sort_by(|a, b| worth(b).total_cmp(&worth(a)));
     let mut alike = [0usize; SECTORS as usize + 1];
     lines.retain(|l| {
-        alike[sector(l)] += 1;
-        alike[sector(l)] <= MAX_LINES
+        alike[sector(&l.normal)] += 1;
+        alike[sector(&l.normal)] <= MAX_LINES
     });
     lines
 }

@@ -5,6 +5,7 @@
 
 use image::GrayImage;
 use nalgebra::{Matrix2, Vector2};
+use rayon::prelude::*;
 
 use super::Look;
 use super::channel::Plane;
@@ -112,36 +113,42 @@ fn in_picture(picture: &GrayImage) -> Vec<[(Vector2<f64>, Vector2<f64>); 2]> {
     };
     let strength = |(gx, gy): (i32, i32)| gx.abs().max(gy.abs()) + gx.abs().min(gy.abs()) / 2;
     let mut strengths = vec![0u16; w * h];
-    let mut histogram = [0u32; 2048];
-    for y in 1..h - 1 {
-        let row = y * w + 1..y * w + w - 1;
-        for (i, out) in row.clone().zip(&mut strengths[row]) {
-            let s = strength(gradient(i));
-            *out = s as u16;
-            histogram[(s as usize).min(2047)] += 1;
-        }
-    }
-    let floor = quantile(&histogram, FLOOR_QUANTILE).clamp(10, 140) as u16;
+    strengths
+        .par_chunks_mut(w)
+        .enumerate()
+        .filter(|(y, _)| (1..h - 1).contains(y))
+        .for_each(|(y, out)| {
+            for (x, out) in out.iter_mut().enumerate().take(w - 1).skip(1) {
+                *out = strength(gradient(y * w + x)) as u16;
+            }
+        });
+    let floor = quantile(&histogram(&strengths, w), FLOOR_QUANTILE).clamp(10, 140) as u16;
     // 1: on a ridge of the gradient, 0: not, or used up.
     let mut ridge = vec![0u8; w * h];
-    for y in 2..h - 2 {
-        for i in y * w + 2..y * w + w - 2 {
-            let s = strengths[i];
-            if s < floor {
-                continue;
+    ridge
+        .par_chunks_mut(w)
+        .enumerate()
+        .filter(|(y, _)| (2..h - 2).contains(y))
+        .for_each(|(y, out)| {
+            for (x, out) in out.iter_mut().enumerate().take(w - 2).skip(2) {
+                let i = y * w + x;
+                let s = strengths[i];
+                if s < floor {
+                    continue;
+                }
+                let (gx, gy) = gradient(i);
+                let step = if gx.abs() > gy.abs() { 1 } else { w };
+                *out = u8::from(strengths[i - step] <= s && strengths[i + step] < s);
             }
-            let (gx, gy) = gradient(i);
-            let step = if gx.abs() > gy.abs() { 1 } else { w };
-            ridge[i] = u8::from(strengths[i - step] <= s && strengths[i + step] < s);
-        }
-    }
+        });
     // The strongest first, so that a sheet's edge is followed before the grain that touches it.
     let mut seeds: Vec<usize> = (0..w * h).filter(|&i| ridge[i] != 0).collect();
-    seeds.sort_by_key(|&i| std::cmp::Reverse(strengths[i]));
+    seeds.sort_unstable_by_key(|&i| (std::cmp::Reverse(strengths[i]), i));
     let unit = |i: usize| {
         let (gx, gy) = gradient(i);
         Vector2::new(f64::from(gx), f64::from(gy)).normalize()
     };
+    let steps = Steps::new(w);
     let mut out = Vec::new();
     for start in seeds {
         if ridge[start] == 0 {
@@ -152,7 +159,7 @@ fn in_picture(picture: &GrayImage) -> Vec<[(Vector2<f64>, Vector2<f64>); 2]> {
             let mut chain = Vec::new();
             let mut at = start;
             let mut way = unit(start);
-            while let Some(next) = ahead(&ridge, &strengths, w, at, way, sign) {
+            while let Some(next) = steps.ahead(&ridge, &strengths, at, way, sign) {
                 let u = unit(next);
                 if u.dot(&way) < SAME_WAY_COSINE {
                     break;
@@ -187,42 +194,88 @@ fn in_picture(picture: &GrayImage) -> Vec<[(Vector2<f64>, Vector2<f64>); 2]> {
     out
 }
 
-/// The next ridge pixel along the edge through `at` whose gradient is `way`, to the hand that `sign` says:
-/// a neighbour, or one a pixel or two on, where texture broke the ridge.
-fn ahead(
-    ridge: &[u8],
-    strengths: &[u16],
-    w: usize,
-    at: usize,
-    way: Vector2<f64>,
-    sign: f64,
-) -> Option<usize> {
-    let along = Vector2::new(-way.y, way.x) * sign;
-    for reach in 1..=MAX_JUMP_PX {
-        let mut best: Option<(f64, usize)> = None;
-        for dy in -reach..=reach {
-            for dx in -reach..=reach {
-                if dx.abs().max(dy.abs()) != reach {
-                    continue;
-                }
-                let d = Vector2::new(f64::from(dx), f64::from(dy));
-                let straight_on = d.dot(&along) / d.norm();
-                let j = at as isize + dy as isize * w as isize + dx as isize;
-                let Ok(j) = usize::try_from(j) else { continue };
-                if straight_on < 0.7 || along.perp(&d).abs() > 1.1 || ridge.get(j) != Some(&1) {
-                    continue;
-                }
-                let worth = f64::from(strengths[j]) * straight_on;
-                if best.is_none_or(|(most, _)| worth > most) {
-                    best = Some((worth, j));
-                }
+/// Steps from a ridge pixel to where it may go on, by direction; near ones first.
+struct Steps {
+    by_way: Vec<Vec<[i32; 2]>>,
+    /// Pixels in a row of the picture.
+    width: usize,
+}
+
+/// Parts of the unit vector by which steps are kept; it is met within half of one, as an angle and per pixel of step.
+const WAYS: i32 = 16;
+const WAY_OFF: f64 = 0.75 / WAYS as f64;
+/// A step leads on when its cosine with the edge is at least this, and it leaves the edge by at most so many px.
+const AHEAD_COSINE: f64 = 0.7;
+const ASIDE_PX: f64 = 1.1;
+
+impl Steps {
+    fn new(width: usize) -> Self {
+        let square = -MAX_JUMP_PX..=MAX_JUMP_PX;
+        let mut all: Vec<[i32; 2]> = square
+            .clone()
+            .flat_map(|dy| square.clone().map(move |dx| [dx, dy]))
+            .filter(|d| *d != [0, 0])
+            .collect();
+        all.sort_by_key(|d| reach(*d));
+        let ways = -WAYS..=WAYS;
+        let by_way = ways
+            .clone()
+            .flat_map(|y| ways.clone().map(move |x| [x, y]))
+            .map(|[x, y]| {
+                let along = Vector2::new(f64::from(x), f64::from(y));
+                let along = along / along.norm().max(1.0);
+                let may = |d: &&[i32; 2]| {
+                    let d = Vector2::new(f64::from(d[0]), f64::from(d[1]));
+                    d.dot(&along) > (AHEAD_COSINE - WAY_OFF) * d.norm()
+                        && along.perp(&d).abs() < ASIDE_PX + WAY_OFF * d.norm()
+                };
+                all.iter().filter(may).copied().collect()
+            })
+            .collect();
+        Self { by_way, width }
+    }
+
+    /// The next ridge pixel along the edge through `at` whose gradient is `way`, to the hand that `sign` says: a
+    /// neighbour, or one a pixel or two on, where texture broke the ridge.
+    fn ahead(
+        &self,
+        ridge: &[u8],
+        strengths: &[u16],
+        at: usize,
+        way: Vector2<f64>,
+        sign: f64,
+    ) -> Option<usize> {
+        let along = Vector2::new(-way.y, way.x) * sign;
+        let part = |v: f64| ((v + 1.0) * f64::from(WAYS) + 0.5) as usize;
+        let steps = &self.by_way[part(along.y) * (2 * WAYS as usize + 1) + part(along.x)];
+        let mut best: Option<(f64, usize, i32)> = None;
+        for &step in steps {
+            if best.is_some_and(|(_, _, near)| reach(step) > near) {
+                break;
+            }
+            let j = at as isize + step[1] as isize * self.width as isize + step[0] as isize;
+            let Ok(j) = usize::try_from(j) else { continue };
+            // Few pixels are on a ridge: that first.
+            if ridge.get(j) != Some(&1) {
+                continue;
+            }
+            let d = Vector2::new(f64::from(step[0]), f64::from(step[1]));
+            let straight_on = d.dot(&along) / d.norm();
+            if straight_on < AHEAD_COSINE || along.perp(&d).abs() > ASIDE_PX {
+                continue;
+            }
+            let worth = f64::from(strengths[j]) * straight_on;
+            if best.is_none_or(|(most, _, _)| worth > most) {
+                best = Some((worth, j, reach(step)));
             }
         }
-        if let Some((_, j)) = best {
-            return Some(j);
-        }
+        best.map(|(_, j, _)| j)
     }
-    None
+}
+
+/// How many rows or columns a step goes.
+fn reach([dx, dy]: [i32; 2]) -> i32 {
+    dx.abs().max(dy.abs())
 }
 
 /// Splits a chain where it strays from its chord: Douglas and Peucker, The Canadian Cartographer 10(2), 1973.
@@ -264,6 +317,18 @@ fn straight(points: &[Vector2<f64>], bright: Vector2<f64>) -> [(Vector2<f64>, Ve
         .map(|p| (p - mean).dot(&along))
         .fold((f64::MAX, f64::MIN), |(l, h), d| (l.min(d), h.max(d)));
     [low, high].map(|d| (mean + along * d, bright))
+}
+
+/// How many pixels have each strength, but those of the picture's rim.
+fn histogram(strengths: &[u16], w: usize) -> Vec<u32> {
+    let mut histogram = vec![0u32; 2048];
+    let rows = strengths.chunks_exact(w);
+    for row in rows.skip(1).take(strengths.len() / w - 2) {
+        for &s in &row[1..w - 1] {
+            histogram[usize::from(s).min(2047)] += 1;
+        }
+    }
+    histogram
 }
 
 fn quantile(histogram: &[u32], share: f64) -> usize {

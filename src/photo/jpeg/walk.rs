@@ -409,6 +409,10 @@ impl<'a> Walk<'a> {
             height,
             colours,
             progressive,
+            colour_halved_down: self
+                .components
+                .first()
+                .is_some_and(|c| (c.across, c.down) == (1, 2)),
             stream: self.stream,
             coded_end: self.coded_end,
         })
