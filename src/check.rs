@@ -50,6 +50,7 @@ pub use budget::Budget;
 pub use checked::Checked;
 pub use given::{Given, Known};
 pub use stage::Stage;
+pub(crate) use stage::NOT_WORKED;
 pub use turn::Corner;
 
 /// Checks the marks in a photo against a plan.
@@ -78,6 +79,7 @@ pub fn check_all(photos: &[&Photo], plan: &Plan, given: &Given) -> Checked {
         checked.findings.push((Weight::Blocks, stop));
     }
     stage::judge(plan, given.stage, &mut checked);
+    checked.hear(given);
     checked.verdict = verdict::decide(plan, &checked.ink, &checked.outline, &checked.findings);
     let mut more = sanity::findings(&checked, plan, given);
     more.extend(unsaid::findings(&checked, given));
@@ -86,6 +88,7 @@ pub fn check_all(photos: &[&Photo], plan: &Plan, given: &Given) -> Checked {
         checked.findings.extend(more);
         checked.verdict = verdict::decide(plan, &checked.ink, &checked.outline, &checked.findings);
     }
+    checked.tell_decided();
     checked
         .notes
         .extend(under_as_marked(plan, &checked.verdict));

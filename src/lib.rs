@@ -18,6 +18,7 @@
 pub mod card;
 pub mod check;
 pub mod coverage;
+pub mod decide;
 pub mod drafting;
 pub mod draw;
 pub mod exchange;

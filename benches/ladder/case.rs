@@ -157,6 +157,7 @@ impl Draft {
             exif: ExifFacts::default(),
             given: Given {
                 cameras: Vec::new(),
+                answers: None,
                 print_scale: PrintScale::from_bars([100.0, 100.0]).ok(),
                 card_below_mm: Some(0.0),
                 known: Vec::new(),

@@ -6,6 +6,7 @@ use super::budget::{Budget, Shares, budget};
 use super::together::{Shot, Together};
 use super::{Given, Measured, UNSAID_THICKNESS_MM};
 use crate::card;
+use crate::decide::{self, Outcome};
 use crate::frame::{Pixel, Point, Sheet};
 use crate::ink::Ink;
 use crate::plan::Plan;
@@ -25,6 +26,8 @@ pub struct Checked {
     pub outline: Outline,
     /// The cards of each photo, used and not; the photos sorted by their names.
     pub found: Vec<card::find::Found>,
+    /// What came of a person's answers.
+    pub person: Outcome,
     /// How long each stage took, in order.
     pub timings: Vec<(&'static str, Duration)>,
     pub(super) measured: Option<Measured>,
@@ -46,6 +49,7 @@ impl Checked {
             ink,
             outline,
             found: Vec::new(),
+            person: Outcome::default(),
             timings: Vec::new(),
             measured: None,
             tried: Vec::new(),
@@ -93,6 +97,28 @@ impl Checked {
             self.findings.push((l.weight, l.reason.clone()));
             if let Some(photo) = self.photos.get_mut(l.photo) {
                 photo.left_out = Some(l.reason.text.clone());
+            }
+        }
+    }
+
+    /// Puts a person's answers in the place of ink that could not be named.
+    pub(super) fn hear(&mut self, given: &Given) {
+        if let (Some(answers), true) = (&given.answers, self.measured.is_some()) {
+            let photos: Vec<String> = self.photos.iter().map(PhotoSummary::name).collect();
+            let (outcome, findings) =
+                decide::honour::honour(&mut self.ink, answers, given.stage, &photos);
+            self.person = outcome;
+            self.findings.extend(findings);
+        }
+    }
+
+    /// Says what a person decided: at once where the sheet is ready, for then it rests on it.
+    pub(super) fn tell_decided(&mut self) {
+        if let Some(said) = decide::honour::said(&self.person) {
+            let reasons = &mut self.verdict.reasons;
+            match self.verdict.decision {
+                verdict::Decision::Ready => reasons.insert(1.min(reasons.len()), said),
+                _ => reasons.push(said),
             }
         }
     }
@@ -227,6 +253,7 @@ impl Checked {
             budgets: self.budgets(),
             lines: &self.ink.lines,
             seen: &self.ink.seen,
+            person: &self.person,
             outline: &self.outline,
             survey: SurveySummary {
                 fit: survey.map(|s| Fit {

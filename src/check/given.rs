@@ -2,6 +2,7 @@
 
 use super::stage::Stage;
 use super::turn::Corner;
+use crate::decide::Answers;
 use crate::survey::{PrintScale, Priors};
 
 /// What the user says besides the plan.
@@ -20,6 +21,8 @@ pub struct Given {
     /// The camera of each photo in the order given, by its profile, see [`crate::lens::Profile::priors`]; empty:
     /// by the photos' EXIF data.
     pub cameras: Vec<Priors>,
+    /// What a person said of ink that could not be named.
+    pub answers: Option<Answers>,
 }
 
 /// A length that the user can measure and tell.

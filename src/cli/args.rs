@@ -152,6 +152,21 @@ pub(crate) struct CheckArgs {
     #[arg(long, value_name = "FILE")]
     pub(crate) lens: Option<PathBuf>,
 
+    /// Answers to ink that could not be named, a TOML file
+    ///
+    /// Each place is a mark or it is not; where the ink is, its file says in mm, so that the answers hold for another
+    /// photo of the piece too. They count for ink without a name only, never against what was named, and the
+    /// result says that it rests on them. An answer that fits nothing is told.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) decide: Option<PathBuf>,
+
+    /// Write a file of all that could not be named, to fill in for --decide; FILE ends in .toml
+    ///
+    /// The page of --report shows each place enlarged, by the same name. Answers given with --decide are in
+    /// it again.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) decide_template: Option<PathBuf>,
+
     /// Print where each hole's uncertainty comes from, below the summary
     ///
     /// Noise, print scale, lens, height of the cards, the sheet's edges, its flatness, and the mark itself; the

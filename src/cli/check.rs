@@ -9,11 +9,12 @@ use image::codecs::jpeg::JpegEncoder;
 use image::{ImageFormat, RgbImage};
 
 use punchready::check::{Checked, Given, Known, check_all};
+use punchready::decide;
 use punchready::frame::{Pixel, Point, Sheet};
 use punchready::lens::profile::{self, Profile};
 use punchready::photo::{self, Photo};
 use punchready::plan::{Plan, length};
-use punchready::report::{Report, json, page, picture, text, write_atomically};
+use punchready::report::{Report, answers, json, page, picture, text, write_atomically};
 use punchready::survey::Priors;
 
 use super::args::{CheckArgs, When};
@@ -36,6 +37,8 @@ pub(crate) struct Options {
     json: Option<JsonTo>,
     picture: Option<(PathBuf, Encoding)>,
     page: Option<PathBuf>,
+    decide: Option<PathBuf>,
+    template: Option<PathBuf>,
     budget: bool,
     timings: bool,
     colour: bool,
@@ -88,6 +91,7 @@ impl Options {
                 datum_corner: args.datum_corner,
                 stage: args.stage,
                 cameras: Vec::new(),
+                answers: None,
             },
             lens: args.lens,
             json: args.json.map(|path| {
@@ -99,6 +103,8 @@ impl Options {
             }),
             picture: picture.map(|(encoding, path)| (path, encoding)),
             page: args.report.map(page_file).transpose()?,
+            decide: args.decide,
+            template: args.decide_template.map(template_file).transpose()?,
             budget: args.budget,
             timings: args.timings,
             colour: out::colour(args.color),
@@ -107,6 +113,7 @@ impl Options {
         let mut read: Vec<&Path> = vec![&options.plan];
         read.extend(options.photos.iter().map(PathBuf::as_path));
         read.extend(options.lens.as_deref());
+        read.extend(options.decide.as_deref());
         let outputs = options.outputs();
         let outputs: Vec<(&str, &Path)> = outputs.iter().map(|(f, p)| (*f, p.as_path())).collect();
         out::check_places(&outputs, &read)?;
@@ -128,6 +135,8 @@ impl Options {
             json: Some(JsonTo::File(json)),
             picture: Some((picture, Encoding::Jpeg)),
             page: Some(page),
+            decide: None,
+            template: None,
             budget: false,
             timings: false,
             colour: out::colour(When::Auto),
@@ -144,6 +153,8 @@ impl Options {
             all.extend((0..self.photos.len()).map(|i| ("--picture", self.picture_file(i))));
         }
         all.extend(self.page.clone().map(|path| ("--report", path)));
+        let template = self.template.clone();
+        all.extend(template.map(|path| ("--decide-template", path)));
         all
     }
 
@@ -185,6 +196,19 @@ fn page_file(path: PathBuf) -> Result<PathBuf, Failure> {
     ))
 }
 
+fn template_file(path: PathBuf) -> Result<PathBuf, Failure> {
+    if ending(&path) == "toml" {
+        return Ok(path);
+    }
+    Err(Failure::new(
+        format!(
+            "--decide-template {}: the answers are a TOML file",
+            path.display()
+        ),
+        "let the name end in .toml",
+    ))
+}
+
 fn ending(path: &Path) -> String {
     path.extension()
         .map_or_else(String::new, |e| e.to_string_lossy().to_lowercase())
@@ -213,6 +237,11 @@ pub(crate) fn run(options: &Options) -> Result<Status, Failure> {
             .iter()
             .map(|photo| profile_for(path, photo))
             .collect::<Result<_, _>>()?;
+    }
+    if let Some(path) = &options.decide {
+        let answers = decide::file::read(path).map_err(|e| Failure::advised(&e))?;
+        decide::file::suits(&answers, &plan).map_err(|e| Failure::advised(&e))?;
+        given.answers = Some(answers);
     }
     let checked = check_all(&photos.iter().collect::<Vec<_>>(), &plan, &given);
     // Room for the colour photos.
@@ -275,6 +304,9 @@ fn write_files(
         None => {}
         Some(JsonTo::Stdout) => out::print(&json::to_string(report))?,
         Some(JsonTo::File(path)) => write(options, path, json::to_string(report).as_bytes())?,
+    }
+    if let Some(path) = &options.template {
+        write(options, path, answers::template(report).as_bytes())?;
     }
     clock.lap("text and json");
     if options.picture.is_none() && options.page.is_none() {

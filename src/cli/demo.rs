@@ -67,6 +67,7 @@ pub(crate) fn run(args: &DemoArgs) -> Result<Status, Failure> {
     let file = |name: &str| args.dir.join(name);
     let given = Given {
         cameras: Vec::new(),
+        answers: None,
         // What a rule would show on this print, which is true to size.
         print_scale: PrintScale::from_bars([100.0, 100.0]).ok(),
         // The cards lie on scrap of the sheet's thickness.

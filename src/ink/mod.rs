@@ -58,6 +58,8 @@ pub enum MarkKind {
     Dimple,
     /// A drilled hole; its size is its diameter.
     Hole,
+    /// Ink that could not be named, and that a person says is a mark.
+    Answered,
 }
 
 /// A mark that says "a hole goes here", and what was drawn round or over it.

@@ -83,7 +83,7 @@ impl fmt::Display for LengthError {
 impl std::error::Error for LengthError {}
 
 /// Shortens `text` for a message, and keeps control characters out of the terminal.
-pub(super) fn shorten(text: &str) -> String {
+pub(crate) fn shorten(text: &str) -> String {
     let mut short: String = text
         .chars()
         .take(LONGEST_TEXT)

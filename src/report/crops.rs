@@ -6,7 +6,7 @@ use image::RgbImage;
 
 use super::flat::{self, Window};
 use super::signs::Sign;
-use super::{PixelFromSheet, Report, ReportError, overlay, words};
+use super::{PixelFromSheet, Report, ReportError, answers, asis, overlay, words};
 use crate::frame::{Point, Sheet};
 use crate::plan::{Units, length};
 use crate::verdict::{HoleState, StrayState};
@@ -29,7 +29,11 @@ pub(super) struct Crop {
     pub(super) title: String,
     /// Why it is shown.
     pub(super) why: String,
-    /// The picture as a `data:` address.
+    /// The short name to answer by, where it is unsure.
+    pub(super) name: Option<String>,
+    /// The same as the photo has it, as a `data:` address, where it is unsure.
+    pub(super) as_is: Option<String>,
+    /// The picture, flattened, as a `data:` address.
     pub(super) picture: String,
     /// What is drawn over it, SVG elements for a view box of 400 by 400.
     pub(super) over: String,
@@ -38,6 +42,7 @@ pub(super) struct Crop {
 /// Where to look, before it is drawn.
 pub(super) struct Place {
     sign: Sign,
+    name: Option<String>,
     title: String,
     why: String,
     middle: Point<Sheet>,
@@ -77,15 +82,18 @@ fn stray_places(r: &Report) -> Vec<Place> {
     r.verdict
         .strays
         .iter()
-        .filter(|s| s.state != StrayState::Cancelled)
-        .map(|s| Place {
+        .zip(answers::names(r))
+        .filter(|(s, _)| s.state != StrayState::Cancelled)
+        .map(|(s, name)| Place {
             sign: Sign::of_stray(s),
             title: format!(
-                "{} at {} {}",
+                "{}{} at {} {}",
+                name.as_ref().map_or_else(String::new, |n| format!("{n} ")),
                 words::stray_word(s),
                 words::measured_place(s.at, r.plan.units),
                 length::unit_sign(r.plan.units)
             ),
+            name,
             why: sentence(words::stray_meaning(s)),
             middle: s.at,
             planned: None,
@@ -113,6 +121,7 @@ fn hole_places(r: &Report) -> Vec<Place> {
             }
             Place {
                 sign: Sign::of_hole(h.state),
+                name: None,
                 title: format!("{} {}", h.name, words::hole_word(h.state)),
                 why,
                 middle: h.found.map_or(h.planned, |f| f.midpoint(h.planned)),
@@ -179,8 +188,14 @@ pub(super) fn crop(
         );
     }
     bar(r.plan.units, window.px_per_mm, &mut over);
+    let as_is = match p.name {
+        Some(_) => asis::crop(photo, map, p.middle, side)?,
+        None => None,
+    };
     Ok(Crop {
         sign: p.sign,
+        name: p.name.clone(),
+        as_is,
         title: p.title.clone(),
         why: p.why.clone(),
         picture,

@@ -2,8 +2,9 @@
 
 use serde_json::{Map, Value, json};
 
-use super::{Report, unseen, words};
+use super::{Report, answers, unseen, words};
 use crate::check::Budget;
+use crate::decide::{Decided, Says};
 use crate::frame::{Point, Sheet};
 use crate::plan::Units;
 use crate::verdict::{HoleResult, RowFigures, Stray};
@@ -25,8 +26,14 @@ pub fn to_string(r: &Report) -> String {
     top.insert("format".into(), json!(FORMAT));
     top.insert("verdict".into(), json!(words::decision_code(v.decision)));
     top.insert("reasons".into(), Value::Array(reasons));
+    top.insert(
+        "decided".into(),
+        r.person.decided.iter().map(decided).collect(),
+    );
     top.insert("holes".into(), holes(r));
-    top.insert("strays".into(), v.strays.iter().map(stray).collect());
+    let names = answers::names(r);
+    let strays = v.strays.iter().zip(&names);
+    top.insert("strays".into(), strays.map(|(s, n)| stray(s, n)).collect());
     top.insert("lines".into(), v.rows.iter().map(row).collect());
     top.insert("seen".into(), seen(r));
     top.insert("survey".into(), survey(r));
@@ -63,14 +70,32 @@ fn hole(h: &HoleResult, budget: Option<Budget>) -> Value {
     })
 }
 
-fn stray(s: &Stray) -> Value {
+fn stray(s: &Stray, name: &Option<String>) -> Value {
     json!({
+        "name": name,
         "at": place(s.at),
         "uncertainty": mm(s.uncertainty_mm),
         "ringed": s.ringed,
         "state": words::stray_code(s.state),
         "size": mm(s.size_mm),
         "why": s.why,
+    })
+}
+
+/// What a person said of ink that the program could not name.
+fn decided(d: &Decided) -> Value {
+    json!({
+        "name": d.name,
+        "by": "person",
+        "answer": d.says.word(),
+        "at": place(d.at),
+        "uncertainty": mm(d.uncertainty_mm),
+        "place_by": match d.says {
+            Says::Mark(Some(_)) => "rule",
+            _ => "ink",
+        },
+        "size": mm(d.size_mm),
+        "why": d.why,
     })
 }
 

@@ -2,6 +2,7 @@
 //!
 //! | what | module |
 //! | --- | --- |
+//! | names to answer by, what a person decided | [`answers`] |
 //! | words for states, counts, places, safe text | [`words`] |
 //! | summary for a terminal | [`text`] |
 //! | result for programs | [`json`] |
@@ -10,11 +11,15 @@
 //! | what was found where nothing could be measured | `found` |
 //! | SVG to pixels | `raster` |
 //! | the photo with everything drawn on it | [`picture`] |
-//! | flat view, enlarged places, the page | `flat`, `crops`, `gather`, [`page`] |
+//! | flat view, enlarged places, the page | `flat`, `crops`, `asis`, `gather`, [`page`] |
+//! | its form to answer what is unsure | `decide_form` |
 //! | the sheet straight on with its signs, as pixels | [`straight`] |
 //! | a file written whole or not at all | [`write_atomically`] |
 
+pub mod answers;
+mod asis;
 mod crops;
+mod decide_form;
 mod flat;
 mod found;
 mod gather;
@@ -35,6 +40,7 @@ use std::fmt;
 use std::path::PathBuf;
 
 use crate::check::Budget;
+use crate::decide::Outcome;
 use crate::frame::{Pixel, Point, Sheet};
 use crate::ink::{RuledLine, Seen};
 use crate::plan::Plan;
@@ -148,6 +154,8 @@ pub struct Report<'a> {
     pub seen: &'a Seen,
     /// The edges found, shown only.
     pub outline: &'a Outline,
+    /// What a person decided.
+    pub person: &'a Outcome,
     /// How well the photo was measured.
     pub survey: SurveySummary,
     /// The cards and, where it was refused, the sheet's outline, in the photos' pixels.

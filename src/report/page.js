@@ -84,3 +84,22 @@
     });
   addEventListener("resize", show);
 })();
+(() => {
+  "use strict";
+  const text = document.getElementById("answers-text"), save = document.getElementById("answers-save");
+  if (!text || !save) return;
+  // Only the answer of this place is changed; what the reader typed himself stays.
+  const put = (place, answer) => {
+    const parts = text.value.split("[[place]]");
+    text.value = parts.map((part, i) => i > 0 && part.includes(`name = "${place}"`)
+      ? part.replace(/^answer = .*$/m, `answer = "${answer}"`) : part).join("[[place]]");
+  };
+  for (const box of document.querySelectorAll("input[data-place]"))
+    box.addEventListener("change", () => put(box.dataset.place, box.value));
+  save.addEventListener("click", () => {
+    const link = document.createElement("a");
+    link.href = URL.createObjectURL(new Blob([text.value], { type: "application/toml" }));
+    link.download = "answers.toml";
+    link.click();
+  });
+})();

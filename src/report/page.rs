@@ -11,7 +11,7 @@ use super::gather::{Copy, Load, gather};
 use super::overlay::{self, Canvas, Overlay};
 use super::signs::{self, Sign};
 use super::words::{self, escape};
-use super::{CAUTION, PixelFromSheet, Report, ReportError, found};
+use super::{CAUTION, PixelFromSheet, Report, ReportError, answers, decide_form, found};
 use crate::frame::Point;
 use crate::plan::{Units, length};
 use crate::verdict::{HoleResult, StrayState};
@@ -64,6 +64,8 @@ pub fn html_of<E: From<ReportError>>(
         let picture = flat::data_uri(flat, QUALITY)?;
         view(r, window, &picture, &mut h);
         look(&gathered.crops, gathered.crops_left_out, &mut h);
+        decide_form::form(r, &mut h);
+        decided(r, &mut h);
         holes(r, window, &mut h);
         strays(r, window, &mut h);
         rows(r, &mut h);
@@ -102,6 +104,9 @@ fn head(r: &Report, h: &mut String) {
     );
     if let Some(s) = words::stray_counts(r) {
         let _ = write!(h, "<p>Other marks: {s}.</p>");
+    }
+    if let Some(said) = crate::decide::honour::said(r.person) {
+        let _ = write!(h, "<p><strong>This {}.</strong></p>", escape(&said.text));
     }
     h.push_str("</header>");
 }
@@ -310,17 +315,44 @@ fn look(crops: &[Crop], left_out: usize, h: &mut String) {
          <div class=\"crops\">",
     );
     for c in crops {
+        h.push_str("<figure class=\"crop\">");
+        if let Some(as_is) = &c.as_is {
+            // Both: the photo's own light and the sheet's own shape.
+            let _ = write!(
+                h,
+                "<div class=\"two\"><div><img src=\"{as_is}\" width=\"400\" height=\"400\" \
+                 alt=\"Enlarged, as the photo has it: {title}\"><span>as taken</span></div>",
+                title = escape(&c.title)
+            );
+        }
         let _ = write!(
             h,
-            "<figure class=\"crop\"><div><img src=\"{}\" width=\"400\" height=\"400\" \
+            "<div><img src=\"{}\" width=\"400\" height=\"400\" \
              alt=\"Enlarged from the photo: {title}\"><svg viewBox=\"0 0 400 400\" \
-             aria-hidden=\"true\">{}</svg></div><figcaption><b>{}{title}</b>{}</figcaption></figure>",
+             aria-hidden=\"true\">{}</svg>{}</div>",
             c.picture,
             c.over,
-            icon(c.sign),
-            escape(&c.why),
+            if c.as_is.is_some() {
+                "<span>flattened</span>"
+            } else {
+                ""
+            },
             title = escape(&c.title)
         );
+        if c.as_is.is_some() {
+            h.push_str("</div>");
+        }
+        let _ = write!(
+            h,
+            "<figcaption><b>{}{}</b>{}",
+            icon(c.sign),
+            escape(&c.title),
+            escape(&c.why)
+        );
+        if let Some(name) = &c.name {
+            decide_form::choice(name, h);
+        }
+        h.push_str("</figcaption></figure>");
     }
     h.push_str("</div>");
     if left_out > 0 {
@@ -328,6 +360,21 @@ fn look(crops: &[Crop], left_out: usize, h: &mut String) {
         let _ = write!(h, "<p>{n} in the tables only.</p>");
     }
     h.push_str("</section>");
+}
+
+/// What a person decided, once more with its places.
+fn decided(r: &Report, h: &mut String) {
+    if r.person.decided.is_empty() {
+        return;
+    }
+    h.push_str(
+        "<section><h2>Decided by a person</h2><p class=\"soft\">The program could not name this ink; it \
+         took the answer given with --decide.</p><ul>",
+    );
+    for d in &r.person.decided {
+        let _ = write!(h, "<li>{}</li>", escape(&answers::decided(r, d)));
+    }
+    h.push_str("</ul></section>");
 }
 
 /// A measured length in the plan's unit, with millimetres below where that is inches.
@@ -440,7 +487,7 @@ fn strays(r: &Report, window: Window, h: &mut String) {
     );
     let head = ["At x, y", "What", "Size", "U", "Meaning"];
     table("Marks where no hole is planned", &lengths, &head, h);
-    for s in &r.verdict.strays {
+    for (s, name) in r.verdict.strays.iter().zip(answers::names(r)) {
         let class = match s.state {
             StrayState::Stray => " class=\"bad\"",
             StrayState::Unsure => " class=\"doubt\"",
@@ -451,7 +498,7 @@ fn strays(r: &Report, window: Window, h: &mut String) {
             "<tr{class}><th scope=\"row\">{}</th><td>{}{}</td>{}{}<td class=\"words\">{}</td></tr>",
             link(&words::measured_place(s.at, u), s.at, window),
             icon(Sign::of_stray(s)),
-            words::stray_word(s),
+            name.map_or_else(String::new, |n| format!("{} ", escape(&n))) + words::stray_word(s),
             cell(Some(s.size_mm), u, length::measured),
             cell(Some(s.uncertainty_mm), u, length::uncertainty),
             escape(words::stray_meaning(s))

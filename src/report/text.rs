@@ -1,6 +1,7 @@
 //! The summary for a terminal: verdict first, caution last.
 
-use super::{CAUTION, Report, words};
+use super::{CAUTION, Report, answers, words};
+use crate::decide;
 use crate::plan::length;
 use crate::verdict::{Decision, HoleState, StrayState};
 
@@ -50,6 +51,7 @@ pub fn summary(r: &Report, width: usize, colour: bool) -> String {
     if r.survey.fit.is_some() {
         holes(r, &mut out);
         strays(r, &mut out);
+        decided(r, &mut out);
         rows(r, &mut out);
     }
     quality(r, &mut out);
@@ -119,6 +121,10 @@ fn verdict(r: &Report, out: &mut Out) {
         out.line(&format!("{}{more}", " ".repeat(columns(&badge) + 2)));
     }
     out.wrapped("", &format!("{}.", words::counts(r)), Style::Plain);
+    if let Some(said) = decide::honour::said(r.person) {
+        // In the first lines: what is below may rest on it.
+        out.wrapped("", &format!("This {}.", said.text), Style::Doubt);
+    }
     if !r.verdict.reasons.is_empty() {
         out.heading("Why");
         for x in &r.verdict.reasons {
@@ -209,7 +215,8 @@ fn strays(r: &Report, out: &mut Out) {
         .verdict
         .strays
         .iter()
-        .map(|s| {
+        .zip(answers::names(r))
+        .map(|(s, name)| {
             let style = match s.state {
                 StrayState::Stray => Style::Bad,
                 StrayState::Unsure => Style::Doubt,
@@ -221,7 +228,8 @@ fn strays(r: &Report, out: &mut Out) {
                 if s.state == StrayState::Cancelled {
                     word.into()
                 } else {
-                    word.to_uppercase()
+                    let name = name.map_or_else(String::new, |n| format!(" {n}"));
+                    word.to_uppercase() + &name
                 },
                 length::measured(s.size_mm, u),
                 words::stray_meaning(s).to_string(),
@@ -230,6 +238,16 @@ fn strays(r: &Report, out: &mut Out) {
         })
         .collect();
     out.table(&["At x, y", "What", "Size", "Meaning"], &table);
+}
+
+fn decided(r: &Report, out: &mut Out) {
+    if r.person.decided.is_empty() {
+        return;
+    }
+    out.heading("Decided by a person");
+    for d in &r.person.decided {
+        out.wrapped("  - ", &answers::decided(r, d), Style::Doubt);
+    }
 }
 
 fn rows(r: &Report, out: &mut Out) {

@@ -108,6 +108,7 @@ pub fn kind_word(k: MarkKind) -> &'static str {
         MarkKind::Cross => "cross",
         MarkKind::Dimple => "dimple",
         MarkKind::Hole => "hole",
+        MarkKind::Answered => "answered",
     }
 }
 

@@ -21,7 +21,7 @@ mod reasons;
 mod states;
 mod words;
 
-pub(crate) use states::direction_of_u;
+pub(crate) use states::{CONTRADICTION, direction_of_u};
 
 use crate::frame::{Point, Sheet};
 use crate::ink::{Ink, MarkKind};

@@ -24,7 +24,7 @@ const PLACE_U_CAP_MM: f64 = 5.0;
 /// Within this many standard uncertainties of the plan an offset has no direction to speak of.
 const NO_DIRECTION: f64 = 2.0;
 /// What is said of a mark that is ringed and crossed out.
-const CONTRADICTION: &str = "a mark both ringed and crossed out";
+pub(crate) const CONTRADICTION: &str = "a mark both ringed and crossed out";
 
 /// The face as judged, with what the sentences about it need.
 pub(super) struct Judged {

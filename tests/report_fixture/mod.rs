@@ -6,6 +6,7 @@
 )]
 
 use image::{Rgb, RgbImage};
+use punchready::decide::Outcome;
 use punchready::frame::{Pixel, Point, Sheet};
 use punchready::ink::{MarkKind, RuledLine, Seen};
 use punchready::plan::{Edge, Hole, Plan, Row, Units};
@@ -29,6 +30,7 @@ pub(crate) struct Fixture {
     pub(crate) in_photo: Vec<InPhoto>,
     pub(crate) photos: Vec<PhotoSummary>,
     pub(crate) notes: Vec<String>,
+    pub(crate) person: Outcome,
 }
 
 impl Fixture {
@@ -39,6 +41,7 @@ impl Fixture {
             budgets: vec![None; self.verdict.holes.len()],
             lines: &self.lines,
             seen: &self.seen,
+            person: &self.person,
             outline: &self.outline,
             survey: self.survey.clone(),
             in_photo: self.in_photo.clone(),
@@ -257,6 +260,7 @@ pub(crate) fn every_state() -> Fixture {
             left_out: None,
         }],
         notes: vec!["The top edge of the sheet was not found.".into()],
+        person: Outcome::default(),
     }
 }
 

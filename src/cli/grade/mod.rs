@@ -148,6 +148,7 @@ fn known(args: &GradeArgs) -> Result<Known, Failure> {
             datum_corner: args.datum_corner,
             stage: Stage::Marked,
             cameras: Vec::new(),
+            answers: None,
         },
         profiles,
     })
