@@ -268,3 +268,46 @@ fn where_nothing_was_measured_the_photo_is_shown() {
         assert!(!body.contains(noise), "{noise}");
     }
 }
+
+/// What the script leaves in the page's title after `probe` ran in it.
+fn probed(browser: &Path, page: &str, probe: &str) -> String {
+    let dir = tempfile::tempdir().unwrap();
+    let file = dir.path().join("page.html");
+    let script = format!("<script>(() => {{ {probe} }})()</script></body>");
+    std::fs::write(&file, page.replace("</body>", &script)).unwrap();
+    let url = format!("file://{}", file.display());
+    let dom = String::from_utf8(run(browser, dir.path(), &["--dump-dom", &url])).unwrap();
+    let title = dom.split_once("<title>").unwrap().1;
+    title.split_once("</title>").unwrap().0.to_owned()
+}
+
+#[test]
+fn unsure_places_are_shown_twice_and_can_be_answered() {
+    let f = every_state();
+    let html = html(&f);
+    let unsure = f.verdict.strays.iter();
+    let unsure = unsure.filter(|s| s.state == punchready::verdict::StrayState::Unsure);
+    let n = unsure.count();
+    assert!(n > 0);
+    assert_eq!(html.matches(">as taken<").count(), n);
+    assert_eq!(html.matches(">flattened<").count(), n);
+    assert_eq!(attributes(&html, "data-place").len(), 3 * n);
+    // The file is in the page, to be copied where no script runs, and is the one that --decide-template writes.
+    let text = html.split("<textarea").nth(1).unwrap().split_once('>').unwrap().1;
+    let text = text.split("</textarea>").next().unwrap().replace("&quot;", "\"").replace("&gt;", ">");
+    assert_eq!(text, punchready::report::answers::template(&f.report()));
+    let read = punchready::decide::file::parse(&text, Path::new("page.toml")).unwrap();
+    assert_eq!(read.places.len(), n);
+    let nothing_open = self::html(&ready());
+    assert!(!nothing_open.contains("<textarea") && !nothing_open.contains("as taken"));
+
+    let Some(browser) = browser() else { return };
+    let probe = "const box = document.querySelector('input[data-place=U1][value=\"not a mark\"]');
+        box.click();
+        const text = document.getElementById('answers-text').value;
+        document.title = text.split('\\n').filter(l => l.startsWith('answer')).join('|');";
+    let said = probed(&browser, &html, probe);
+    let mut expected = vec!["answer = \"not a mark\""];
+    expected.resize(n, "answer = \"?\"");
+    assert_eq!(said, expected.join("|"));
+}

@@ -93,14 +93,22 @@ fn stray_places(r: &Report) -> Vec<Place> {
                 words::measured_place(s.at, r.plan.units),
                 length::unit_sign(r.plan.units)
             ),
+            planned: name.as_ref().and_then(|_| planned_near(r, s.at)),
             name,
             why: sentence(words::stray_meaning(s)),
             middle: s.at,
-            planned: None,
             found: Some((s.at, s.uncertainty_mm)),
             extent_mm: s.size_mm,
         })
         .collect()
+}
+
+/// The planned place in the picture of unsure ink: whether it is a mark often shows by where it is.
+fn planned_near(r: &Report, at: Point<Sheet>) -> Option<Point<Sheet>> {
+    let planned = r.plan.holes.iter().map(|h| h.at);
+    planned
+        .filter(|p| p.distance(at) < SIDE_MM[0] / 2.0)
+        .min_by(|a, b| a.distance(at).total_cmp(&b.distance(at)))
 }
 
 fn hole_places(r: &Report) -> Vec<Place> {

@@ -26,10 +26,6 @@ pub fn to_string(r: &Report) -> String {
     top.insert("format".into(), json!(FORMAT));
     top.insert("verdict".into(), json!(words::decision_code(v.decision)));
     top.insert("reasons".into(), Value::Array(reasons));
-    top.insert(
-        "decided".into(),
-        r.person.decided.iter().map(decided).collect(),
-    );
     top.insert("holes".into(), holes(r));
     let names = answers::names(r);
     let strays = v.strays.iter().zip(&names);
@@ -40,6 +36,10 @@ pub fn to_string(r: &Report) -> String {
     top.insert("photos".into(), photos(r));
     top.insert("bench".into(), json!(v.bench));
     top.insert("notes".into(), json!(r.notes));
+    top.insert(
+        "decided".into(),
+        r.person.decided.iter().map(decided).collect(),
+    );
     top.insert("plan".into(), plan(r));
     lay_out(&top)
 }
@@ -72,13 +72,13 @@ fn hole(h: &HoleResult, budget: Option<Budget>) -> Value {
 
 fn stray(s: &Stray, name: &Option<String>) -> Value {
     json!({
-        "name": name,
         "at": place(s.at),
         "uncertainty": mm(s.uncertainty_mm),
         "ringed": s.ringed,
         "state": words::stray_code(s.state),
         "size": mm(s.size_mm),
         "why": s.why,
+        "name": name,
     })
 }
 

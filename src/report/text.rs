@@ -238,6 +238,19 @@ fn strays(r: &Report, out: &mut Out) {
         })
         .collect();
     out.table(&["At x, y", "What", "Size", "Meaning"], &table);
+    let open: Vec<String> = answers::names(r).into_iter().flatten().collect();
+    if !open.is_empty() {
+        let (it, what) = match &open[..] {
+            [one] => ("it is", one.clone()),
+            [first, .., last] => ("each is", format!("{first} to {last}")),
+            [] => Default::default(),
+        };
+        let text = format!(
+            "You can say what {it} ({what}): --decide-template FILE writes the questions, --report FILE shows the places, \
+             --decide FILE takes your answers."
+        );
+        out.wrapped("  ", &text, Style::Quiet);
+    }
 }
 
 fn decided(r: &Report, out: &mut Out) {
