@@ -89,6 +89,7 @@ pub fn check_all(photos: &[&Photo], plan: &Plan, given: &Given) -> Checked {
         checked.verdict = verdict::decide(plan, &checked.ink, &checked.outline, &checked.findings);
     }
     checked.tell_decided();
+    checked.advise(plan, &shots);
     checked
         .notes
         .extend(under_as_marked(plan, &checked.verdict));
@@ -302,7 +303,8 @@ fn read(
             .zip(&cards)
             .map(|((&k, frame), cards)| {
                 let grey = &shots[k].photo.grey;
-                let (ink, view) = ink::read(grey, frame, &outline, cards, size_mm);
+                let (mut ink, view) = ink::read(grey, frame, &outline, cards, size_mm);
+                sharp::leave_out_blurred(&mut ink, grey, cards, frame);
                 stage::with_worked(plan, given.stage, (&view, frame), ink)
             })
             .collect();

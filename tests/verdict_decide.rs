@@ -71,6 +71,7 @@ fn perfect(plan: &Plan) -> Ink {
             rows,
             size_mm: [plan.width_mm, plan.height_mm],
             cells: vec![true; columns * rows],
+            blind: Vec::new(),
         },
     }
 }

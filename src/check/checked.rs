@@ -5,14 +5,16 @@ use std::time::Duration;
 use super::budget::{Budget, Shares, budget};
 use super::together::{Shot, Together};
 use super::{Given, Measured, UNSAID_THICKNESS_MM};
-use crate::card;
+use crate::card::{self, blur};
 use crate::decide::{self, Outcome};
 use crate::frame::{Pixel, Point, Sheet};
 use crate::ink::Ink;
+use crate::ink::view::MIN_PX_PER_MM;
 use crate::plan::Plan;
 use crate::report::{CardSummary, Fit, InPhoto, LensSource, PhotoSummary, Report, SurveySummary};
 use crate::sheet::Outline;
 use crate::survey::{self, Survey};
+use crate::verdict::coach::{self, Advice, Taken};
 use crate::verdict::{self, Reason, Verdict, Weight};
 
 /// A finished check.
@@ -28,6 +30,8 @@ pub struct Checked {
     pub found: Vec<card::find::Found>,
     /// What came of a person's answers.
     pub person: Outcome,
+    /// What to change for the next photo.
+    pub advice: Vec<Advice>,
     /// How long each stage took, in order.
     pub timings: Vec<(&'static str, Duration)>,
     pub(super) measured: Option<Measured>,
@@ -50,6 +54,7 @@ impl Checked {
             outline,
             found: Vec::new(),
             person: Outcome::default(),
+            advice: Vec::new(),
             timings: Vec::new(),
             measured: None,
             tried: Vec::new(),
@@ -121,6 +126,27 @@ impl Checked {
                 _ => reasons.push(said),
             }
         }
+    }
+
+    /// Works out what would help most in the next photo.
+    pub(super) fn advise(&mut self, plan: &Plan, shots: &[Shot]) {
+        let taken = self.survey().and_then(|s| {
+            let px_per_mm = 1.0 / s.mm_per_px;
+            let away_mm = s.view(0)?.lens().f_px * s.mm_per_px;
+            let first = *self.measured.as_ref()?.kept.first()?;
+            let unsure = !self.ink.unsure.is_empty();
+            let spread = unsure
+                .then(|| blur::of_photo(&shots[first].photo.grey, &self.found[first].cards))
+                .flatten();
+            (px_per_mm.is_finite() && away_mm.is_finite()).then_some(Taken {
+                away_mm,
+                px_per_mm,
+                needed_px_per_mm: MIN_PX_PER_MM,
+                kept: spread.map_or(1.0, |s| s.kept()),
+                moved: spread.is_some_and(|s| s.moved()),
+            })
+        });
+        self.advice = coach::advise(plan, &self.verdict, &self.ink.seen, taken);
     }
 
     /// A print that nobody measured is uncertain: say so, for it is easily put right.
@@ -254,6 +280,7 @@ impl Checked {
             lines: &self.ink.lines,
             seen: &self.ink.seen,
             person: &self.person,
+            advice: &self.advice,
             outline: &self.outline,
             survey: SurveySummary {
                 fit: survey.map(|s| Fit {

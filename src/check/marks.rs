@@ -6,7 +6,7 @@
 use nalgebra::{Matrix2, Vector2};
 
 use super::{
-    Checked, Clock, Edged, Given, Measured, budget, edges, merge, reason, stage, together,
+    Checked, Clock, Edged, Given, Measured, budget, edges, merge, reason, sharp, stage, together,
 };
 use crate::frame::{Cov2, Pixel, Point, Sheet};
 use crate::ink::{self, Ink, view, worked};
@@ -95,7 +95,8 @@ pub(super) fn measure(
     };
     let frame = survey.sheet_frame(&datum, 0).map_err(|e| told(&e))?;
     let outline = outline(&survey, &frame, by_edges);
-    let (ink, flat) = ink::read(&photo.grey, &frame, &outline, &cards, size_mm);
+    let (mut ink, flat) = ink::read(&photo.grey, &frame, &outline, &cards, size_mm);
+    sharp::leave_out_blurred(&mut ink, &photo.grey, &cards, &frame);
     let ink = stage::with_worked(plan, given.stage, (&flat, &frame), ink);
     clock.lap("ink", checked);
     let gap = frame.marks_gap_mm.unwrap_or_default();

@@ -458,8 +458,16 @@ fn same_lines<'l>(lines: impl Iterator<Item = &'l RuledLine>) -> Vec<RuledLine> 
 fn seen_by_any(readings: &[Reading]) -> Seen {
     let mut seen = readings[0].ink.seen.clone();
     for reading in &readings[1..] {
-        for (cell, other) in seen.cells.iter_mut().zip(&reading.ink.seen.cells) {
+        let other = &reading.ink.seen;
+        for (cell, other) in seen.cells.iter_mut().zip(&other.cells) {
             *cell |= other;
+        }
+        // What no photo shows is told by the cause that is most worth telling: beyond one photo's rim another has glare.
+        for (cause, other) in seen.blind.iter_mut().zip(&other.blind) {
+            *cause = match (*cause, *other) {
+                (Some(a), Some(b)) => Some(a.min(b)),
+                _ => None,
+            };
         }
     }
     seen

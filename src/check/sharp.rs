@@ -1,6 +1,11 @@
 //! Whether a photo is sharp enough for its smallest marks to show.
 
+use image::GrayImage;
+
 use crate::card::{SeenCard, blur};
+use crate::frame::{Pixel, Point};
+use crate::ink::{Blind, Ink};
+use crate::survey::SheetFrame;
 use crate::verdict::Reason;
 
 use super::reason;
@@ -10,6 +15,31 @@ use super::reason;
 const LEAST_KEPT: f64 = 0.2;
 /// A photo in focus spreads edges by up to this, px: then it is the distance that makes them coarse.
 const IN_FOCUS_PX: f64 = 1.2;
+
+/// Takes out of what was seen the parts that are blurred beyond use though the photo as a whole is sharp: missed focus on
+/// one side, a lens's corner. A part is as sharp as the card nearest to it in the photo.
+pub(super) fn leave_out_blurred(ink: &mut Ink, grey: &GrayImage, cards: &[SeenCard], frame: &SheetFrame) {
+    let sharp: Vec<(Point<Pixel>, bool)> = cards
+        .iter()
+        .filter_map(|c| {
+            let kept = blur::of_card(grey, c)?.kept();
+            let middle = c.outline.iter().map(|p| p.vec() / 4.0).sum();
+            Some((Point::at(middle), kept >= LEAST_KEPT))
+        })
+        .collect();
+    if sharp.iter().all(|(_, sharp)| *sharp) {
+        return;
+    }
+    ink.seen.hide(Blind::Blur, |at| {
+        let Some(pixel) = frame.pixel_from_sheet(at) else {
+            return false;
+        };
+        let nearest = sharp
+            .iter()
+            .min_by(|a, b| a.0.distance(pixel).total_cmp(&b.0.distance(pixel)));
+        nearest.is_some_and(|(_, sharp)| !sharp)
+    });
+}
 
 /// Whether the smallest dots would show; else what blurs the photo.
 pub(super) fn sharp_enough(grey: &image::GrayImage, cards: &[SeenCard]) -> Result<(), Reason> {

@@ -10,7 +10,7 @@ use super::name::{self, Crossing, FlatMark, Name};
 use super::pen::Pen;
 use super::picture::{LINE_BIT, Picture};
 use super::shape::Loop;
-use super::{MarkKind, beads, figure, pale, through, writing};
+use super::{Blind, MarkKind, beads, figure, pale, through, writing};
 use crate::frame::{Cov2, Flat, Point};
 use crate::raster::components::components;
 
@@ -79,6 +79,12 @@ impl FlatInk {
         self.readable
             .as_ref()
             .is_some_and(|g| g.is_readable(at.x, at.y))
+    }
+
+    /// Why ink at `at` would not have shown, where its own pixels tell.
+    #[must_use]
+    pub fn blind_at(&self, at: Point<Flat>) -> Option<Blind> {
+        self.readable.as_ref()?.blind_at(at.x, at.y)
     }
 }
 

@@ -6,6 +6,7 @@
 use image::GrayImage;
 use rayon::prelude::*;
 
+use super::blind::Blind;
 use crate::raster::components::components;
 
 /// Side of a cell of the texture grid, mm, and cells on each side whose median smooths it.
@@ -20,6 +21,11 @@ const WIDEST_MM: f64 = 2.6;
 /// A level this far below its surroundings is a thing that lies there, not a shadow: behind a hand or a
 /// phone a quarter of the light is left as a rule, encoded about a half.
 const THING: f64 = 0.45;
+/// Half the neighbourhood that a large thing is held against, cells (30 mm): a hand's edge, a phone's, a tool.
+const WIDE_REACH: usize = 12;
+/// Below this share of the face's level (its upper quartile) nothing is bare metal in whatever light: 7 % of the light.
+const FAR_BELOW: f64 = 0.30;
+const FACE_SHARE: f64 = 0.75;
 /// Things up to this size may be meant as marks, mm.
 const SPOT_MM: f64 = 14.0;
 /// Contrast above which a pixel can be ink's rim, and above which it is surely more than texture. Marker
@@ -38,6 +44,8 @@ const BLOWN: usize = 251;
 const BLOWN_SHARE: f64 = 0.25;
 /// Below this level the sensor's noise and the file's rounding hide ink.
 const BLACK: f64 = 14.0;
+/// Below this level (3 % of full scale in linear light) a phone's noise is as strong as grain.
+const DIM: f64 = 50.0;
 
 /// Pixel of the ink mask: bare, the rim of something dark, or its core.
 pub(super) const CORE_BIT: u8 = 2;
@@ -51,6 +59,8 @@ pub(super) struct Ground {
     texture: Grid,
     /// Whether ink would show in each cell of the texture grid.
     readable: Vec<bool>,
+    /// Why it would not, in each cell that is not readable.
+    blind: Vec<Option<Blind>>,
     /// Dark things too wide for a pen's stroke, yet small: middle and size, px.
     spots: Vec<(f64, f64, f64)>,
 }
@@ -72,6 +82,24 @@ struct Cell {
     /// Too few of its pixels show the sheet to judge it, yet some do.
     cut_short: bool,
     blown: bool,
+}
+
+impl Cell {
+    /// Why ink would not show, by the cell's own pixels and the `texture` round about.
+    fn blind(&self, texture: f32) -> Option<Blind> {
+        if !self.usable && !self.cut_short {
+            None
+        } else if self.blown {
+            Some(Blind::Glare)
+        } else if f64::from(self.level) <= BLACK {
+            Some(Blind::Shadow)
+        } else if f64::from(texture) >= HOPELESS_TEXTURE {
+            // What is rough in the dark is the sensor's noise: light from elsewhere helps, not a smoother sheet.
+            if f64::from(self.level) < DIM { Some(Blind::Shadow) } else { Some(Blind::Texture) }
+        } else {
+            None
+        }
+    }
 }
 
 impl Grid {
@@ -228,15 +256,23 @@ impl Ground {
         for i in alike {
             readable[i] = true;
         }
+        let mut blind: Vec<Option<Blind>> = cells
+            .iter()
+            .zip(&texture.values)
+            .map(|(c, &t)| c.blind(t))
+            .collect();
         let spots = things(&level, &around, px_per_mm, |x, y| {
             if let Some(i) = texture.cell_at(x, y) {
                 readable[i] = false;
+                // Where there is no light at all it is the shadow that hides.
+                blind[i] = blind[i].or(Some(Blind::Covered));
             }
         });
         Self {
             level,
             texture,
             readable,
+            blind,
             spots,
         }
     }
@@ -249,6 +285,12 @@ impl Ground {
     /// Whether ink at the flat pixel (x, y) would show.
     pub(super) fn is_readable(&self, x: f64, y: f64) -> bool {
         self.texture.cell_at(x, y).is_some_and(|i| self.readable[i])
+    }
+
+    /// Why ink at the flat pixel (x, y) would not show; `None` where it would, and where nothing shows the sheet.
+    pub(super) fn blind_at(&self, x: f64, y: f64) -> Option<Blind> {
+        let cell = self.texture.cell_at(x, y)?;
+        if self.readable[cell] { None } else { self.blind[cell] }
     }
 
     /// Texture at the flat pixel (x, y), as a share of the bare level.
@@ -417,6 +459,33 @@ fn fine_level(flat: &GrayImage, px_per_mm: f64, around: &Grid) -> Grid {
     closed
 }
 
+/// Median level of a wide neighbourhood of each cell; every third cell stands for its neighbours.
+fn wide_level(around: &Grid) -> Vec<f32> {
+    let (columns, rows) = (around.columns, around.rows);
+    (0..columns * rows)
+        .into_par_iter()
+        .map(|i| {
+            let range = |p: usize, n: usize| {
+                (p.saturating_sub(WIDE_REACH)..(p + WIDE_REACH + 1).min(n)).step_by(3)
+            };
+            let xs = range(i % columns, columns);
+            median(range(i / columns, rows).flat_map(|y| {
+                xs.clone()
+                    .map(move |x| around.values[y * columns + x])
+                    .filter(|v| *v > 0.0)
+            }))
+        })
+        .collect()
+}
+
+/// The value below which this share of the known ones lies.
+fn quantile(values: &[f32], share: f64) -> f32 {
+    let mut v: Vec<f32> = values.iter().copied().filter(|v| *v > 0.0).collect();
+    v.sort_by(f32::total_cmp);
+    let i = (share * v.len() as f64) as usize;
+    v.get(i).copied().unwrap_or(0.0)
+}
+
 /// Things much darker than their surroundings and too wide for a pen. Small ones are returned; what large
 /// ones cover is `hidden`.
 fn things(
@@ -432,11 +501,17 @@ fn things(
             (i / level.columns) as f64 * cell + cell / 2.0,
         )
     };
+    let wide = wide_level(around);
+    let face = FAR_BELOW * f64::from(quantile(&around.values, FACE_SHARE));
     let mask: Vec<u8> = (0..level.values.len())
         .map(|i| {
             let (x, y) = middle(i);
-            let bare = around.cell_at(x, y).map_or(0.0, |j| around.values[j]);
-            u8::from(level.values[i] > 0.0 && f64::from(level.values[i]) < THING * f64::from(bare))
+            // In the middle of a large thing the next surroundings are the thing itself.
+            let bare = around
+                .cell_at(x, y)
+                .map_or(0.0, |j| around.values[j].max(wide[j]));
+            let v = f64::from(level.values[i]);
+            u8::from(v > 0.0 && v < (THING * f64::from(bare)).max(face))
         })
         .collect();
     let mut spots = Vec::new();

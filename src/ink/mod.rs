@@ -16,9 +16,11 @@
 //! | faint spots, unsure at best | `pale` |
 //! | characters of writing and print | `writing` |
 //! | centres and their uncertainty | `place` |
+//! | why a place cannot be read | `blind` |
 //! | what punch and drill left | [`worked`], `dimple`, `hole` |
 
 mod beads;
+mod blind;
 mod dimple;
 mod figure;
 pub mod flat;
@@ -44,6 +46,8 @@ use crate::frame::{Cov2, Flat, Point, Sheet};
 use crate::sheet::Outline;
 use crate::survey::SheetFrame;
 use view::FlatView;
+
+pub use blind::Blind;
 
 /// What sort of mark.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -120,6 +124,8 @@ pub struct Seen {
     pub size_mm: [f64; 2],
     /// Whether each cell was seen, `row * columns + column`; row 0 is at y = 0.
     pub cells: Vec<bool>,
+    /// Why a cell was not seen, in the same order; nothing for one that was seen. Empty where nobody said.
+    pub blind: Vec<Option<Blind>>,
 }
 
 impl Seen {
@@ -180,6 +186,36 @@ impl Seen {
     /// Side of a cell, mm: a little more than the largest mark.
     const CELL_MM: f64 = 2.0;
 
+    /// The same with why each cell was not seen, as `hinders` says of its middle.
+    #[must_use]
+    pub fn with_causes(size_mm: [f64; 2], hinders: impl Fn(Point<Sheet>) -> Option<Blind>) -> Self {
+        let blind = std::cell::RefCell::new(Vec::new());
+        let seen = Self::of(size_mm, |at| {
+            let cause = hinders(at);
+            blind.borrow_mut().push(cause);
+            cause.is_none()
+        });
+        Self {
+            blind: blind.into_inner(),
+            ..seen
+        }
+    }
+
+    /// Takes cells out of what was seen, by their middles, for one reason.
+    pub(crate) fn hide(&mut self, cause: Blind, hidden: impl Fn(Point<Sheet>) -> bool) {
+        self.blind.resize(self.cells.len(), None);
+        for i in 0..self.cells.len() {
+            let at = Point::new(
+                ((i % self.columns) as f64 + 0.5) * self.cell_mm,
+                ((i / self.columns) as f64 + 0.5) * self.cell_mm,
+            );
+            if self.cells[i] && hidden(at) {
+                self.cells[i] = false;
+                self.blind[i] = Some(cause);
+            }
+        }
+    }
+
     /// The grid over a sheet of `size_mm`, each cell as `sees` says of its middle.
     #[must_use]
     pub fn of(size_mm: [f64; 2], sees: impl Fn(Point<Sheet>) -> bool) -> Self {
@@ -201,6 +237,7 @@ impl Seen {
             rows,
             size_mm,
             cells,
+            blind: Vec::new(),
         }
     }
 }
@@ -271,19 +308,23 @@ pub fn read(
             })
         })
         .collect();
-    let seen = Seen::of(size_mm, |at| {
+    let sight = blind::Sight::of(frame, [grey.width(), grey.height()], cards);
+    let seen = Seen::with_causes(size_mm, |at| {
         let flat = view.flat_from_sheet(at);
-        let sharp = view::jacobian(frame, at)
-            .is_some_and(|j| j.singular_values().min() >= view::MIN_PX_PER_MM);
-        sharp && view.shows(flat) && found.is_readable(flat)
+        let by_place = || sight.hinders(at).or_else(|| sight.at_rim(&view, at));
+        // A cell that is not readable and has no cause of its own is cut short by the sheet's rim.
+        let by_pixels = || {
+            let cause = found.blind_at(flat).unwrap_or(Blind::Rim);
+            (!found.is_readable(flat)).then_some(cause)
+        };
+        by_place().or_else(by_pixels)
     });
-    (
-        Ink {
-            marks,
-            lines,
-            unsure,
-            seen,
-        },
-        view,
-    )
+    let mut ink = Ink {
+        marks,
+        lines,
+        unsure,
+        seen,
+    };
+    blind::doubt_rims(&mut ink);
+    (ink, view)
 }

@@ -6,6 +6,7 @@ use super::{Report, answers, unseen, words};
 use crate::check::Budget;
 use crate::decide::{Decided, Says};
 use crate::frame::{Point, Sheet};
+use crate::ink::Blind;
 use crate::plan::Units;
 use crate::verdict::{HoleResult, RowFigures, Stray};
 
@@ -36,6 +37,9 @@ pub fn to_string(r: &Report) -> String {
     top.insert("photos".into(), photos(r));
     top.insert("bench".into(), json!(v.bench));
     top.insert("notes".into(), json!(r.notes));
+    let advice = r.advice.iter();
+    let advice = advice.map(|a| json!({"cause": a.cause, "holes": a.holes, "text": a.text}));
+    top.insert("coaching".into(), advice.collect());
     top.insert(
         "decided".into(),
         r.person.decided.iter().map(decided).collect(),
@@ -115,7 +119,16 @@ fn seen(r: &Report) -> Value {
         .into_iter()
         .map(|p| p.into_iter().map(place).collect())
         .collect();
-    json!({"fraction": rounded(r.seen.fraction(), 1e6), "unseen": unseen})
+    // Share of the sheet that each cause hides.
+    let cells = r.seen.blind.len().max(1) as f64;
+    let causes: Map<String, Value> = Blind::ALL
+        .iter()
+        .filter_map(|c| {
+            let n = r.seen.blind.iter().filter(|b| *b == &Some(*c)).count();
+            (n > 0).then(|| (c.code().to_owned(), rounded(n as f64 / cells, 1e6)))
+        })
+        .collect();
+    json!({"fraction": rounded(r.seen.fraction(), 1e6), "unseen": unseen, "causes": causes})
 }
 
 fn survey(r: &Report) -> Value {

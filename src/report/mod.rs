@@ -46,6 +46,7 @@ use crate::ink::{RuledLine, Seen};
 use crate::plan::Plan;
 use crate::sheet::Outline;
 use crate::verdict::Verdict;
+use crate::verdict::coach::Advice;
 
 pub use gather::Load;
 pub(crate) use labels::{cut, text_width, wrap};
@@ -156,6 +157,8 @@ pub struct Report<'a> {
     pub outline: &'a Outline,
     /// What a person decided.
     pub person: &'a Outcome,
+    /// What to change for the next photo.
+    pub advice: &'a [Advice],
     /// How well the photo was measured.
     pub survey: SurveySummary,
     /// The cards and, where it was refused, the sheet's outline, in the photos' pixels.

@@ -56,6 +56,7 @@ pub fn html_of<E: From<ReportError>>(
     head(r, &mut h);
     h.push_str("<main>");
     list("Why", &r.verdict.reasons, |x| &x.text, &mut h);
+    list("For the next photo", r.advice, |a| &a.text, &mut h);
     bench(r, &mut h);
     for n in &r.notes {
         let _ = write!(h, "<p class=\"note\">{}</p>", escape(n));

@@ -131,6 +131,12 @@ fn verdict(r: &Report, out: &mut Out) {
             out.wrapped("  - ", &x.text, Style::Plain);
         }
     }
+    if !r.advice.is_empty() {
+        out.heading("For the next photo");
+        for a in r.advice {
+            out.wrapped("  - ", &a.text, Style::Plain);
+        }
+    }
     if !r.verdict.bench.is_empty() {
         out.heading("At the bench");
         let digits = r.verdict.bench.len().to_string().len();

@@ -9,9 +9,11 @@
 //! | the decision, and why | `reasons` |
 //! | what slip explains a whole row | [`cause`] |
 //! | what to do at the bench | `bench`, in `words` |
+//! | what to change for the next photo | [`coach`] |
 
 mod bench;
 pub mod cause;
+pub mod coach;
 pub mod decision_rule;
 mod drilled;
 mod figures;

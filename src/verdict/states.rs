@@ -18,7 +18,11 @@ const DOUBLE_TOLERANCES: f64 = 1.5;
 /// See [`DOUBLE_TOLERANCES`]; about the width of the punch mark itself, mm.
 const DOUBLE_MM: f64 = 2.0;
 /// Half the largest mark, mm: a place is seen when a mark that just reaches into it would be.
-const MARK_RADIUS_MM: f64 = 1.0;
+pub(super) const MARK_RADIUS_MM: f64 = 1.0;
+/// Unsure ink of a larger extent is no mark, mm: a thing's rim, a smear, writing.
+pub(super) const LARGEST_INK_MM: f64 = 8.0;
+/// So far beside the rim of a thing a place may be under it, mm: half of a finger's width.
+pub(super) const HALF_FINGER_MM: f64 = 8.0;
 /// Uncertainty counts in the size of a place up to this, mm; a worse survey sees nothing.
 const PLACE_U_CAP_MM: f64 = 5.0;
 /// Within this many standard uncertainties of the plan an offset has no direction to speak of.
@@ -129,8 +133,17 @@ pub(super) fn judge_face(plan: &Plan, ink: &Ink) -> Judged {
     let mut strays: Vec<(Stray, Option<usize>)> = Vec::new();
 
     for (unsure, writing) in &sorted.unsure {
-        let reach =
-            plan.tolerance_mm + MARK_RADIUS_MM + unsure.uncertainty_mm + unsure.size_mm / 2.0;
+        // A thing as bright as the metal shows by its rims alone: what lies beside them may be under it.
+        let under = if unsure.size_mm > LARGEST_INK_MM && !writing {
+            HALF_FINGER_MM
+        } else {
+            0.0
+        };
+        let reach = plan.tolerance_mm
+            + MARK_RADIUS_MM
+            + unsure.uncertainty_mm
+            + unsure.size_mm / 2.0
+            + under;
         let mut hides_a_place = false;
         for (h, hole) in plan.holes.iter().enumerate() {
             // Not `>`: a reach that is not a number reaches everywhere.

@@ -14,6 +14,7 @@ use punchready::report::{
     CardSummary, Fit, InPhoto, LensSource, PhotoSummary, Report, SurveySummary,
 };
 use punchready::sheet::{MeasuredEdge, Outline};
+use punchready::verdict::coach::Advice;
 use punchready::verdict::{
     Decision, HoleResult, HoleState, Reason, RowFigures, Stray, StrayState, Verdict,
 };
@@ -31,6 +32,7 @@ pub(crate) struct Fixture {
     pub(crate) photos: Vec<PhotoSummary>,
     pub(crate) notes: Vec<String>,
     pub(crate) person: Outcome,
+    pub(crate) advice: Vec<Advice>,
 }
 
 impl Fixture {
@@ -42,6 +44,7 @@ impl Fixture {
             lines: &self.lines,
             seen: &self.seen,
             person: &self.person,
+            advice: &self.advice,
             outline: &self.outline,
             survey: self.survey.clone(),
             in_photo: self.in_photo.clone(),
@@ -261,6 +264,11 @@ pub(crate) fn every_state() -> Fixture {
         }],
         notes: vec!["The top edge of the sheet was not found.".into()],
         person: Outcome::default(),
+        advice: vec![Advice {
+            cause: "glare",
+            holes: vec!["B8".into()],
+            text: "glare over B8: move the lamp or tilt the phone a little".into(),
+        }],
     }
 }
 
@@ -315,6 +323,7 @@ fn seen(plan: &Plan) -> Seen {
         rows,
         size_mm: [plan.width_mm, plan.height_mm],
         cells,
+        blind: Vec::new(),
     }
 }
 
@@ -322,6 +331,7 @@ fn seen(plan: &Plan) -> Seen {
 pub(crate) fn ready() -> Fixture {
     let mut f = every_state();
     f.verdict.decision = Decision::Ready;
+    f.advice.clear();
     f.verdict.reasons = vec![Reason {
         code: "all-good",
         text: "Every planned hole has its mark, and nothing else is on the sheet.".into(),
