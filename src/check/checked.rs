@@ -109,7 +109,7 @@ impl Checked {
     /// Puts a person's answers in the place of ink that could not be named.
     pub(super) fn hear(&mut self, given: &Given) {
         if let (Some(answers), true) = (&given.answers, self.measured.is_some()) {
-            let photos: Vec<String> = self.photos.iter().map(PhotoSummary::name).collect();
+            let photos: Vec<String> = self.photos.iter().map(|p| p.name.clone()).collect();
             let (outcome, findings) =
                 decide::honour::honour(&mut self.ink, answers, given.stage, &photos);
             self.person = outcome;

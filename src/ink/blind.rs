@@ -168,5 +168,6 @@ pub(super) fn doubt_rims(ink: &mut Ink) {
         cov: m.cov,
         size_mm: m.size_mm,
         why: AT_THE_RIM,
+        writing: false,
     }));
 }

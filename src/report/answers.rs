@@ -96,6 +96,6 @@ pub fn template(r: &Report) -> String {
             said: said(stray.at),
         });
     }
-    let photos: Vec<String> = r.photos.iter().map(super::PhotoSummary::name).collect();
+    let photos: Vec<String> = r.photos.iter().map(|p| p.name.clone()).collect();
     to_text(&r.plan.title, &photos, &entries)
 }
