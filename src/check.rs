@@ -49,8 +49,8 @@ use turn::Way;
 pub use budget::Budget;
 pub use checked::Checked;
 pub use given::{Given, Known};
-pub use stage::Stage;
 pub(crate) use stage::NOT_WORKED;
+pub use stage::Stage;
 pub use turn::Corner;
 
 /// Checks the marks in a photo against a plan.

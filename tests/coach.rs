@@ -8,9 +8,9 @@ use cli_support::{coupon, draw, halved};
 use nalgebra::Vector2;
 use punchready::check::{Checked, Given, check_all};
 use punchready::frame::Point;
+use punchready::ink::Blind;
 use punchready::photo::{self, Photo};
 use punchready::survey::PrintScale;
-use punchready::ink::Blind;
 use punchready::synth::{
     Bench, Camera, Clutter, ClutterKind, Glare, Mark, PlacedCard, Scene, SoftShadow, demo,
 };
@@ -136,11 +136,24 @@ fn each_cause_is_found_where_it_is() {
         let c = checked(&[&photo_with(change, "a.jpg")]);
         let hidden = share(&c, cause);
         let reasons = &c.verdict.reasons;
-        println!("{cause:?}: {hidden:.3} {:?} {:#?}", c.verdict.decision, c.advice);
-        assert!((least..=most).contains(&hidden), "{cause:?}: {hidden:.3} {reasons:?}");
-        assert_ne!(c.verdict.decision, Decision::Ready, "{cause:?}: {reasons:?}");
+        println!(
+            "{cause:?}: {hidden:.3} {:?} {:#?}",
+            c.verdict.decision, c.advice
+        );
+        assert!(
+            (least..=most).contains(&hidden),
+            "{cause:?}: {hidden:.3} {reasons:?}"
+        );
+        assert_ne!(
+            c.verdict.decision,
+            Decision::Ready,
+            "{cause:?}: {reasons:?}"
+        );
         let (causes, text) = said(&c);
-        assert!(causes.contains(&cause.code()), "{cause:?}: {causes:?} {text} {reasons:?}");
+        assert!(
+            causes.contains(&cause.code()),
+            "{cause:?}: {causes:?} {text} {reasons:?}"
+        );
         assert!(c.advice.len() <= 2);
         // Drawn: the page's and picture's hatching and the JSON's polygons go by the same cells.
         let json = punchready::report::json::to_string(&c.report(&coupon().1));
@@ -170,7 +183,11 @@ fn a_second_photo_settles_what_the_first_could_not_show() {
         let c = checked(&[&first]);
         let (causes, text) = said(&c);
         println!("{cause}: {text}");
-        assert!(causes.contains(&cause), "{causes:?} {:?}", c.verdict.reasons);
+        assert!(
+            causes.contains(&cause),
+            "{causes:?} {:?}",
+            c.verdict.reasons
+        );
         assert!(text.contains("add one photo"), "{text}");
         let holes = &c.advice.iter().find(|a| a.cause == cause).unwrap().holes;
         assert!(holes.iter().any(|h| h == hole), "{cause}: {holes:?}");
@@ -190,7 +207,11 @@ fn a_second_photo_settles_what_the_first_could_not_show() {
         let second = taken(&scene, "b-second.jpg");
         let alone = checked(&[&second]);
         let shadowless = cause == "shadow";
-        assert_eq!(alone.verdict.decision == Decision::Ready, shadowless, "{cause}");
+        assert_eq!(
+            alone.verdict.decision == Decision::Ready,
+            shadowless,
+            "{cause}"
+        );
         let both = checked(&[&first, &second]);
         let why = (&both.verdict.reasons, &both.ink.unsure);
         assert_eq!(both.verdict.decision, Decision::Ready, "{cause}: {why:?}");
@@ -204,7 +225,12 @@ fn a_finger_is_told_by_its_rims() {
     let c = checked(&[&photo_with(hand, "a.jpg")]);
     let (causes, text) = said(&c);
     println!("{text}");
-    assert_ne!(c.verdict.decision, Decision::Ready, "{:?}", c.verdict.reasons);
+    assert_ne!(
+        c.verdict.decision,
+        Decision::Ready,
+        "{:?}",
+        c.verdict.reasons
+    );
     assert_eq!(causes[0], "covered", "{causes:?}");
     for hole in ["A9", "B8"] {
         assert!(c.advice[0].holes.iter().any(|h| h == hole), "{text}");

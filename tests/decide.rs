@@ -65,7 +65,9 @@ fn photos() -> &'static TempDir {
         draw(&scene(true), &dir.path().join("second.jpg"));
         let mut other = scene(false);
         // Where the stroke was, a cross: a live stray.
-        other.marks.retain(|m| m.at().distance(Point::new(STROKE[0], STROKE[1])) > 3.0);
+        other
+            .marks
+            .retain(|m| m.at().distance(Point::new(STROKE[0], STROKE[1])) > 3.0);
         let mut dot = other.clone();
         other.marks.push(Mark::cross(STROKE[0], STROKE[1], 0.8));
         draw(&other, &dir.path().join("other.jpg"));
@@ -78,7 +80,12 @@ fn photos() -> &'static TempDir {
 fn check(dir: &Path, photo: &str, more: &[&str]) -> Ran {
     let photo = photos().path().join(photo);
     let plan = photos().path().join("plan.toml");
-    let mut args = vec!["check", photo.to_str().unwrap(), "--plan", plan.to_str().unwrap()];
+    let mut args = vec![
+        "check",
+        photo.to_str().unwrap(),
+        "--plan",
+        plan.to_str().unwrap(),
+    ];
     args.extend(GIVEN);
     args.extend(more);
     run(dir, &args)
@@ -98,7 +105,15 @@ fn answered(dir: &Path, stroke: &str, hole: &str) -> PathBuf {
     let (_, plan) = coupon();
     let at = plan.holes.iter().find(|h| h.name == HOLE).unwrap().at;
     for part in &mut parts[1..] {
-        let x: f64 = part.split("x = ").nth(1).unwrap().lines().next().unwrap().parse().unwrap();
+        let x: f64 = part
+            .split("x = ")
+            .nth(1)
+            .unwrap()
+            .lines()
+            .next()
+            .unwrap()
+            .parse()
+            .unwrap();
         let says = if (x - at.x).abs() < 3.0 { hole } else { stroke };
         *part = part.replacen("answer = \"?\"", &format!("answer = {says}"), 1);
     }
@@ -111,12 +126,18 @@ fn answered(dir: &Path, stroke: &str, hole: &str) -> PathBuf {
 fn by_rule() -> String {
     let (_, plan) = coupon();
     let at = plan.holes.iter().find(|h| h.name == HOLE).unwrap().at;
-    format!("\"mark\"\nrule_x = {:.2}\nrule_y = \"{:.2}mm\"\nrule_u = 0.3", at.x, at.y)
+    format!(
+        "\"mark\"\nrule_x = {:.2}\nrule_y = \"{:.2}mm\"\nrule_u = 0.3",
+        at.x, at.y
+    )
 }
 
 fn codes(result: &Value) -> Vec<&str> {
     let reasons = result["reasons"].as_array().unwrap();
-    reasons.iter().map(|r| r["code"].as_str().unwrap()).collect()
+    reasons
+        .iter()
+        .map(|r| r["code"].as_str().unwrap())
+        .collect()
 }
 
 fn hole(result: &Value) -> &Value {
@@ -133,7 +154,11 @@ fn answers_make_it_ready_and_it_says_so() {
         let ran = check(dir.path(), photo, &[&decide[..], &["--json", "-"]].concat());
         let result = json(&ran);
         assert_eq!(result["verdict"], "ready", "{photo}: {}", ran.out);
-        assert_eq!(codes(&result)[..2], ["all-good", "decided-by-person"], "{photo}");
+        assert_eq!(
+            codes(&result)[..2],
+            ["all-good", "decided-by-person"],
+            "{photo}"
+        );
         let decided = result["decided"].as_array().unwrap();
         assert_eq!(decided.len(), 2);
         assert!(decided.iter().all(|d| d["by"] == "person"));
@@ -145,10 +170,17 @@ fn answers_make_it_ready_and_it_says_so() {
             photo == "second.jpg"
         );
     }
-    let ran = check(dir.path(), "first.jpg", &[&decide[..], &["--report", "page.html"]].concat());
+    let ran = check(
+        dir.path(),
+        "first.jpg",
+        &[&decide[..], &["--report", "page.html"]].concat(),
+    );
     assert_eq!(ran.code, 0, "{}", ran.out);
     let first: Vec<&str> = ran.out.lines().take(4).collect();
-    assert!(first.join(" ").contains("rests on 2 answers by a person"), "{first:?}");
+    assert!(
+        first.join(" ").contains("rests on 2 answers by a person"),
+        "{first:?}"
+    );
     let page = fs::read_to_string(dir.path().join("page.html")).unwrap();
     let head = page.split("</header>").next().unwrap();
     assert!(head.contains("rests on 2 answers by a person"));
@@ -160,11 +192,16 @@ fn answers_make_it_ready_and_it_says_so() {
 fn a_mark_somewhere_in_its_ink_is_no_surer_than_that() {
     let dir = tempfile::tempdir().unwrap();
     let file = answered(dir.path(), "\"not a mark\"", "\"mark\"");
-    let ran = check(dir.path(), "first.jpg", &["--decide", file.to_str().unwrap(), "--json", "-"]);
-    let result = json(&ran);
-    let size = result["decided"][0]["size"].as_f64().unwrap().min(
-        result["decided"][1]["size"].as_f64().unwrap(),
+    let ran = check(
+        dir.path(),
+        "first.jpg",
+        &["--decide", file.to_str().unwrap(), "--json", "-"],
     );
+    let result = json(&ran);
+    let size = result["decided"][0]["size"]
+        .as_f64()
+        .unwrap()
+        .min(result["decided"][1]["size"].as_f64().unwrap());
     let u = hole(&result)["uncertainty"].as_f64().unwrap();
     assert!(u >= size / 2.0, "U {u} mm of ink {size} mm across");
     assert_eq!(hole(&result)["kind"], "answered");
@@ -178,7 +215,14 @@ fn open_and_half_answered_files_make_nothing_ready() {
     let ran = check(
         dir.path(),
         "first.jpg",
-        &["--decide", file.to_str().unwrap(), "--json", "-", "--decide-template", "next.toml"],
+        &[
+            "--decide",
+            file.to_str().unwrap(),
+            "--json",
+            "-",
+            "--decide-template",
+            "next.toml",
+        ],
     );
     let result = json(&ran);
     assert_eq!(result["verdict"], "cannot-tell");
@@ -193,7 +237,11 @@ fn open_and_half_answered_files_make_nothing_ready() {
     }
     // "Not a mark" at a planned place leaves the hole without one.
     let file = answered(dir.path(), "\"not a mark\"", "\"not a mark\"");
-    let ran = check(dir.path(), "first.jpg", &["--decide", file.to_str().unwrap(), "--json", "-"]);
+    let ran = check(
+        dir.path(),
+        "first.jpg",
+        &["--decide", file.to_str().unwrap(), "--json", "-"],
+    );
     assert_eq!(json(&ran)["verdict"], "not-ready");
     assert_eq!(hole(&json(&ran))["state"], "missing");
 }
@@ -207,14 +255,24 @@ fn what_was_named_stays_as_it_was_named() {
     let ran = check(dir.path(), "other.jpg", &decide);
     let result = json(&ran);
     assert_eq!(result["verdict"], "cannot-tell", "{}", ran.out);
-    assert!(codes(&result).contains(&"answer-not-honoured"), "{:?}", codes(&result));
+    assert!(
+        codes(&result).contains(&"answer-not-honoured"),
+        "{:?}",
+        codes(&result)
+    );
     assert!(ran.out.contains("it may be other ink"), "{}", ran.out);
     // A dot that was read as one is live, whatever the file says of its place.
     let ran = check(dir.path(), "dot.jpg", &decide);
     let result = json(&ran);
     assert_eq!(result["verdict"], "not-ready", "{}", ran.out);
-    assert!(codes(&result).contains(&"stray-mark"), "{:?}", codes(&result));
-    let told = ran.out.contains("the ink at its place was read as a mark this time");
+    assert!(
+        codes(&result).contains(&"stray-mark"),
+        "{:?}",
+        codes(&result)
+    );
+    let told = ran
+        .out
+        .contains("the ink at its place was read as a mark this time");
     assert!(told, "{}", ran.out);
 }
 
@@ -225,7 +283,11 @@ fn answers_that_cannot_hold_are_told_and_change_nothing() {
     let run_with = |text: &str| {
         let file = dir.path().join("changed.toml");
         fs::write(&file, text).unwrap();
-        let ran = check(dir.path(), "first.jpg", &["--decide", "changed.toml", "--json", "-"]);
+        let ran = check(
+            dir.path(),
+            "first.jpg",
+            &["--decide", "changed.toml", "--json", "-"],
+        );
         assert_eq!(ran.err, "", "{text}");
         json(&ran)
     };
@@ -238,12 +300,22 @@ fn answers_that_cannot_hold_are_told_and_change_nothing() {
     );
     let result = run_with(&far);
     assert_eq!(result["verdict"], "cannot-tell");
-    assert!(codes(&result).contains(&"answer-not-honoured"), "{:?}", codes(&result));
+    assert!(
+        codes(&result).contains(&"answer-not-honoured"),
+        "{:?}",
+        codes(&result)
+    );
     assert_eq!(hole(&result)["state"], "unseen");
     // Ink that is of another size now.
     let sized: String = base
         .lines()
-        .map(|l| if l.starts_with("size = ") { "size = 0.3\n".to_owned() } else { format!("{l}\n") })
+        .map(|l| {
+            if l.starts_with("size = ") {
+                "size = 0.3\n".to_owned()
+            } else {
+                format!("{l}\n")
+            }
+        })
         .collect();
     let result = run_with(&sized);
     assert_eq!(result["verdict"], "cannot-tell");
@@ -252,22 +324,39 @@ fn answers_that_cannot_hold_are_told_and_change_nothing() {
     // Two answers against each other.
     let twice = format!(
         "{base}{}",
-        base.split_once("[[place]]").map(|(_, r)| format!("\n[[place]]{r}")).unwrap()
-            .replace("\"U1\"", "\"X1\"").replace("\"U2\"", "\"X2\"")
+        base.split_once("[[place]]")
+            .map(|(_, r)| format!("\n[[place]]{r}"))
+            .unwrap()
+            .replace("\"U1\"", "\"X1\"")
+            .replace("\"U2\"", "\"X2\"")
             .replace("\"not a mark\"", "\"mark\"")
     );
     let result = run_with(&twice);
     assert_ne!(result["verdict"], "ready");
-    assert!(codes(&result).contains(&"answers-contradict"), "{:?}", codes(&result));
+    assert!(
+        codes(&result).contains(&"answers-contradict"),
+        "{:?}",
+        codes(&result)
+    );
     assert!(codes(&result).contains(&"unsure-ink"));
     // A place with nothing there.
     let elsewhere: String = base
         .lines()
-        .map(|l| if l.starts_with("y = ") { "y = 60\n".to_owned() } else { format!("{l}\n") })
+        .map(|l| {
+            if l.starts_with("y = ") {
+                "y = 60\n".to_owned()
+            } else {
+                format!("{l}\n")
+            }
+        })
         .collect();
     let result = run_with(&elsewhere);
     assert_eq!(result["verdict"], "cannot-tell");
-    assert!(codes(&result).contains(&"answer-unused"), "{:?}", codes(&result));
+    assert!(
+        codes(&result).contains(&"answer-unused"),
+        "{:?}",
+        codes(&result)
+    );
 }
 
 #[test]
@@ -287,32 +376,57 @@ fn a_wrong_file_is_refused_with_its_line_and_key() {
     let line = |needle: &str| 1 + base.lines().position(|l| l == needle).unwrap();
     let at = |needle: &str| format!("bad.toml:{}:", line(needle));
     let told = refused("\nanswer = \"not a mark\"", "\nanswer = \"no\"");
-    assert!(told.contains("answer: ") && told.contains("\"not a mark\""), "{told}");
+    assert!(
+        told.contains("answer: ") && told.contains("\"not a mark\""),
+        "{told}"
+    );
     assert!(told.contains(&at("answer = \"not a mark\"")), "{told}");
     let told = refused("size = ", "syze = ");
     assert!(told.contains("syze"), "{told}");
     let told = refused("name = \"U2\"", "name = \"U1\"");
-    assert!(told.contains(&at("name = \"U2\"")) && told.contains("second time"), "{told}");
+    assert!(
+        told.contains(&at("name = \"U2\"")) && told.contains("second time"),
+        "{told}"
+    );
     let told = refused("\nrule_u = 0.3", "\nrule_u = 0.01");
-    assert!(told.contains(&at("rule_u = 0.3")) && told.contains("rule_u"), "{told}");
+    assert!(
+        told.contains(&at("rule_u = 0.3")) && told.contains("rule_u"),
+        "{told}"
+    );
     let told = refused("\nrule_y = ", "\n# ");
     assert!(told.contains("rule_y"), "{told}");
     let told = refused("punchready.answers/1", "punchready.answers/9");
     assert!(told.contains("format: "), "{told}");
     let told = refused("plan = \"", "plan = \"Another ");
-    assert!(told.contains("plan: ") && told.contains("Another"), "{told}");
+    assert!(
+        told.contains("plan: ") && told.contains("Another"),
+        "{told}"
+    );
     let told = refused("\nu = ", "\nu = -");
     assert!(told.contains("above 0"), "{told}");
     let ran = check(dir.path(), "first.jpg", &["--decide", "none.toml"]);
     assert_eq!(ran.code, 2);
-    assert!(ran.err.contains("none.toml") && ran.err.contains("--decide-template"), "{}", ran.err);
+    assert!(
+        ran.err.contains("none.toml") && ran.err.contains("--decide-template"),
+        "{}",
+        ran.err
+    );
     let ran = check(dir.path(), "first.jpg", &["--decide-template", "x.html"]);
     assert!(ran.code == 2 && ran.err.contains(".toml"), "{}", ran.err);
     // The file that is read is not written over.
     let ran = check(
         dir.path(),
         "first.jpg",
-        &["--decide", "answers.toml", "--decide-template", "answers.toml"],
+        &[
+            "--decide",
+            "answers.toml",
+            "--decide-template",
+            "answers.toml",
+        ],
     );
-    assert!(ran.code == 2 && ran.err.contains("answers.toml"), "{}", ran.err);
+    assert!(
+        ran.code == 2 && ran.err.contains("answers.toml"),
+        "{}",
+        ran.err
+    );
 }

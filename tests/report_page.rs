@@ -293,8 +293,19 @@ fn unsure_places_are_shown_twice_and_can_be_answered() {
     assert_eq!(html.matches(">flattened<").count(), n);
     assert_eq!(attributes(&html, "data-place").len(), 3 * n);
     // The file is in the page, to be copied where no script runs, and is the one that --decide-template writes.
-    let text = html.split("<textarea").nth(1).unwrap().split_once('>').unwrap().1;
-    let text = text.split("</textarea>").next().unwrap().replace("&quot;", "\"").replace("&gt;", ">");
+    let text = html
+        .split("<textarea")
+        .nth(1)
+        .unwrap()
+        .split_once('>')
+        .unwrap()
+        .1;
+    let text = text
+        .split("</textarea>")
+        .next()
+        .unwrap()
+        .replace("&quot;", "\"")
+        .replace("&gt;", ">");
     assert_eq!(text, punchready::report::answers::template(&f.report()));
     let read = punchready::decide::file::parse(&text, Path::new("page.toml")).unwrap();
     assert_eq!(read.places.len(), n);

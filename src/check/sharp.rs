@@ -18,7 +18,12 @@ const IN_FOCUS_PX: f64 = 1.2;
 
 /// Takes out of what was seen the parts that are blurred beyond use though the photo as a whole is sharp: missed focus on
 /// one side, a lens's corner. A part is as sharp as the card nearest to it in the photo.
-pub(super) fn leave_out_blurred(ink: &mut Ink, grey: &GrayImage, cards: &[SeenCard], frame: &SheetFrame) {
+pub(super) fn leave_out_blurred(
+    ink: &mut Ink,
+    grey: &GrayImage,
+    cards: &[SeenCard],
+    frame: &SheetFrame,
+) {
     let sharp: Vec<(Point<Pixel>, bool)> = cards
         .iter()
         .filter_map(|c| {

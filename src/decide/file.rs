@@ -49,7 +49,8 @@ pub enum AnswersError {
 
 impl fmt::Display for AnswersError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        const MAKE: &str = "write one with check --decide-template FILE.toml, and fill in the answers";
+        const MAKE: &str =
+            "write one with check --decide-template FILE.toml, and fill in the answers";
         match self {
             Self::Unreadable { path, why } => write!(
                 f,
@@ -344,7 +345,11 @@ fn fault(text: &str, byte: usize, told: String, hint: Option<String>) -> Fault {
     Fault {
         line: line(text, byte),
         column: 1 + before[start..].chars().count(),
-        key: if plain(key) { key.to_owned() } else { String::new() },
+        key: if plain(key) {
+            key.to_owned()
+        } else {
+            String::new()
+        },
         text: told,
         hint,
     }

@@ -50,7 +50,11 @@ pub fn honour(
     let reach = |a: &Answer, o: &Open| {
         let reach = a.uncertainty_mm + u(o) + MIDDLE_MM;
         // A reach that is no number reaches nothing.
-        if reach.is_finite() { reach.min(FURTHEST_MM) } else { 0.0 }
+        if reach.is_finite() {
+            reach.min(FURTHEST_MM)
+        } else {
+            0.0
+        }
     };
     let asked: Vec<_> = answers.places.iter().map(|a| a.at.vec()).collect();
     let there: Vec<_> = open.iter().map(|o| o.at.vec()).collect();
@@ -83,8 +87,7 @@ pub fn honour(
             }
             continue;
         };
-        if (o.size_mm - answer.size_mm).abs()
-            > SIZE_MM + SIZE_SHARE * o.size_mm.max(answer.size_mm)
+        if (o.size_mm - answer.size_mm).abs() > SIZE_MM + SIZE_SHARE * o.size_mm.max(answer.size_mm)
         {
             if answer.says != Says::Open {
                 told.other_size(answer, o.size_mm);
@@ -108,16 +111,21 @@ pub fn honour(
             continue;
         }
         let against = answers.places.iter().enumerate().find(|(j, other)| {
-            let contrary = std::mem::discriminant(&other.says) != std::mem::discriminant(&answer.says)
+            let contrary = std::mem::discriminant(&other.says)
+                != std::mem::discriminant(&answer.says)
                 && other.says != Says::Open
                 && answer.says != Says::Open;
             *j != i && contrary && other.at.distance(o.at) <= reach(other, o)
         });
         if let Some((_, other)) = against {
-            told.add("answers-contradict", answer, &format!(
-                "and {} contradict each other about one place, so neither counts",
-                other.name
-            ));
+            told.add(
+                "answers-contradict",
+                answer,
+                &format!(
+                    "and {} contradict each other about one place, so neither counts",
+                    other.name
+                ),
+            );
             continue;
         }
         let decided = |says, at, uncertainty_mm| Decided {
@@ -209,7 +217,9 @@ fn place(o: &Open, rule: Option<ByRule>) -> Result<(Point<Sheet>, Cov2), String>
         return Ok((rule.at, Cov2::identity() * (sd * sd)));
     }
     if !by_ink.is_finite() {
-        return Err("is to ink whose place is not known: give it by rule (rule_x, rule_y)".to_owned());
+        return Err(
+            "is to ink whose place is not known: give it by rule (rule_x, rule_y)".to_owned(),
+        );
     }
     if o.size_mm > LARGEST_MARK_MM {
         return Err(format!(
@@ -334,11 +344,19 @@ pub fn said(outcome: &Outcome) -> Option<Reason> {
     let none = list(|s| matches!(s, Says::NotAMark));
     let mut parts = Vec::new();
     if !marks.is_empty() {
-        let verb = if marks.len() == 1 { "is a mark" } else { "are marks" };
+        let verb = if marks.len() == 1 {
+            "is a mark"
+        } else {
+            "are marks"
+        };
         parts.push(format!("{} {verb}", marks.join(", ")));
     }
     if !none.is_empty() {
-        let verb = if none.len() == 1 { "is no mark" } else { "are no marks" };
+        let verb = if none.len() == 1 {
+            "is no mark"
+        } else {
+            "are no marks"
+        };
         parts.push(format!("{} {verb}", none.join(", ")));
     }
     let n = outcome.decided.len();

@@ -1,7 +1,7 @@
 //! Why a place could not be read: so that it can be said what to change for the next photo.
 
-use super::{Ink, Mark, Unsure};
 use super::view::{FlatView, MIN_PX_PER_MM, jacobian};
+use super::{Ink, Mark, Unsure};
 use crate::card::SeenCard;
 use crate::frame::{Pixel, Point, Sheet};
 use crate::survey::SheetFrame;
@@ -122,7 +122,9 @@ impl<'a> Sight<'a> {
 
 /// Whether the card's outline, grown a little, holds the place; the corners go round either way.
 fn holds(corners: &[Point<Sheet>; 4], at: Point<Sheet>) -> bool {
-    let turn = (corners[1] - corners[0]).perp(&(corners[2] - corners[1])).signum();
+    let turn = (corners[1] - corners[0])
+        .perp(&(corners[2] - corners[1]))
+        .signum();
     (0..4).all(|i| {
         let side = corners[(i + 1) % 4] - corners[i];
         turn * side.perp(&(at - corners[i])) >= -ROUND_CARD_MM * side.norm()

@@ -95,7 +95,11 @@ impl Cell {
             Some(Blind::Shadow)
         } else if f64::from(texture) >= HOPELESS_TEXTURE {
             // What is rough in the dark is the sensor's noise: light from elsewhere helps, not a smoother sheet.
-            if f64::from(self.level) < DIM { Some(Blind::Shadow) } else { Some(Blind::Texture) }
+            if f64::from(self.level) < DIM {
+                Some(Blind::Shadow)
+            } else {
+                Some(Blind::Texture)
+            }
         } else {
             None
         }
@@ -290,7 +294,11 @@ impl Ground {
     /// Why ink at the flat pixel (x, y) would not show; `None` where it would, and where nothing shows the sheet.
     pub(super) fn blind_at(&self, x: f64, y: f64) -> Option<Blind> {
         let cell = self.texture.cell_at(x, y)?;
-        if self.readable[cell] { None } else { self.blind[cell] }
+        if self.readable[cell] {
+            None
+        } else {
+            self.blind[cell]
+        }
     }
 
     /// Texture at the flat pixel (x, y), as a share of the bare level.

@@ -21,7 +21,11 @@ pub(super) fn choice(name: &str, h: &mut String) {
         .enumerate()
     {
         let word = answer.word();
-        let shown = if answer == Says::Open { "not sure" } else { word };
+        let shown = if answer == Says::Open {
+            "not sure"
+        } else {
+            word
+        };
         let _ = write!(
             h,
             "<label><input type=\"radio\" name=\"answer-{name}\" data-place=\"{name}\" \

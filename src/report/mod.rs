@@ -11,7 +11,7 @@
 //! | what was found where nothing could be measured | `found` |
 //! | SVG to pixels | `raster` |
 //! | the photo with everything drawn on it | [`picture`] |
-//! | flat view, enlarged places, the page | `flat`, `crops`, `asis`, `gather`, [`page`] |
+//! | flat view, enlarged places, the page | `flat`, `crops`, `asis`, `gather`, `look`, [`page`] |
 //! | its form to answer what is unsure | `decide_form` |
 //! | the sheet straight on with its signs, as pixels | [`straight`] |
 //! | a file written whole or not at all | [`write_atomically`] |
@@ -25,6 +25,7 @@ mod found;
 mod gather;
 pub mod json;
 mod labels;
+mod look;
 mod overlay;
 pub mod page;
 pub mod picture;

@@ -117,20 +117,31 @@ pub fn advise(plan: &Plan, verdict: &Verdict, seen: &Seen, taken: Option<Taken>)
         let places = names(plan, &near);
         if taken.kept < WELL_KEPT {
             let (cause, by) = if taken.moved {
-                ("shake", "the phone moved: hold it still with both hands, and bring more light")
+                (
+                    "shake",
+                    "the phone moved: hold it still with both hands, and bring more light",
+                )
             } else {
-                ("blur", "the photo is blurred: tap on the sheet to focus, hold the phone still, and bring more light")
+                (
+                    "blur",
+                    "the photo is blurred: tap on the sheet to focus, hold the phone still, and bring more light",
+                )
             };
-            tell(cause, &near, format!("ink near {places} could not be named, and {by}{ADD}"));
+            tell(
+                cause,
+                &near,
+                format!("ink near {places} could not be named, and {by}{ADD}"),
+            );
         } else {
             tell("unsure-ink", &near, lean_closer(&places, taken));
         }
     }
     let close: Vec<usize> = of_state(verdict, HoleState::Close);
     if !close.is_empty() && verdict.decision == Decision::CannotTell && all.is_empty() {
-        let few = verdict.reasons.iter().any(|r| {
-            [super::PRINT_UNSAID, super::HEIGHT_UNSAID].contains(&r.code)
-        });
+        let few = verdict
+            .reasons
+            .iter()
+            .any(|r| [super::PRINT_UNSAID, super::HEIGHT_UNSAID].contains(&r.code));
         // What was left unsaid is told at the bench already, and costs no photo.
         if !few {
             let text = format!(
@@ -217,7 +228,10 @@ fn largest_patch(seen: &Seen) -> Option<(Blind, Point<Sheet>)> {
         .collect();
     let area = cells.len() as f64 * seen.cell_mm * seen.cell_mm;
     let middle = |of: fn(usize, usize) -> usize| {
-        let sum: f64 = cells.iter().map(|&i| of(i, seen.columns) as f64 + 0.5).sum();
+        let sum: f64 = cells
+            .iter()
+            .map(|&i| of(i, seen.columns) as f64 + 0.5)
+            .sum();
         sum / cells.len() as f64 * seen.cell_mm
     };
     (area >= PATCH_MM2).then(|| {
@@ -243,7 +257,9 @@ fn of_cause(cause: Blind, places: &str, several: bool, taken: Taken) -> String {
             "{places} {are} blurred: tap there to focus, hold the phone still with both hands, and keep it level with the sheet{ADD}"
         ),
         Blind::Covered => {
-            format!("something dark lies over {places}, such as a hand or a tool: take it away{ADD}")
+            format!(
+                "something dark lies over {places}, such as a hand or a tool: take it away{ADD}"
+            )
         }
         Blind::Card => format!(
             "a scale card lies over {places}: lay it beside the marks, and check the new photo by itself, for cards must not move between photos of one check"
@@ -304,9 +320,15 @@ fn before_measuring(reasons: &[Reason]) -> Vec<Advice> {
         if says("too small") || says("too coarse") {
             all.push(("far", "come nearer until sheet and cards fill the picture, and send the photo as the phone took it, at full size"));
         } else if says("the phone moved") {
-            all.push(("shake", "hold the phone still with both hands, elbows on the bench, and bring more light"));
+            all.push((
+                "shake",
+                "hold the phone still with both hands, elbows on the bench, and bring more light",
+            ));
         } else {
-            all.push(("blur", "tap on the sheet to focus, hold the phone still, and bring more light"));
+            all.push((
+                "blur",
+                "tap on the sheet to focus, hold the phone still, and bring more light",
+            ));
         }
     }
     if has("no-sheet") || says("was not found in the photo") {
