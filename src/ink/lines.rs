@@ -298,14 +298,16 @@ fn fit(
         if length < MIN_LENGTH_MM || (drawn as f64) < MIN_DRAWN * length {
             return None;
         }
-        // Two strokes that happen to lie in line, a tick and another mark's cross-out, are no ruled line.
+        // Some strokes that happen to lie in line, a tick and another mark's cross-out or the characters of a stamp with
+        // the rim of a thing, are no ruled line.
         bins.retain(|b| (first..=last).contains(b));
         let runs: Vec<usize> = bins
             .chunk_by(|a, b| a + 1 == *b)
             .map(<[i32]>::len)
             .collect();
         let longest = runs.iter().copied().max().unwrap_or(0);
-        if runs.len() < 3 && longest as f64 <= STROKE_MM {
+        let few = runs.len() < 3 || (drawn as f64) < 2.0 * STROKE_MM;
+        if few && longest as f64 <= STROKE_MM {
             return None;
         }
         let (from, to) = (f64::from(first) * scale, f64::from(last + 1) * scale);
