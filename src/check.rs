@@ -40,6 +40,7 @@ use crate::ink;
 use crate::photo::Photo;
 use crate::plan::Plan;
 use crate::plan::rules::{BOOKS, Marked, as_marked};
+use crate::report::Shown;
 use crate::sheet::{self, Look, Sides};
 use crate::survey::{self, SheetDatum, Sighting, Survey};
 use crate::verdict::{self, HoleState, Reason, Verdict, Weight};
@@ -377,6 +378,7 @@ fn read(
             survey: edged.survey,
             datum,
             kept: together.kept.clone(),
+            shown: merged.shown,
         });
         return Ok(());
     }
@@ -389,6 +391,8 @@ struct Measured {
     datum: SheetDatum,
     /// The photo of each of the survey's views.
     kept: Vec<usize>,
+    /// What each view shows of the face; empty where there is but one.
+    shown: Vec<Shown>,
 }
 
 /// Code of the finding that no sheet shows.

@@ -216,6 +216,20 @@ fn a_second_photo_settles_what_the_first_could_not_show() {
         let why = (&both.verdict.reasons, &both.ink.unsure);
         assert_eq!(both.verdict.decision, Decision::Ready, "{cause}: {why:?}");
         assert_eq!(both.advice, [], "{cause}");
+        // The page enlarges a place from a photo that shows it.
+        let plan = coupon().1;
+        let at = plan.holes.iter().find(|h| h.name == hole).unwrap().at;
+        let report = both.report(&plan);
+        for (photo, shown) in report.photos.iter().zip(&report.shown) {
+            let sees = shown.unwrap().seen.sees(at);
+            assert_eq!(
+                sees,
+                photo.name == "b-second.jpg",
+                "{cause}: {}",
+                photo.name
+            );
+        }
+        assert_eq!(report.shown.len(), 2);
     }
 }
 

@@ -6,11 +6,15 @@
 
 mod report_fixture;
 
+use std::borrow::Cow;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use image::RgbImage;
-use punchready::report::{ReportError, page};
+use image::{Rgb, RgbImage};
+use punchready::frame::{Point, Sheet};
+use punchready::ink::Seen;
+use punchready::report::{ReportError, Shown, page};
+use punchready::verdict::StrayState;
 use report_fixture::{
     Fixture, crowd, every_state, hostile, photo, pixel_from_sheet, ready, stopped,
 };
@@ -286,7 +290,7 @@ fn unsure_places_are_shown_twice_and_can_be_answered() {
     let f = every_state();
     let html = html(&f);
     let unsure = f.verdict.strays.iter();
-    let unsure = unsure.filter(|s| s.state == punchready::verdict::StrayState::Unsure);
+    let unsure = unsure.filter(|s| s.state == StrayState::Unsure);
     let n = unsure.count();
     assert!(n > 0);
     assert_eq!(html.matches(">as taken<").count(), n);
@@ -321,4 +325,99 @@ fn unsure_places_are_shown_twice_and_can_be_answered() {
     let mut expected = vec!["answer = \"not a mark\""];
     expected.resize(n, "answer = \"?\"");
     assert_eq!(said, expected.join("|"));
+}
+
+/// The pictures of the enlarged places, by their titles: as taken, or flattened.
+fn enlarged(html: &str, lead: &str) -> Vec<(String, RgbImage)> {
+    use base64::Engine;
+    let engine = base64::engine::general_purpose::STANDARD;
+    html.split("<img src=\"data:image/jpeg;base64,")
+        .skip(1)
+        .filter_map(|rest| {
+            let (code, rest) = rest.split_once('"')?;
+            let alt = rest.split_once("alt=\"")?.1.split_once('"')?.0;
+            let title = alt.strip_prefix(lead)?;
+            let image = image::load_from_memory(&engine.decode(code).ok()?).ok()?;
+            Some((title.to_owned(), image.to_rgb8()))
+        })
+        .collect()
+}
+
+/// A second photo is taken because the first does not show a place: enlarging it from the first would be no help.
+#[test]
+fn places_are_enlarged_from_the_photo_that_shows_them() {
+    let mut f = every_state();
+    let unsure = f.verdict.strays.iter();
+    let unsure = unsure.filter(|s| s.state == StrayState::Unsure);
+    let at = unsure.map(|s| s.at).next().unwrap();
+    f.photos.push(f.photos[0].clone());
+    // The first shows all places furthest from its rim. The ink could not be named in the second, and shows nowhere else;
+    // A7 is hidden in the first.
+    let near = |p: Point<Sheet>| Some(Point::new(1000.0 + 4.0 * p.x, 1000.0 + 4.0 * p.y));
+    let corner = |p: Point<Sheet>| Some(Point::new(10.0 + 4.0 * p.x, 10.0 + 4.0 * p.y));
+    let hole = |name: &str| {
+        let holes = &f.verdict.holes;
+        holes
+            .iter()
+            .find(|h| h.name == name)
+            .unwrap()
+            .found
+            .unwrap()
+    };
+    let (a7, a11) = (hole("A7"), hole("A11"));
+    let size_mm = [f.plan.width_mm, f.plan.height_mm];
+    let first = Shown {
+        seen: Seen::of(size_mm, |p| p.distance(a7) > 10.0),
+        unsure: Vec::new(),
+    };
+    let second = Shown {
+        seen: Seen::of(size_mm, |p| p.distance(at) > 10.0),
+        unsure: vec![at],
+    };
+    f.shown = vec![Some(first), Some(second)];
+    let colours = [Rgb([200, 40, 40]), Rgb([40, 40, 200])];
+    let html = page::html_of::<ReportError>(&f.report(), &[&near, &corner], &mut |i| {
+        Ok(Cow::Owned(RgbImage::from_pixel(4000, 3000, colours[i])))
+    })
+    .unwrap();
+    let blue = |lead: &str, title: &str| {
+        let all = enlarged(&html, lead);
+        let (_, image) = all.iter().find(|(t, _)| t.contains(title)).unwrap();
+        let [red, _, blue] = image.get_pixel(200, 200).0;
+        blue > red
+    };
+    assert!(blue("Enlarged, as the photo has it: ", "U1"));
+    assert!(blue("Enlarged from the photo: ", "U1"));
+    assert!(blue("Enlarged from the photo: ", "A7"));
+    assert!(a11.distance(a7) > 20.0 && !blue("Enlarged from the photo: ", "A11"));
+}
+
+/// Each place that asks for an answer is shown, however much else there is; only what nobody would go through is not.
+#[test]
+fn all_unsure_places_are_shown_up_to_what_anyone_answers() {
+    let mut f = crowd();
+    let unsure = f.verdict.strays.iter();
+    let unsure = unsure.filter(|s| s.state == StrayState::Unsure);
+    let one = unsure.cloned().next().unwrap();
+    let many = |f: &mut Fixture, n: usize| {
+        f.verdict.strays.retain(|s| s.state != StrayState::Unsure);
+        f.verdict.strays.extend((0..n).map(|i| {
+            let mut s = one.clone();
+            s.at = Point::new(20.0 + 3.0 * (i % 80) as f64, 20.0 + 9.0 * (i / 80) as f64);
+            s
+        }));
+    };
+    for (n, shown) in [(40, 40), (150, 96)] {
+        many(&mut f, n);
+        let html = html(&f);
+        assert_eq!(html.matches(">as taken<").count(), shown);
+        let said = f.verdict.strays.len() - n + f.verdict.holes.len() + n - shown;
+        let told = format!("{} more places are in the tables only", said - 1);
+        assert!(html.contains(&told), "{told}");
+        // The file to fill in has all of them.
+        let text = punchready::report::answers::template(&f.report());
+        assert_eq!(text.matches("[[place]]").count(), n);
+        // Some 25 kB a place: a page is still mailed and opened on a phone.
+        assert!(html.len() < 3 * MAX_BYTES, "{} bytes", html.len());
+    }
 }

@@ -11,7 +11,9 @@ use crate::frame::{Pixel, Point, Sheet};
 use crate::ink::Ink;
 use crate::ink::view::MIN_PX_PER_MM;
 use crate::plan::Plan;
-use crate::report::{CardSummary, Fit, InPhoto, LensSource, PhotoSummary, Report, SurveySummary};
+use crate::report::{
+    CardSummary, Fit, InPhoto, LensSource, PhotoSummary, Report, Shown, SurveySummary,
+};
 use crate::sheet::Outline;
 use crate::survey::{self, Survey};
 use crate::verdict::coach::{self, Advice, Taken};
@@ -217,6 +219,15 @@ impl Checked {
         holes.map(|h| budget(h, &self.shares)).collect()
     }
 
+    /// What each photo shows of the face, where several were measured.
+    fn shown(&self) -> Vec<Option<&Shown>> {
+        let Some(m) = self.measured.as_ref().filter(|m| !m.shown.is_empty()) else {
+            return Vec::new();
+        };
+        let of = |photo| m.shown.get(m.kept.iter().position(|&k| k == photo)?);
+        (0..self.photos.len()).map(of).collect()
+    }
+
     /// The survey, when there was one.
     #[must_use]
     pub fn survey(&self) -> Option<&Survey> {
@@ -299,6 +310,7 @@ impl Checked {
             },
             in_photo,
             photos: self.photos.clone(),
+            shown: self.shown(),
             notes,
         }
     }

@@ -122,6 +122,7 @@ pub(super) fn measure(
         survey,
         datum,
         kept: together.kept,
+        shown: merged.shown,
     });
     Ok(())
 }

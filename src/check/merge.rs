@@ -9,7 +9,7 @@ use nalgebra::{Matrix2, Vector2};
 use crate::frame::{Cov2, Point, Sheet};
 use crate::ink::{Ink, Mark, RuledLine, Seen, Unsure};
 use crate::plan::Plan;
-use crate::report::words;
+use crate::report::{Shown, words};
 use crate::survey::{Leaning, SheetFrame};
 use crate::verdict::decision_rule::COVERAGE_FACTOR;
 use crate::verdict::{Reason, Weight, pairing};
@@ -52,6 +52,8 @@ pub(super) struct Merged {
     pub(super) blends: Vec<Blend>,
     /// What the photos contradict each other in.
     pub(super) findings: Vec<(Weight, Reason)>,
+    /// What each photo shows; empty where there is but one.
+    pub(super) shown: Vec<Shown>,
 }
 
 /// Puts the photos' readings together; `names` are the photos'. What they contradict each other in comes with it.
@@ -79,6 +81,7 @@ pub(super) fn merge(
             blends: ink.marks.iter().map(blend).collect(),
             ink,
             findings: Vec::new(),
+            shown: Vec::new(),
         });
     }
     let mut told = Told {
@@ -106,10 +109,15 @@ pub(super) fn merge(
         seen: seen_by_any(&readings),
     };
     told.altogether(&readings)?;
+    let shown = readings.into_iter().map(|r| Shown {
+        unsure: r.ink.unsure.iter().map(|u| u.at).collect(),
+        seen: r.ink.seen,
+    });
     Ok(Merged {
         ink,
         blends,
         findings: told.findings,
+        shown: shown.collect(),
     })
 }
 

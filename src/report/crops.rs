@@ -14,6 +14,8 @@ use crate::verdict::{HoleState, StrayState};
 /// Most places shown: beyond this the page grows too heavy for a phone, and the sheet is too far off
 /// for crops to help.
 const MAX_CROPS: usize = 24;
+/// Places to be answered are shown beyond that, so many: more than this nobody answers, and a nearer photo helps.
+const MAX_UNSURE: usize = 96;
 /// Side of a crop, px.
 const SIDE_PX: f64 = 400.0;
 /// Smallest and largest side, mm: less shows no surroundings, more enlarges nothing.
@@ -57,15 +59,12 @@ impl Place {
     }
 }
 
-/// How many places find no room.
-pub(super) fn too_many(r: &Report) -> usize {
-    (stray_places(r).len() + hole_places(r).len()).saturating_sub(MAX_CROPS)
-}
-
-/// The places to look at, what is unsure first.
-pub(super) fn places(r: &Report) -> Vec<Place> {
+/// The places to look at, what is unsure first, and how many find no room.
+pub(super) fn places(r: &Report) -> (Vec<Place>, usize) {
     let mut places = stray_places(r);
     places.extend(hole_places(r));
+    let all = places.len();
+    let unsure = places.iter().filter(|p| p.name.is_some()).count();
     places.sort_by_key(|p| match p.sign {
         Sign::Unsure => 0,
         Sign::Close => 1,
@@ -74,8 +73,9 @@ pub(super) fn places(r: &Report) -> Vec<Place> {
         Sign::Stray => 4,
         _ => 5,
     });
-    places.truncate(MAX_CROPS);
-    places
+    places.truncate(unsure.min(MAX_UNSURE).max(MAX_CROPS));
+    let left_out = all - places.len();
+    (places, left_out)
 }
 
 fn stray_places(r: &Report) -> Vec<Place> {

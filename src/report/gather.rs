@@ -13,6 +13,8 @@ use crate::frame::{Point, Sheet};
 const COPY_PX: f64 = 900.0;
 /// The same of the only photo where it is all there is to show.
 const ONLY_PX: f64 = 1800.0;
+/// Two places are the same ink of one photo within this, mm: rounding.
+const SAME_PLACE_MM: f64 = 1e-6;
 /// Quality of their JPEGs.
 const QUALITY: u8 = 80;
 
@@ -52,11 +54,11 @@ pub(super) fn gather<E: From<ReportError>>(
         .iter()
         .map(|p| [f64::from(p.width), f64::from(p.height)])
         .collect();
-    let best = |at: Point<Sheet>| best(maps, &sizes, at);
-    let places = if measured {
+    let best = |at: Point<Sheet>| best(r, maps, &sizes, at);
+    let (places, crops_left_out) = if measured {
         crops::places(r)
     } else {
-        Vec::new()
+        (Vec::new(), 0)
     };
     let of_place: Vec<usize> = places.iter().map(|p| best(p.middle())).collect();
     let mut crops: Vec<Option<Crop>> = places.iter().map(|_| None).collect();
@@ -83,25 +85,31 @@ pub(super) fn gather<E: From<ReportError>>(
     Ok(Gathered {
         flat,
         crops: crops.into_iter().flatten().collect(),
-        crops_left_out: crops::too_many(r),
+        crops_left_out,
         copies,
     })
 }
 
-/// The photo that shows a place furthest from its rim; the first where none does.
-fn best(maps: &[PixelFromSheet], sizes: &[[f64; 2]], at: Point<Sheet>) -> usize {
+/// The photo that shows a place best: the one in which its ink could not be named, or else one in which the place can be
+/// read, free of glare and of what lies on the sheet; of several the one that shows it furthest from its rim.
+fn best(r: &Report, maps: &[PixelFromSheet], sizes: &[[f64; 2]], at: Point<Sheet>) -> usize {
     if maps.len() < 2 {
         return 0;
     }
-    let mut best = (f64::NEG_INFINITY, 0);
+    let mut best = ((false, false), f64::NEG_INFINITY, 0);
     for (i, (map, [w, h])) in maps.iter().zip(sizes).enumerate() {
         let Some(p) = map(at) else { continue };
+        let shown = r.shown.get(i).copied().flatten();
+        let there = shown.map_or((false, false), |s| {
+            let asked = s.unsure.iter().any(|u| u.distance(at) < SAME_PLACE_MM);
+            (asked, s.seen.sees(at))
+        });
         let room = p.x.min(w - p.x).min(p.y).min(h - p.y);
-        if room > best.0 {
-            best = (room, i);
+        if (there, room) > (best.0, best.1) {
+            best = (there, room, i);
         }
     }
-    best.1
+    best.2
 }
 
 fn copy(photo: &RgbImage, most: f64) -> Result<Copy, ReportError> {

@@ -141,6 +141,15 @@ pub struct PhotoSummary {
     pub left_out: Option<String>,
 }
 
+/// What one photo shows of the face, where there are several: a place is enlarged from one that shows it.
+#[derive(Debug, Clone)]
+pub struct Shown {
+    /// Where it could be read.
+    pub seen: Seen,
+    /// The middles of the ink that it shows and that could not be named.
+    pub unsure: Vec<Point<Sheet>>,
+}
+
 /// All that a report shows.
 #[derive(Debug, Clone)]
 pub struct Report<'a> {
@@ -166,6 +175,8 @@ pub struct Report<'a> {
     pub in_photo: Vec<InPhoto>,
     /// The photos, sorted by their names.
     pub photos: Vec<PhotoSummary>,
+    /// What each of them shows; empty where there is but one, `None` for one that was not measured.
+    pub shown: Vec<Option<&'a Shown>>,
     /// Warnings of any stage, a sentence each.
     pub notes: Vec<String>,
 }

@@ -11,7 +11,7 @@ use punchready::frame::{Pixel, Point, Sheet};
 use punchready::ink::{MarkKind, RuledLine, Seen};
 use punchready::plan::{Edge, Hole, Plan, Row, Units};
 use punchready::report::{
-    CardSummary, Fit, InPhoto, LensSource, PhotoSummary, Report, SurveySummary,
+    CardSummary, Fit, InPhoto, LensSource, PhotoSummary, Report, Shown, SurveySummary,
 };
 use punchready::sheet::{MeasuredEdge, Outline};
 use punchready::verdict::coach::Advice;
@@ -31,6 +31,7 @@ pub(crate) struct Fixture {
     pub(crate) in_photo: Vec<InPhoto>,
     pub(crate) photos: Vec<PhotoSummary>,
     pub(crate) notes: Vec<String>,
+    pub(crate) shown: Vec<Option<Shown>>,
     pub(crate) person: Outcome,
     pub(crate) advice: Vec<Advice>,
 }
@@ -49,6 +50,7 @@ impl Fixture {
             survey: self.survey.clone(),
             in_photo: self.in_photo.clone(),
             photos: self.photos.clone(),
+            shown: self.shown.iter().map(Option::as_ref).collect(),
             notes: self.notes.clone(),
         }
     }
@@ -263,6 +265,7 @@ pub(crate) fn every_state() -> Fixture {
             left_out: None,
         }],
         notes: vec!["The top edge of the sheet was not found.".into()],
+        shown: Vec::new(),
         person: Outcome::default(),
         advice: vec![Advice {
             cause: "glare",
