@@ -296,6 +296,7 @@ fn unsure_places_are_shown_twice_and_can_be_answered() {
     assert_eq!(html.matches(">as taken<").count(), n);
     assert_eq!(html.matches(">flattened<").count(), n);
     assert_eq!(attributes(&html, "data-place").len(), 3 * n);
+    assert!(html.contains(">U1 unsure?</text>"));
     // The file is in the page, to be copied where no script runs, and is the one that --decide-template writes.
     let text = html
         .split("<textarea")
@@ -396,9 +397,9 @@ fn places_are_enlarged_from_the_photo_that_shows_them() {
 #[test]
 fn all_unsure_places_are_shown_up_to_what_anyone_answers() {
     let mut f = crowd();
-    let unsure = f.verdict.strays.iter();
-    let unsure = unsure.filter(|s| s.state == StrayState::Unsure);
-    let one = unsure.cloned().next().unwrap();
+    let mut strays = f.verdict.strays.iter();
+    let one = strays.find(|s| s.state == StrayState::Unsure).unwrap();
+    let one = one.clone();
     let many = |f: &mut Fixture, n: usize| {
         f.verdict.strays.retain(|s| s.state != StrayState::Unsure);
         f.verdict.strays.extend((0..n).map(|i| {

@@ -169,3 +169,27 @@ fn where_nothing_was_measured_what_was_found_is_outlined() {
     assert!((1500..3300).any(|x| differs(x, 600)), "the sheet");
     assert!(!differs(1100, 1000) && !differs(3600, 2800));
 }
+
+/// The picture may be sent without its page: a verdict that rests on a person's answers says so there too.
+#[test]
+fn what_a_person_decided_is_said_in_the_banner() {
+    let mut f = ready();
+    let photo = photo(&f);
+    let rows = |f: &report_fixture::Fixture| {
+        let picture = picture::draw(&f.report(), &photo, &pixel_from_sheet).unwrap();
+        banner_rows(&picture, &photo)
+    };
+    let plain = rows(&f);
+    f.person.decided.push(punchready::decide::Decided {
+        name: "U1".into(),
+        says: punchready::decide::Says::NotAMark,
+        ink_at: Point::new(118.4, 131.0),
+        ink_u_mm: 0.21,
+        at: Point::new(118.4, 131.0),
+        uncertainty_mm: 0.21,
+        size_mm: 3.1,
+        why: "a single stroke away from any ruled line",
+    });
+    // At least one more line of letters.
+    assert!(rows(&f) > plain + 60, "{} {plain}", rows(&f));
+}

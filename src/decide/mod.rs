@@ -2,7 +2,7 @@
 //!
 //! | step | module |
 //! | --- | --- |
-//! | the file: read, checked, written | [`file`] |
+//! | the file: read, checked, written | [`file`](mod@file) |
 //! | which answer is to which ink, and what it changes | [`honour`](mod@honour) |
 //!
 //! A place is known by where it is on the sheet, so that an answer holds for the next photo as well. An answer counts for

@@ -73,7 +73,7 @@ pub(super) fn places(r: &Report) -> (Vec<Place>, usize) {
         Sign::Stray => 4,
         _ => 5,
     });
-    places.truncate(unsure.min(MAX_UNSURE).max(MAX_CROPS));
+    places.truncate(unsure.clamp(MAX_CROPS, MAX_UNSURE));
     let left_out = all - places.len();
     (places, left_out)
 }

@@ -8,7 +8,7 @@ use std::fmt::Write;
 use super::labels::{self, Disc, Label, Placed, Rect};
 use super::signs::{self, Sign};
 use super::unseen::{self, Patch};
-use super::{Report, words};
+use super::{Report, answers, words};
 use crate::frame::{Point, Sheet};
 use crate::plan::length;
 use crate::verdict::{HoleResult, HoleState};
@@ -39,6 +39,8 @@ pub(super) struct Canvas<'m> {
     pub(super) unit: f64,
     /// Where a place of the sheet is shown, px; x right, y down.
     pub(super) at: &'m dyn Fn(Point<Sheet>) -> Option<[f64; 2]>,
+    /// Unsure ink has its short name, for the reader may answer by it.
+    pub(super) asks: bool,
 }
 
 /// What was drawn.
@@ -118,7 +120,11 @@ fn items<'a>(r: &'a Report, canvas: &Canvas, out: &mut Overlay) -> Vec<Item<'a>>
             None => out.outside.push(name),
         }
     }
-    for (nth, s) in r.verdict.strays.iter().enumerate() {
+    for ((nth, s), asked) in r.verdict.strays.iter().enumerate().zip(answers::names(r)) {
+        let name = match asked.filter(|_| canvas.asks) {
+            Some(asked) => format!("{asked} {}", words::stray_word(s)),
+            None => words::stray_word(s).to_owned(),
+        };
         match (canvas.at)(s.at).filter(|p| inside(*p)) {
             Some(at) => items.push(Item {
                 sign: Sign::of_stray(s),
@@ -126,14 +132,13 @@ fn items<'a>(r: &'a Report, canvas: &Canvas, out: &mut Overlay) -> Vec<Item<'a>>
                 r: 0.0,
                 hole: None,
                 planned: None,
-                name: words::stray_word(s).into(),
+                name,
                 nth,
             }),
-            None => out.outside.push(format!(
-                "{} at {}",
-                words::stray_word(s),
-                words::measured_place(s.at, r.plan.units)
-            )),
+            None => {
+                let place = words::measured_place(s.at, r.plan.units);
+                out.outside.push(format!("{name} at {place}"));
+            }
         }
     }
     items
@@ -249,7 +254,10 @@ fn label_of(r: &Report, i: &Item, unit: f64) -> Label {
         }
         (_, Some(_)) => vec![format!("{} {word}", i.name), i.name.clone()],
         (Sign::RingedStray | Sign::Stray, None) => vec![i.name.to_uppercase()],
-        (Sign::Unsure, None) => vec![format!("{}?", i.name), "?".into()],
+        (Sign::Unsure, None) => {
+            let short = i.name.split(' ').next().unwrap_or_default();
+            vec![format!("{}?", i.name), format!("{short}?"), "?".into()]
+        }
         (_, None) => vec![i.name.clone()],
     };
     let quiet = i.sign.quiet();

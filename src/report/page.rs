@@ -204,6 +204,7 @@ fn as_taken(r: &Report, copies: &[Copy], maps: &[PixelFromSheet], h: &mut String
                         height,
                         unit,
                         at: &at,
+                        asks: true,
                     },
                 )
             } else {
@@ -229,6 +230,7 @@ fn view(r: &Report, window: Window, picture: &str, h: &mut String) {
             height,
             unit: width.max(TALL * height) / per,
             at: &at,
+            asks: true,
         };
         overlay::overlay(r, &canvas)
     };

@@ -7,6 +7,7 @@ use image::{GenericImage, RgbImage, imageops};
 use super::labels::{self, text_width};
 use super::overlay::{self, Canvas, FONTS, Overlay};
 use super::{CAUTION, PixelFromSheet, Report, ReportError, found, raster, signs, words};
+use crate::decide::honour;
 
 /// More pixels than this are scaled down: a phone's usual photo, and all that a reader can use.
 const MAX_PIXELS: f64 = 12.0e6;
@@ -58,6 +59,7 @@ pub fn draw_on(
         height: height.into(),
         unit,
         at: &at,
+        asks: true,
     };
     let left_out = r.photos.get(which).and_then(|p| p.left_out.as_ref());
     let drawn = if r.survey.fit.is_some() && left_out.is_none() {
@@ -121,6 +123,11 @@ fn banner(r: &Report, which: usize, width: f64, unit: f64) -> (String, u32) {
     };
     paragraph(&words::plain(&r.plan.title), unit, true);
     paragraph(&words::counts(r), 0.85 * unit, false);
+    // Nor may it be sent without saying what it rests on.
+    if let Some(said) = honour::said(r.person) {
+        let text = format!("This {}.", said.text);
+        paragraph(&words::plain(&text), 0.85 * unit, true);
+    }
     if let (true, Some(photo)) = (r.photos.len() > 1, r.photos.get(which)) {
         let name = words::plain(&photo.name);
         let text = format!("photo {} of {}: {name}", which + 1, r.photos.len());

@@ -52,6 +52,7 @@ pub fn draw<'m, E: From<ReportError>>(
             height: height.into(),
             unit,
             at: &at,
+            asks: false,
         },
     );
     let svg = format!(

@@ -244,10 +244,15 @@ fn strays(r: &Report, out: &mut Out) {
         })
         .collect();
     out.table(&["At x, y", "What", "Size", "Meaning"], &table);
+    /// So many names are listed, more are told by their ends.
+    const FEW: usize = 6;
     let open: Vec<String> = answers::names(r).into_iter().flatten().collect();
     if !open.is_empty() {
         let (it, what) = match &open[..] {
             [one] => ("it is", one.clone()),
+            [all @ .., last] if all.len() < FEW => {
+                ("each is", format!("{} and {last}", all.join(", ")))
+            }
             [first, .., last] => ("each is", format!("{first} to {last}")),
             [] => Default::default(),
         };
