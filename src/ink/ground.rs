@@ -7,7 +7,7 @@ use image::GrayImage;
 use rayon::prelude::*;
 
 use super::blind::Blind;
-use crate::raster::components::components;
+use super::things;
 
 /// Side of a cell of the texture grid, mm, and cells on each side whose median smooths it.
 const CELL_MM: f64 = 2.5;
@@ -18,16 +18,6 @@ const BARE_SHARE: f64 = 0.65;
 const FINE_MM: f64 = 0.4;
 /// Dark things narrower than this are taken off the ground, mm: pen strokes and dots are, shadows are not.
 const WIDEST_MM: f64 = 2.6;
-/// A level this far below its surroundings is a thing that lies there, not a shadow: behind a hand or a
-/// phone a quarter of the light is left as a rule, encoded about a half.
-const THING: f64 = 0.45;
-/// Half the neighbourhood that a large thing is held against, cells (30 mm): a hand's edge, a phone's, a tool.
-const WIDE_REACH: usize = 12;
-/// Below this share of the face's level (its upper quartile) nothing is bare metal in whatever light: 7 % of the light.
-const FAR_BELOW: f64 = 0.30;
-const FACE_SHARE: f64 = 0.75;
-/// Things up to this size may be meant as marks, mm.
-const SPOT_MM: f64 = 14.0;
 /// Contrast above which a pixel can be ink's rim, and above which it is surely more than texture. Marker
 /// ink reflects a fifth or less of what bare metal does: encoded, a contrast of 0.5. Blur halves it
 /// on a 0.3 mm dot; grain of a brushed sheet stays below 0.1.
@@ -67,12 +57,13 @@ pub(super) struct Ground {
 
 /// Values on a grid of square cells over the picture.
 #[derive(Debug, Clone)]
-struct Grid {
+pub(super) struct Grid {
     /// Side of a cell, px.
-    cell: usize,
-    columns: usize,
-    rows: usize,
-    values: Vec<f32>,
+    pub(super) cell: usize,
+    pub(super) columns: usize,
+    pub(super) rows: usize,
+    /// `row * columns + column`; 0 where nothing is known.
+    pub(super) values: Vec<f32>,
 }
 
 struct Cell {
@@ -107,7 +98,7 @@ impl Cell {
 }
 
 impl Grid {
-    fn cell_at(&self, x: f64, y: f64) -> Option<usize> {
+    pub(super) fn cell_at(&self, x: f64, y: f64) -> Option<usize> {
         let (column, row) = (
             (x / self.cell as f64).floor(),
             (y / self.cell as f64).floor(),
@@ -265,7 +256,7 @@ impl Ground {
             .zip(&texture.values)
             .map(|(c, &t)| c.blind(t))
             .collect();
-        let spots = things(&level, &around, px_per_mm, |x, y| {
+        let spots = things::find(&level, &around, px_per_mm, |x, y| {
             if let Some(i) = texture.cell_at(x, y) {
                 readable[i] = false;
                 // Where there is no light at all it is the shadow that hides.
@@ -467,82 +458,6 @@ fn fine_level(flat: &GrayImage, px_per_mm: f64, around: &Grid) -> Grid {
     closed
 }
 
-/// Median level of a wide neighbourhood of each cell; every third cell stands for its neighbours.
-fn wide_level(around: &Grid) -> Vec<f32> {
-    let (columns, rows) = (around.columns, around.rows);
-    (0..columns * rows)
-        .into_par_iter()
-        .map(|i| {
-            let range = |p: usize, n: usize| {
-                (p.saturating_sub(WIDE_REACH)..(p + WIDE_REACH + 1).min(n)).step_by(3)
-            };
-            let xs = range(i % columns, columns);
-            median(range(i / columns, rows).flat_map(|y| {
-                xs.clone()
-                    .map(move |x| around.values[y * columns + x])
-                    .filter(|v| *v > 0.0)
-            }))
-        })
-        .collect()
-}
-
-/// The value below which this share of the known ones lies.
-fn quantile(values: &[f32], share: f64) -> f32 {
-    let mut v: Vec<f32> = values.iter().copied().filter(|v| *v > 0.0).collect();
-    v.sort_by(f32::total_cmp);
-    let i = (share * v.len() as f64) as usize;
-    v.get(i).copied().unwrap_or(0.0)
-}
-
-/// Things much darker than their surroundings and too wide for a pen. Small ones are returned; what large
-/// ones cover is `hidden`.
-fn things(
-    level: &Grid,
-    around: &Grid,
-    px_per_mm: f64,
-    mut hidden: impl FnMut(f64, f64),
-) -> Vec<(f64, f64, f64)> {
-    let cell = level.cell as f64;
-    let middle = |i: usize| {
-        (
-            (i % level.columns) as f64 * cell + cell / 2.0,
-            (i / level.columns) as f64 * cell + cell / 2.0,
-        )
-    };
-    let wide = wide_level(around);
-    let face = FAR_BELOW * f64::from(quantile(&around.values, FACE_SHARE));
-    let mask: Vec<u8> = (0..level.values.len())
-        .map(|i| {
-            let (x, y) = middle(i);
-            // In the middle of a large thing the next surroundings are the thing itself.
-            let bare = around
-                .cell_at(x, y)
-                .map_or(0.0, |j| around.values[j].max(wide[j]));
-            let v = f64::from(level.values[i]);
-            u8::from(v > 0.0 && v < (THING * f64::from(bare)).max(face))
-        })
-        .collect();
-    let mut spots = Vec::new();
-    for c in components(&mask, level.columns, 4, |v| v == 1) {
-        let size = f64::from(c.width().max(c.height())) * cell;
-        if size < SPOT_MM * px_per_mm {
-            let x = f64::from(c.bounds[0] + c.bounds[2]) / 2.0 * cell;
-            let y = f64::from(c.bounds[1] + c.bounds[3]) / 2.0 * cell;
-            spots.push((x, y, size));
-        } else {
-            for run in &c.runs {
-                for column in run.start..run.end {
-                    hidden(
-                        (f64::from(column) + 0.5) * cell,
-                        (f64::from(run.y) + 0.5) * cell,
-                    );
-                }
-            }
-        }
-    }
-    spots
-}
-
 fn contrast(value: u8, level: f32) -> f32 {
     if value == 0 || level <= 0.0 {
         0.0
@@ -605,7 +520,7 @@ fn summarise(histogram: &[u32; 256]) -> Cell {
     }
 }
 
-fn median(values: impl Iterator<Item = f32>) -> f32 {
+pub(super) fn median(values: impl Iterator<Item = f32>) -> f32 {
     let mut v: Vec<f32> = values.collect();
     v.sort_by(f32::total_cmp);
     v.get(v.len() / 2).copied().unwrap_or(0.0)

@@ -4,7 +4,7 @@
 //! | --- | --- |
 //! | the sheet seen from above | [`view`] |
 //! | reading such a picture, whatever it came from | [`flat`] |
-//! | bare surface and ink mask | `ground`, `picture` |
+//! | bare surface, what lies on it, and ink mask | `ground`, `things`, `picture` |
 //! | long straight lines | `lines` |
 //! | what one hand drew in one place | `figure` |
 //! | strokes, loops | `shape` |
@@ -34,6 +34,7 @@ mod pen;
 mod picture;
 mod place;
 mod shape;
+mod things;
 mod through;
 pub mod view;
 pub mod worked;
