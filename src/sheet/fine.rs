@@ -9,7 +9,7 @@ use rayon::prelude::*;
 use super::Look;
 use super::channel::{Channel, Plane};
 use super::coarse::{Rectangle, inside};
-use super::contrast::Contrast;
+use super::contrast::{Contrast, MIN_STEP};
 use super::profile::{
     End, Profile, WALL_ALIKE, WALL_HIDDEN, edge_in, sheet_end, stacked, step_near,
 };
@@ -128,6 +128,10 @@ pub(super) fn sides(
 
 /// A side in brightness, or else in the colour that shows it best. Where both show one they must show the same:
 /// otherwise one of them shows a shadow, a stain or a line.
+///
+/// Between two colours that are as bright, brightness has no step, but a ridge: what mixes in light is a little brighter
+/// than what mixes in levels. Its inner flank looks like an edge and lies half a pixel inside, so brightness has a say in
+/// colour's matters only where it would part the two sides by itself.
 fn in_channels(
     look: &Look,
     contrast: &Contrast,
@@ -154,6 +158,14 @@ fn in_channels(
         let step = contrast.step_of(channel, a, b)?;
         (step >= COLOUR_STEP).then_some((step, channel))
     };
+    let in_brightness = || {
+        let step = contrast.step_of(Channel::Grey, a, b)?;
+        if step >= MIN_STEP {
+            side(Channel::Grey)
+        } else {
+            None
+        }
+    };
     let in_colour = || {
         [colour(Channel::Blue), colour(Channel::Red)]
             .into_iter()
@@ -161,11 +173,10 @@ fn in_channels(
             .max_by(|a, b| a.0.total_cmp(&b.0))
             .and_then(|(_, channel)| side(channel))
     };
-    let grey = side(Channel::Grey);
     if contrast.channels == [Channel::Grey] {
-        return grey.or_else(in_colour);
+        return side(Channel::Grey).or_else(in_colour);
     }
-    match (grey, in_colour()) {
+    match (in_brightness(), in_colour()) {
         (Some(grey), Some(colour)) => grey.agrees(&colour).then_some(grey),
         (grey, colour) => grey.or(colour),
     }
