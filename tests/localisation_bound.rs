@@ -12,10 +12,9 @@ use punchready::frame::Point;
 use punchready::ink::flat;
 use punchready::synth::Rng;
 
-/// Bar of the project for corners: error over the bound of Cramer and Rao. The gradients' rule alone makes it 3.
-const CORNER_RATIO: f64 = 1.3;
-/// The same for dots in noise of some levels, with room for 100 places; the bench says where they miss the bar.
-const DOT_RATIO: f64 = 1.5;
+/// Bar of the project: error over the bound of Cramer and Rao. For corners the gradients' rule alone makes it 3, and for
+/// dots a mean of what is darker than a third of the ink 1.6.
+const RATIO: f64 = 1.3;
 const PLACES: u32 = 100;
 const BLUR_PX: f64 = 0.9;
 const NOISE: f64 = 3.0;
@@ -46,8 +45,8 @@ fn corners_are_placed_as_well_as_noise_allows() {
         let bound = bound_px(&corner, Vector2::zeros(), radius + 0.5, NOISE);
         println!("window {radius}, {opening} degrees: {error:.4} px, bound {bound:.4} px");
         assert!(
-            error < CORNER_RATIO * bound,
-            "{error} px, bound {bound} px, ratio {}, allowed {CORNER_RATIO}",
+            error < RATIO * bound,
+            "{error} px, bound {bound} px, ratio {}, allowed {RATIO}",
             error / bound
         );
     }
@@ -74,36 +73,38 @@ fn light_that_falls_off_steeply_moves_no_corner() {
 }
 
 #[test]
-fn dots_are_placed_about_as_well_as_noise_allows() {
+fn dots_are_placed_as_well_as_noise_allows() {
     const APART: u32 = 100;
-    let (radius, noise) = (4.5, 5.0);
-    let dot = Dot::new([175.0, 60.0], radius, 1.0);
-    let mut rng = Rng::new(5);
-    let mut picture = GrayImage::new(10 * APART, PLACES / 10 * APART);
-    for p in picture.pixels_mut() {
-        *p = Luma([(175.0 + noise * rng.normal()).round() as u8]);
+    // In little noise what a rule itself leaves shows, and on large dots how far out it looks.
+    for (radius, noise) in [(3.0, 2.0), (4.5, 5.0), (6.0, 2.0)] {
+        let dot = Dot::new([175.0, 60.0], radius, 1.0);
+        let mut rng = Rng::new(5);
+        let mut picture = GrayImage::new(10 * APART, PLACES / 10 * APART);
+        for p in picture.pixels_mut() {
+            *p = Luma([(175.0 + noise * rng.normal()).round() as u8]);
+        }
+        let mut places = Vec::new();
+        for i in 0..PLACES {
+            let middle = Vector2::new(f64::from(i % 10) + 0.5, f64::from(i / 10) + 0.5);
+            let at = middle * f64::from(APART) + Vector2::repeat(0.5) + offset(&mut rng);
+            draw(&mut picture, &dot, at, radius + 6.0, (noise, &mut rng));
+            places.push(at);
+        }
+        let ink = flat::read(&picture, 10.0);
+        let square: f64 = places
+            .iter()
+            .map(|at| {
+                let found = ink.marks.iter().find(|m| (m.at.vec() - at).norm() < radius);
+                (found.unwrap().at.vec() - at).norm_squared() / 2.0
+            })
+            .sum();
+        let error = (square / f64::from(PLACES)).sqrt();
+        let bound = bound_px(&dot, Vector2::zeros(), radius + 6.0, noise);
+        println!("dots of {radius} px in noise of {noise}: {error:.4} px, bound {bound:.4} px");
+        assert!(
+            error < RATIO * bound,
+            "{error} px, bound {bound} px, ratio {}, allowed {RATIO}",
+            error / bound
+        );
     }
-    let mut places = Vec::new();
-    for i in 0..PLACES {
-        let middle = Vector2::new(f64::from(i % 10) + 0.5, f64::from(i / 10) + 0.5);
-        let at = middle * f64::from(APART) + Vector2::repeat(0.5) + offset(&mut rng);
-        draw(&mut picture, &dot, at, radius + 6.0, (noise, &mut rng));
-        places.push(at);
-    }
-    let ink = flat::read(&picture, 10.0);
-    let square: f64 = places
-        .iter()
-        .map(|at| {
-            let found = ink.marks.iter().find(|m| (m.at.vec() - at).norm() < radius);
-            (found.unwrap().at.vec() - at).norm_squared() / 2.0
-        })
-        .sum();
-    let error = (square / f64::from(PLACES)).sqrt();
-    let bound = bound_px(&dot, Vector2::zeros(), radius + 6.0, noise);
-    println!("dots: {error:.4} px, bound {bound:.4} px");
-    assert!(
-        error < DOT_RATIO * bound,
-        "{error} px, bound {bound} px, ratio {}",
-        error / bound
-    );
 }
