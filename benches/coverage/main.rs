@@ -1,6 +1,6 @@
 //! How right the places are, what their errors come from, and how often U holds the truth, on drawn photos.
 //!
-//! `cargo bench --bench coverage -- [--photos N] [--only STEP] [--seed N]` prints a few lines for each step. The first steps are
+//! `cargo bench --bench coverage -- [--photos N] [--only STEP] [--seed N]` prints a few lines for each step. The careful steps are
 //! drawn as well as a careful person works, the sheet flat and the bars read right: they show what the measurement
 //! itself leaves, and are held against the bars of accuracy. The others draw the nuisances that U is made of: what a
 //! rule misreads of the bars, how high the print lies, how far from flat the sheet is, what the lens is. *In U* is the

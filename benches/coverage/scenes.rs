@@ -9,7 +9,7 @@ use punchready::frame::{Point, Sheet};
 use punchready::photo::{self, Photo};
 use punchready::plan::{self, Plan};
 use punchready::survey::PrintScale;
-use punchready::synth::marking::{Hand, Marking};
+use punchready::synth::marking::{Hand, Marking, Style};
 use punchready::synth::{
     Bench, Camera, ExifFacts, PlacedCard, Rng, Scene, SheetPiece, Surface, render, truth_of,
     write_jpeg,
@@ -34,7 +34,7 @@ pub(crate) enum Bar {
     Coverage,
 }
 
-pub(crate) const STEPS: [Step; 7] = [
+pub(crate) const STEPS: [Step; 8] = [
     Step {
         name: "careful",
         photos: 16,
@@ -93,6 +93,21 @@ pub(crate) const STEPS: [Step; 7] = [
             )
         },
     },
+    Step {
+        name: "careful dots",
+        photos: 16,
+        bar: Bar::Accuracy {
+            rms_mm: 0.03,
+            high_mm: Some(0.06),
+        },
+        case: |seed| {
+            let dots = Nuisance {
+                dots: true,
+                ..CAREFUL
+            };
+            sheet(seed, "careful dots", 4.0, &dots)
+        },
+    },
 ];
 
 /// How far the scene is from what the check takes it for.
@@ -109,6 +124,8 @@ struct Nuisance {
     exif: bool,
     /// Pixels a millimetre in a photo of a whole sheet.
     px_per_mm: f64,
+    /// Marked with dots and no lines, instead of ticks across lines.
+    dots: bool,
 }
 
 /// All as the uncertainty claims it.
@@ -119,6 +136,7 @@ const AS_CLAIMED: Nuisance = Nuisance {
     flatness_mm: FLATNESS_MM,
     exif: true,
     px_per_mm: 7.5,
+    dots: false,
 };
 /// A flat sheet, and cards printed true.
 const CAREFUL: Nuisance = Nuisance {
@@ -128,6 +146,7 @@ const CAREFUL: Nuisance = Nuisance {
     flatness_mm: 0.0,
     exif: true,
     px_per_mm: 10.0,
+    dots: false,
 };
 
 /// One check and its truth.
@@ -212,12 +231,21 @@ fn read_back(scene: &Scene, name: &str) -> Photo {
     photo
 }
 
-fn marked(plan: &Plan, seed: u64) -> Marking {
+fn marked(plan: &Plan, seed: u64, dots: bool) -> Marking {
     let hand = Hand {
         scatter_mm: 0.12,
         line_scatter_mm: 0.06,
         seed,
         ..Hand::default()
+    };
+    let hand = if dots {
+        Hand {
+            rows: Style::Dot,
+            ruled: false,
+            ..hand
+        }
+    } else {
+        hand
     };
     Marking::of(plan, &hand)
 }
@@ -337,7 +365,7 @@ fn sheet(seed: u64, name: &str, tilt_deg: f64, nuisance: &Nuisance) -> Case {
         bench: benches[seed as usize % 2],
         surface: Surface::Mill,
         cards,
-        marks: marked(&plan, seed + 1).marks,
+        marks: marked(&plan, seed + 1, nuisance.dots).marks,
         camera,
         seed,
         ..Scene::default()
@@ -457,7 +485,7 @@ fn strip(seed: u64, nuisance: &Nuisance) -> Case {
         bench: Bench::Dark,
         surface: Surface::Mill,
         cards,
-        marks: marked(&plan, seed + 1).marks,
+        marks: marked(&plan, seed + 1, nuisance.dots).marks,
         seed,
         ..Scene::default()
     };
