@@ -22,7 +22,7 @@ const SHARED: f64 = 6.0;
 /// which have nothing to do with where the ink is, and above the second each bit more of ink counts in full. Between them
 /// it comes in gradually: weights that set in with a kink would make the mean jump with the pixels' places, by 0.01 px and
 /// more, so that in little noise it had 1.6 times the least error (`cargo bench --bench bound`), where it now has 1.1.
-/// On real photos (`tests/real_dots.rs`) such means lie a tenth nearer to the listed centres than with a kink, and more
+/// On real photos (`tests/real_dots.rs`) such means lie 5 to 13 % nearer to the listed centres than with a kink, and more
 /// evenly along the dots' own rows. (A blurred disc fitted to the rim comes to the least error in drawn dots, but twice as
 /// far from the listed centres: what is soft on one side only moves it more.)
 const ONSET: [f64; 2] = [0.05, 0.45];
