@@ -258,7 +258,7 @@ fn a_sheet_as_bright_as_its_bench_is_found_by_its_colour() {
     let (sides, off) = found_in(&scene, &drawn, true).unwrap();
     println!("off {off:?}");
     assert_eq!(sides.lines[0].len(), 4);
-    // Brightness has a ridge along the edge, whose flank lies 0.06 to 0.09 mm inside.
+    // The little that brightness steps lies 0.06 to 0.09 mm inside, where the mix of both colours begins.
     for (line, out, sd) in &off {
         assert!(
             *sd > 0.05 && out.abs() < *sd,

@@ -129,9 +129,9 @@ pub(super) fn sides(
 /// A side in brightness, or else in the colour that shows it best. Where both show one they must show the same:
 /// otherwise one of them shows a shadow, a stain or a line.
 ///
-/// Between two colours that are as bright, brightness has no step, but a ridge: what mixes in light is a little brighter
-/// than what mixes in levels. Its inner flank looks like an edge and lies half a pixel inside, so brightness has a say in
-/// colour's matters only where it would part the two sides by itself.
+/// Between two colours about as bright, what mixes in light is brighter than what mixes in levels: the little that
+/// brightness steps lies towards the darker side, by half a pixel, or is a ridge. So brightness has a say in colour's
+/// matters only where it would part the two sides by itself.
 fn in_channels(
     look: &Look,
     contrast: &Contrast,
