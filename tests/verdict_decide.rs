@@ -7,7 +7,7 @@ use nalgebra::{Matrix2, Vector2};
 use proptest::prelude::*;
 use proptest::test_runner::RngSeed;
 use punchready::frame::Point;
-use punchready::ink::{Ink, Mark, MarkKind, Seen, Unsure};
+use punchready::ink::{Ink, Mark, MarkKind, RuledLine, Seen, Unsure};
 use punchready::plan::{Edge, Plan, parse};
 use punchready::sheet::{MeasuredEdge, Outline};
 use punchready::verdict::{
@@ -252,6 +252,32 @@ fn unseen_where_not_seen() {
     ink.marks.remove(index(&plan, "A3"));
     hide(&mut ink, 80.0, 8.0, 4.0);
     assert_eq!(state(&judged(&plan, &ink), "A3"), HoleState::Missing);
+}
+
+#[test]
+fn a_dot_where_ruled_lines_cross_is_unseen_rather_than_missing() {
+    let plan = plan();
+    let mut ink = perfect(&plan);
+    let hole = plan.holes[index(&plan, "P1")].at;
+    ink.marks.remove(index(&plan, "P1"));
+    let line = |dx: f64, dy: f64, beside: f64| RuledLine {
+        ends: [
+            hole + Vector2::new(beside - dx, -dy),
+            hole + Vector2::new(beside + dx, dy),
+        ],
+        width_mm: 0.5,
+        u_mm: 0.05,
+    };
+    ink.lines = vec![line(60.0, 0.5, 0.0)];
+    assert_eq!(state(&judged(&plan, &ink), "P1"), HoleState::Missing);
+    ink.lines.push(line(0.2, 40.0, 0.8));
+    assert_eq!(state(&judged(&plan, &ink), "P1"), HoleState::Unseen);
+    // Further off, and where both lead past it, a dot would show.
+    ink.lines[1] = line(0.2, 40.0, 2.0);
+    assert_eq!(state(&judged(&plan, &ink), "P1"), HoleState::Missing);
+    // Two lines side by side do not cross.
+    ink.lines[1] = line(60.0, -0.5, 0.0);
+    assert_eq!(state(&judged(&plan, &ink), "P1"), HoleState::Missing);
 }
 
 #[test]

@@ -10,7 +10,8 @@ use punchready::plan::{Edge, Hole, Plan};
 use punchready::survey::PrintScale;
 use punchready::synth::marking::{Hand, Marking};
 use punchready::synth::{
-    Bench, Camera, ExifFacts, Mark, PlacedCard, RingStyle, Rng, Scene, Shape, SheetPiece, Surface,
+    Bench, Camera, ExifFacts, Ink, Mark, PlacedCard, RingStyle, Rng, Scene, Shape, SheetPiece,
+    Surface,
 };
 
 /// A photo to make and to check.
@@ -30,6 +31,8 @@ pub(crate) struct Case {
     pub(crate) excuse: Option<&'static str>,
     /// Marks that are crossed out by something else than a plain X.
     pub(crate) crossed_otherwise: Vec<Point<Sheet>>,
+    /// Marks with one stroke through them, or scribbled out: void, or a question.
+    pub(crate) questioned: Vec<Point<Sheet>>,
 }
 
 /// What the hand did wrong.
@@ -127,6 +130,7 @@ pub(crate) struct Draft {
     pub(crate) given: Given,
     pub(crate) excuse: Option<&'static str>,
     crossed_otherwise: Vec<Point<Sheet>>,
+    questioned: Vec<Point<Sheet>>,
     rng: Rng,
 }
 
@@ -166,6 +170,7 @@ impl Draft {
             },
             excuse: None,
             crossed_otherwise: Vec::new(),
+            questioned: Vec::new(),
             rng: Rng::new(seed ^ 0x001a_dde2),
         }
     }
@@ -332,7 +337,7 @@ impl Draft {
             for pair in corners.windows(2) {
                 self.marking = self.marking.with(Mark::line(pair[0], pair[1]));
             }
-            self.crossed_otherwise.push(at);
+            self.questioned.push(at);
         }
         self
     }
@@ -342,7 +347,7 @@ impl Draft {
         if let Ok(at) = self.marking.place(hole) {
             let half: Vector2<f64> = Vector2::new(0.6, 0.8) * (size_mm / 2.0);
             self.marking = self.marking.with(Mark::line(at + -half, at + half));
-            self.crossed_otherwise.push(at);
+            self.questioned.push(at);
         }
         self
     }
@@ -393,6 +398,44 @@ impl Draft {
             self.marking = self
                 .marking
                 .with(Mark::cross_out(at.x, at.y).sized(size_mm));
+        }
+        self
+    }
+
+    /// A hole's mark is struck out with two strokes turned by `turn` rad from an even X, the second `ratio` times as
+    /// long as the first.
+    pub(crate) fn struck(self, hole: &str, size_mm: f64, turn: f64, ratio: f64) -> Self {
+        self.struck_by(hole, [size_mm, size_mm * ratio], turn, Ink::default())
+    }
+
+    /// A hole's mark is struck out with an X in another ink.
+    pub(crate) fn struck_in(self, hole: &str, size_mm: f64, ink: Ink) -> Self {
+        self.struck_by(hole, [size_mm; 2], 0.0, ink)
+    }
+
+    fn struck_by(mut self, hole: &str, lengths_mm: [f64; 2], turn: f64, ink: Ink) -> Self {
+        if let Ok(at) = self.marking.place(hole) {
+            for (length, way) in lengths_mm.into_iter().zip([0.78, -0.78]) {
+                let half =
+                    Vector2::new(f64::cos(way + turn), f64::sin(way + turn)) * (length / 2.0);
+                let stroke = Mark::line(at + -half, at + half).inked(ink);
+                self.marking = self.marking.with(stroke);
+            }
+            self.crossed_otherwise.push(at);
+        }
+        self
+    }
+
+    /// A ring whose middle is (dx, dy) mm from a hole's mark.
+    pub(crate) fn ringed_beside(
+        mut self,
+        hole: &str,
+        size_mm: f64,
+        [dx, dy]: [f64; 2],
+        style: RingStyle,
+    ) -> Self {
+        if let Ok(at) = self.marking.place(hole) {
+            self.marking = self.marking.ring(at + Vector2::new(dx, dy), size_mm, style);
         }
         self
     }
@@ -510,6 +553,7 @@ impl Draft {
             given: self.given,
             excuse: self.excuse,
             crossed_otherwise: self.crossed_otherwise,
+            questioned: self.questioned,
         }
     }
 }

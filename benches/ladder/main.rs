@@ -11,12 +11,14 @@
 //! | plans | `plans` |
 //! | one photo: hand, faults, scene, camera | `case` |
 //! | the ladder | `steps` |
+//! | its steps on reading ink | `metal` |
 //! | the check in its own process | `child` |
 //! | against the truth | `score` |
 //! | the table and the bars | `table` |
 
 mod case;
 mod child;
+mod metal;
 mod plans;
 mod score;
 mod steps;

@@ -20,6 +20,8 @@ const DOUBLE_MM: f64 = 2.5;
 const LIMIT_MM: f64 = 0.25;
 /// An error worth a line in the list, mm.
 const LARGE_MM: f64 = 0.3;
+/// What is unsure further than this from every true mark is not about one, mm.
+const NOISE_MM: f64 = 5.0;
 /// Radiance added by glare from which ink no longer shows.
 const BURNT: f64 = 0.45;
 
@@ -27,7 +29,10 @@ const BURNT: f64 = 0.45;
 #[derive(Debug, Clone)]
 struct Real {
     mark: TrueMark,
+    /// No longer meant.
     crossed: bool,
+    /// By one stroke or a scribble: to be named crossed out, or unsure.
+    questioned: bool,
     hidden: bool,
 }
 
@@ -53,16 +58,17 @@ impl Truth {
             let worked = matches!(kind, MarkKind::Hole | MarkKind::Dimple);
             worked || case.given.stage == Stage::Marked
         };
+        let among = |places: &[Point<Sheet>], mark: &TrueMark| {
+            places.iter().any(|p| p.distance(mark.at) < 1.0)
+        };
         let marks: Vec<Real> = truth
             .marks
             .into_iter()
             .filter(|m| counts(m.kind))
-            .map(|mark| Real {
-                crossed: mark.crossed_out
-                    || case
-                        .crossed_otherwise
-                        .iter()
-                        .any(|p| p.distance(mark.at) < 1.0),
+            .map(|mark| (among(&case.questioned, &mark), mark))
+            .map(|(questioned, mark)| Real {
+                crossed: mark.crossed_out || questioned || among(&case.crossed_otherwise, &mark),
+                questioned,
                 hidden: is_hidden(&case.scene, mark.at),
                 mark,
             })
@@ -226,6 +232,12 @@ pub(crate) struct Score {
     pub(crate) precision: [usize; 2],
     /// Rings and cross-outs named right, and all.
     pub(crate) named: [usize; 2],
+    /// Strays in the open that were told, as marks or as unsure ink, and all; those told as marks.
+    pub(crate) strays: [usize; 2],
+    pub(crate) strays_named: usize,
+    /// A live mark was found where nothing was drawn; something was unsure there.
+    pub(crate) noise_live: bool,
+    pub(crate) noise_unsure: bool,
     pub(crate) unsure: usize,
     pub(crate) verdict: String,
     pub(crate) truth_ready: bool,
@@ -348,8 +360,22 @@ impl Score {
                 });
             }
             if !r.hidden && said.survey.is_some() {
+                let found = usize::from(got.is_some());
                 self.recall[1] += 1;
-                self.recall[0] += usize::from(got.is_some());
+                self.recall[0] += found;
+                if r.mark.name.is_none() {
+                    let told = got.is_some()
+                        || said
+                            .unsure
+                            .iter()
+                            .any(|u| at(u.0).distance(r.mark.at) < MATCH_CROSSED_MM);
+                    self.strays[1] += 1;
+                    self.strays[0] += usize::from(told);
+                    self.strays_named += found;
+                }
+                if r.mark.ringed && got.is_none() {
+                    self.named[1] += 1;
+                }
             }
         }
         self.precision = [of_found.iter().filter(|&&f| f).count(), found.len()];
@@ -364,11 +390,17 @@ impl Score {
             } else {
                 "no mark"
             };
+            self.noise_live |= !crossed;
             self.lines.push(format!(
                 "{} found at ({:.1}, {:.1}), where in truth is {what}",
                 m.kind, p.x, p.y
             ));
         }
+        // Print, scratches, grain: what no hand drew as a mark, nor lies on one.
+        self.noise_unsure = said.unsure.iter().any(|u| {
+            let apart = |r: &Real| r.mark.at.distance(at(u.0)) > NOISE_MM;
+            truth.marks.iter().all(apart)
+        });
         self.match_crossed(truth, said);
     }
 
@@ -383,12 +415,14 @@ impl Score {
             let hit = (0..crossed.len())
                 .find(|&j| !taken[j] && at(crossed[j].at).distance(r.mark.at) < MATCH_CROSSED_MM);
             self.named[1] += 1;
+            let p = r.mark.at;
+            let near = said.unsure.iter().find(|u| at(u.0).distance(p) < 5.0);
             if let Some(j) = hit {
                 taken[j] = true;
                 self.named[0] += 1;
+            } else if r.questioned && near.is_some() {
+                self.named[0] += 1;
             } else {
-                let p = r.mark.at;
-                let near = said.unsure.iter().find(|u| at(u.0).distance(p) < 5.0);
                 let what = near.map_or("not even as unsure".to_owned(), |u| {
                     format!("unsure: {}", u.1)
                 });

@@ -9,10 +9,11 @@ use punchready::synth::{
 };
 
 use crate::case::{Case, Draft, Fault, Spot, View};
+use crate::metal;
 use crate::plans::Plans;
 
 /// Names of the steps, in order.
-pub(crate) const STEPS: [&str; 14] = [
+pub(crate) const STEPS: [&str; 19] = [
     "easy",
     "tilted",
     "one card only",
@@ -27,6 +28,11 @@ pub(crate) const STEPS: [&str; 14] = [
     "glare, covered, wrong scale",
     "traps: a slip would read as ready",
     "after the punch and the drill",
+    "other faces and pens",
+    "lamps, windows, shadows",
+    "rings and cross-outs",
+    "print, scratches, dirt",
+    "touching, smeared, half drilled",
 ];
 
 /// All photos, in order.
@@ -46,6 +52,11 @@ pub(crate) fn all(plans: &Plans) -> Vec<Case> {
         hard(plans),
         traps(plans),
         worked(plans),
+        metal::faces(plans),
+        metal::lamps(plans),
+        metal::strikes(plans),
+        metal::print_and_dirt(plans),
+        metal::touching(plans),
     ];
     let mut out = Vec::new();
     for (step, cases) in (1..).zip(steps) {
@@ -58,13 +69,13 @@ pub(crate) fn all(plans: &Plans) -> Vec<Case> {
 }
 
 /// A square card on the right, a strip above.
-const RIGHT_TOP: [Spot; 2] = [Spot::Right(7, 0.5), Spot::Top(45, 0.5)];
+pub(crate) const RIGHT_TOP: [Spot; 2] = [Spot::Right(7, 0.5), Spot::Top(45, 0.5)];
 /// A square card on either side.
-const BOTH_SIDES: [Spot; 2] = [Spot::Left(3, 0.5), Spot::Right(21, 0.5)];
+pub(crate) const BOTH_SIDES: [Spot; 2] = [Spot::Left(3, 0.5), Spot::Right(21, 0.5)];
 /// Two square cards and a strip.
-const THREE: [Spot; 3] = [Spot::Left(12, 0.4), Spot::Right(7, 0.6), Spot::Top(52, 0.5)];
+pub(crate) const THREE: [Spot; 3] = [Spot::Left(12, 0.4), Spot::Right(7, 0.6), Spot::Top(52, 0.5)];
 
-fn brushed(grain_deg: f64, contrast: f64) -> Surface {
+pub(crate) fn brushed(grain_deg: f64, contrast: f64) -> Surface {
     Surface::Brushed {
         grain_rad: grain_deg.to_radians(),
         contrast,
@@ -253,7 +264,7 @@ fn turned(p: &Plans) -> Vec<Case> {
     ]
 }
 
-fn shadow(x: f64, y: f64, towards_deg: f64, softness_mm: f64, depth: f64) -> SoftShadow {
+pub(crate) fn shadow(x: f64, y: f64, towards_deg: f64, softness_mm: f64, depth: f64) -> SoftShadow {
     SoftShadow {
         through: Point::new(x, y),
         towards_rad: towards_deg.to_radians(),
@@ -429,7 +440,7 @@ fn blurred(p: &Plans) -> Vec<Case> {
     ]
 }
 
-fn scratches(seed: u64, n: usize, w: f64, h: f64) -> Vec<Mark> {
+pub(crate) fn scratches(seed: u64, n: usize, w: f64, h: f64) -> Vec<Mark> {
     let mut rng = punchready::synth::Rng::new(seed);
     (0..n)
         .map(|i| {
@@ -447,7 +458,7 @@ fn scratches(seed: u64, n: usize, w: f64, h: f64) -> Vec<Mark> {
         .collect()
 }
 
-fn dirt(seed: u64, n: usize, w: f64, h: f64) -> Vec<Mark> {
+pub(crate) fn dirt(seed: u64, n: usize, w: f64, h: f64) -> Vec<Mark> {
     let mut rng = punchready::synth::Rng::new(seed);
     (0..n)
         .map(|i| {
@@ -538,7 +549,7 @@ fn surfaces(p: &Plans) -> Vec<Case> {
     ]
 }
 
-fn thing(kind: ClutterKind, x: f64, y: f64, turn_deg: f64) -> Clutter {
+pub(crate) fn thing(kind: ClutterKind, x: f64, y: f64, turn_deg: f64) -> Clutter {
     Clutter {
         kind,
         at: Vector2::new(x, y),
@@ -771,7 +782,7 @@ fn faults(p: &Plans) -> Vec<Case> {
     ]
 }
 
-fn glare(x: f64, y: f64, radius_mm: [f64; 2], peak: f64) -> Glare {
+pub(crate) fn glare(x: f64, y: f64, radius_mm: [f64; 2], peak: f64) -> Glare {
     Glare {
         at: Point::new(x, y),
         radius_mm,
@@ -877,8 +888,6 @@ fn hard(p: &Plans) -> Vec<Case> {
     ]
 }
 
-/// Sheets that are not ready, each but for one thing: a bias of the datum, a mark overlooked or misread
-/// would make them so.
 /// The marks punched or drilled.
 fn worked(p: &Plans) -> Vec<Case> {
     const UNTOLD: &str = "what was not seen to be worked is unsure";
@@ -930,6 +939,8 @@ fn worked(p: &Plans) -> Vec<Case> {
     ]
 }
 
+/// Sheets that are not ready, each but for one thing: a bias of the datum, a mark overlooked or misread
+/// would make them so.
 fn traps(p: &Plans) -> Vec<Case> {
     // Off to all sides by a tenth beyond the limit of 0.6 mm.
     let slips = |d: Draft| {

@@ -41,13 +41,15 @@ pub(super) struct Figure {
 }
 
 impl Figure {
+    fn weigh(&mut self, picture: &Picture) {
+        let mut contrasts: Vec<f32> = self.points.iter().map(|&p| picture.contrast(p)).collect();
+        contrasts.sort_by(f32::total_cmp);
+        self.contrast = f64::from(contrasts[contrasts.len() * 9 / 10]);
+    }
+
     /// Smallest x, smallest y, largest x, largest y of the pixels' middles.
     pub(super) fn bounds(&self) -> [f64; 4] {
-        self.points
-            .iter()
-            .fold([f64::MAX, f64::MAX, f64::MIN, f64::MIN], |b, p| {
-                [b[0].min(p.x), b[1].min(p.y), b[2].max(p.x), b[3].max(p.y)]
-            })
+        bounds(&self.points)
     }
 
     /// Middle of the bounds.
@@ -92,14 +94,39 @@ pub(super) fn gather(picture: &Picture, lines: &[Line]) -> (Vec<Figure>, usize) 
             .runs
             .iter()
             .any(|r| (r.start..r.end).any(|x| picture.is_core(x, r.y)));
-        let feet = feet(&shape, lines);
+        let points: Vec<Vector2<f64>> = pixels(&shape).collect();
+        let feet = feet(&points, lines);
         // A cap of a dot on a line may be small: it counts with its other side, below.
         if core && (shape.area >= smallest || !feet.is_empty()) {
-            pieces.push((shape, feet));
+            pieces.push((points, feet));
         } else {
             specks += usize::from(core);
         }
     }
+    let mut figures = joined(picture, pieces);
+    figures.retain(|f| {
+        let enough = f.points.len() >= smallest;
+        specks += usize::from(!enough);
+        enough
+    });
+    (figures, specks)
+}
+
+/// The figures that these parts of one make.
+pub(super) fn of_parts(
+    picture: &Picture,
+    lines: &[Line],
+    parts: impl Iterator<Item = Vec<Vector2<f64>>>,
+) -> Vec<Figure> {
+    let pieces = parts.map(|points| {
+        let feet = feet(&points, lines);
+        (points, feet)
+    });
+    joined(picture, pieces.collect())
+}
+
+/// Pieces that a ruled line cut apart are one figure again.
+fn joined(picture: &Picture, pieces: Vec<(Vec<Vector2<f64>>, Vec<Foot>)>) -> Vec<Figure> {
     let mut group: Vec<usize> = (0..pieces.len()).collect();
     for i in 0..pieces.len() {
         for j in 0..i {
@@ -110,11 +137,8 @@ pub(super) fn gather(picture: &Picture, lines: &[Line]) -> (Vec<Figure>, usize) 
         }
     }
     let mut figures: Vec<(usize, Figure)> = Vec::new();
-    for (i, (shape, feet)) in pieces.into_iter().enumerate() {
+    for (i, (points, feet)) in pieces.into_iter().enumerate() {
         let owner = top(&group, i);
-        let points = shape.runs.iter().flat_map(|r| {
-            (r.start..r.end).map(|x| Vector2::new(f64::from(x) + 0.5, f64::from(r.y) + 0.5))
-        });
         match figures.iter_mut().find(|(o, _)| *o == owner) {
             Some((_, f)) => {
                 f.points.extend(points);
@@ -123,7 +147,7 @@ pub(super) fn gather(picture: &Picture, lines: &[Line]) -> (Vec<Figure>, usize) 
             None => figures.push((
                 owner,
                 Figure {
-                    points: points.collect(),
+                    points,
                     feet,
                     contrast: 0.0,
                 },
@@ -131,17 +155,17 @@ pub(super) fn gather(picture: &Picture, lines: &[Line]) -> (Vec<Figure>, usize) 
         }
     }
     let mut figures: Vec<Figure> = figures.into_iter().map(|(_, f)| f).collect();
-    figures.retain(|f| {
-        let enough = f.points.len() >= smallest;
-        specks += usize::from(!enough);
-        enough
-    });
     for f in &mut figures {
-        let mut contrasts: Vec<f32> = f.points.iter().map(|&p| picture.contrast(p)).collect();
-        contrasts.sort_by(f32::total_cmp);
-        f.contrast = f64::from(contrasts[contrasts.len() * 9 / 10]);
+        f.weigh(picture);
     }
-    (figures, specks)
+    figures
+}
+
+/// The middles of a shape's pixels.
+pub(super) fn pixels(shape: &Component) -> impl Iterator<Item = Vector2<f64>> + '_ {
+    shape.runs.iter().flat_map(|r| {
+        (r.start..r.end).map(|x| Vector2::new(f64::from(x) + 0.5, f64::from(r.y) + 0.5))
+    })
 }
 
 /// The first of the group that `i` is in, each number but a first one leading to a smaller one of its group.
@@ -163,9 +187,9 @@ fn together(scale: f64, a: &[Foot], b: &[Foot]) -> bool {
 }
 
 /// The feet of a shape: for each line and side, the stretches of the line that it touches.
-fn feet(shape: &Component, lines: &[Line]) -> Vec<Foot> {
+fn feet(points: &[Vector2<f64>], lines: &[Line]) -> Vec<Foot> {
     let mut out = Vec::new();
-    let b = shape.bounds.map(f64::from);
+    let b = bounds(points);
     for (number, line) in lines.iter().enumerate() {
         let band = line.half + 0.6 + TOUCH_PX;
         let corners = [(b[0], b[1]), (b[2], b[1]), (b[0], b[3]), (b[2], b[3])]
@@ -178,32 +202,34 @@ fn feet(shape: &Component, lines: &[Line]) -> Vec<Foot> {
         for side in [-1.0, 1.0] {
             let mut touched: Vec<f64> = Vec::new();
             let mut reach = 0.0f64;
-            for run in &shape.runs {
-                for x in run.start..run.end {
-                    let (s, t) =
-                        line.local(Vector2::new(f64::from(x) + 0.5, f64::from(run.y) + 0.5));
-                    if s < line.span[0] - 2.0 || s > line.span[1] + 2.0 || t * side <= 0.0 {
-                        continue;
-                    }
-                    reach = reach.max(t * side);
-                    if t * side <= band {
-                        touched.push(s);
-                    }
+            for &p in points {
+                let (s, t) = line.local(p);
+                if s < line.span[0] - 2.0 || s > line.span[1] + 2.0 || t * side <= 0.0 {
+                    continue;
+                }
+                reach = reach.max(t * side);
+                if t * side <= band {
+                    touched.push(s);
                 }
             }
             touched.sort_by(f64::total_cmp);
-            let mut start = 0;
-            for i in 1..=touched.len() {
-                if i == touched.len() || touched[i] - touched[i - 1] > 2.5 {
-                    out.push(Foot {
-                        line: number,
-                        span: [touched[start], touched[i - 1]],
-                        reach: reach * side,
-                    });
-                    start = i;
-                }
+            for stretch in touched.chunk_by(|a, b| b - a <= 2.5) {
+                out.push(Foot {
+                    line: number,
+                    span: [stretch[0], stretch[stretch.len() - 1]],
+                    reach: reach * side,
+                });
             }
         }
     }
     out
+}
+
+/// Smallest x, smallest y, largest x, largest y of the pixels' middles.
+fn bounds(points: &[Vector2<f64>]) -> [f64; 4] {
+    points
+        .iter()
+        .fold([f64::MAX, f64::MAX, f64::MIN, f64::MIN], |b, p| {
+            [b[0].min(p.x), b[1].min(p.y), b[2].max(p.x), b[3].max(p.y)]
+        })
 }

@@ -10,7 +10,7 @@ use super::name::{self, Crossing, FlatMark, Name};
 use super::pen::Pen;
 use super::picture::{LINE_BIT, Picture};
 use super::shape::Loop;
-use super::{Blind, MarkKind, beads, figure, pale, through, writing};
+use super::{Blind, MarkKind, beads, figure, pale, second, through, writing};
 use crate::frame::{Cov2, Flat, Point};
 use crate::raster::components::components;
 
@@ -243,15 +243,19 @@ impl<'a> Drawn<'a> {
             figures,
             specks,
         } = self;
-        let pen = Pen::of(&lines, &figures);
+        let mut figures = figures;
+        let mut pen = Pen::of(&picture, &lines, &figures);
         let mut names: Vec<Name> = figures
             .iter()
             .map(|f| name::name(&picture, &lines, pen, f))
             .collect();
-        for i in writing::pale_print(&picture, &figures, pen.faint) {
-            names[i] = Name::OfPrint;
+        if let Some(other) = second::other_ink(&lines, &figures, &names) {
+            pen.other = other;
+            second::look(&picture, &lines, pen, &mut figures, &mut names);
         }
-        for i in writing::characters(&picture, &figures, &names) {
+        let print = writing::pale_print(&picture, &figures, pen.faint);
+        let characters = writing::characters(&picture, &figures, &names, pen.other);
+        for i in print.into_iter().chain(characters) {
             names[i] = Name::Character {
                 at: figures[i].middle(),
                 size_mm: figures[i].extent() / picture.scale,
@@ -271,11 +275,23 @@ impl<'a> Drawn<'a> {
             .filter(|(_, n)| !matches!(n, Name::OfLine))
             .map(|(f, _)| f);
         let taken = taken(explained, &lines, BESIDE_A_FIGURE_MM * picture.scale);
-        let beads = beads::find(&picture, &lines, &taken);
+        let beads = beads::find(&picture, &lines, &taken)
+            .into_iter()
+            .map(|name| match name {
+                Name::Mark(m) if writing::among_print(&picture, &lines, pen.other, m.at) => {
+                    Name::Unsure {
+                        at: m.at,
+                        size_mm: m.size_mm,
+                        why: "a thicker place on a ruled line among print",
+                    }
+                }
+                name => name,
+            });
         let mut names: Vec<Name> = names
             .into_iter()
             .chain(beads)
             .map(|name| through::unless_stroke(&picture, &lines, name))
+            .map(|name| through::unless_struck(&picture, &lines, pen, name))
             .collect();
         names.extend(
             picture
@@ -337,11 +353,14 @@ fn taken<'f>(
                 continue;
             }
             let near = figure.points.iter().map(|&p| line.local(p));
-            let span = near
+            let mut near: Vec<f64> = near
                 .filter(|(_, t)| t.abs() < reach)
-                .fold([f64::MAX, f64::MIN], |b, (s, _)| [b[0].min(s), b[1].max(s)]);
-            if span[0] <= span[1] {
-                spans.push([span[0] - clear, span[1] + clear]);
+                .map(|(s, _)| s)
+                .collect();
+            near.sort_by(f64::total_cmp);
+            // Between the two sides of a ring the line is free.
+            for stretch in near.chunk_by(|a, b| b - a < 2.0 * clear) {
+                spans.push([stretch[0] - clear, stretch[stretch.len() - 1] + clear]);
             }
         }
     }

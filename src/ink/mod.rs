@@ -10,6 +10,7 @@
 //! | strokes, loops | `shape` |
 //! | how dark this sheet's pen is | `pen` |
 //! | dot, tick, cross, ring, cross-out | `name` |
+//! | the same once the pen is known, without paler ink | `second` |
 //! | whether a cross marks or strikes out | `habit` |
 //! | dots hardly wider than their line | `beads` |
 //! | pale strokes that look like a dot on a line | `through` |
@@ -33,6 +34,7 @@ mod pale;
 mod pen;
 mod picture;
 mod place;
+mod second;
 mod shape;
 mod things;
 mod through;

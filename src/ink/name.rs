@@ -67,6 +67,8 @@ pub(super) struct Crossing {
 const DOT_MM: [f64; 2] = [0.22, 1.9];
 /// Longest over shortest side of a dot.
 const DOT_ASPECT: f64 = 2.0;
+/// A dot fills this share of the ellipse in its bounds.
+const SOLID: f64 = 0.65;
 /// How far a pen that was drawn away may have shifted its dot's middle, in diameters.
 const DRAWN_AWAY: f64 = 0.05;
 /// Half the widest pen stroke, mm, with a hand's wobble.
@@ -116,6 +118,12 @@ pub(super) fn name(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure)
     let (length, width) = shape::length_and_width(&figure.points);
     let compact = length < DOT_ASPECT * width || length - width < 2.5;
     if figure.feet.is_empty() && compact && length < 2.6 * mm {
+        // A small cross is as wide as long, too, but no disc.
+        if !is_solid(figure)
+            && let crossing @ Name::Crossing(_) = by_strokes(picture, lines, pen, figure)
+        {
+            return crossing;
+        }
         return dot(picture, pen, figure);
     }
     if let Some(dot) = dot_with_tail(picture, lines, pen, figure) {
@@ -132,7 +140,8 @@ pub(super) fn name(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure)
         })
     };
     if let Some((outline, inner)) = shape::as_loop(&figure.points, PEN_MM * mm, hidden) {
-        let inside = (inner.len() as f64 > (0.25 * mm).powi(2)).then(|| {
+        let drawn = inner.len() as f64 > (0.25 * mm).powi(2);
+        let inside = (drawn && !outline.ends_in(&inner)).then(|| {
             let feet = figure
                 .feet
                 .iter()
@@ -201,6 +210,13 @@ fn dot(picture: &Picture, pen: Pen, figure: &Figure) -> Name {
         return unsure(picture, figure, "too faint to be sure that it is ink");
     }
     mark(picture, &place, MarkKind::Dot)
+}
+
+/// Whether it fills the ellipse in its bounds, as a dot does.
+fn is_solid(figure: &Figure) -> bool {
+    let b = figure.bounds();
+    let bounds = (b[2] - b[0] + 1.0) * (b[3] - b[1] + 1.0);
+    figure.points.len() as f64 > SOLID * std::f64::consts::FRAC_PI_4 * bounds
 }
 
 /// A dot from which the pen was drawn away while it still touched.
@@ -334,7 +350,7 @@ fn by_strokes(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure) -> N
     });
     let alone = (beside.count() as f64) < LEFT_MM2 * mm * mm;
     if strokes.len() == 1 && explained > EXPLAINED && alone {
-        return single(picture, lines, figure, first);
+        return single(picture, lines, pen, figure, first);
     }
     unsure(picture, figure, "ink of no known shape")
 }
@@ -426,7 +442,7 @@ fn ink_under(picture: &Picture, figure: &Figure, at: Vector2<f64>, strokes: [&St
 }
 
 /// A stroke by itself: across a ruled line it is a tick.
-fn single(picture: &Picture, lines: &[Line], figure: &Figure, stroke: &Stroke) -> Name {
+fn single(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure, stroke: &Stroke) -> Name {
     let mm = picture.scale;
     for line in lines {
         let ends =
@@ -439,7 +455,7 @@ fn single(picture: &Picture, lines: &[Line], figure: &Figure, stroke: &Stroke) -
     let Some(line) = figure.feet.first().map(|f| &lines[f.line]) else {
         return unsure(picture, figure, "a single stroke away from any ruled line");
     };
-    if across_another(mm, lines, line, stroke) {
+    if across_another(mm, lines, pen, line, stroke) {
         return unsure(picture, figure, "a tick across two ruled lines");
     }
     if stroke.length() > TICK_MM * mm {
@@ -460,9 +476,9 @@ fn single(picture: &Picture, lines: &[Line], figure: &Figure, stroke: &Stroke) -
     mark(picture, &place, MarkKind::Tick)
 }
 
-/// Whether the stroke crosses another line that runs beside `line`: which of the two it was drawn on does not
-/// show.
-fn across_another(mm: f64, lines: &[Line], line: &Line, stroke: &Stroke) -> bool {
+/// Whether the stroke crosses another line that runs beside `line`, drawn with the same pen: which of the two it was
+/// drawn on does not show.
+fn across_another(mm: f64, lines: &[Line], pen: Pen, line: &Line, stroke: &Stroke) -> bool {
     let middle = stroke.origin + stroke.along * ((stroke.span[0] + stroke.span[1]) / 2.0);
     let (_, across) = line.local(middle);
     lines.iter().any(|other| {
@@ -477,6 +493,7 @@ fn across_another(mm: f64, lines: &[Line], line: &Line, stroke: &Stroke) -> bool
         let sine = stroke.along.perp(&other.along).abs();
         beside
             && apart > SAME_LINE_MM * mm
+            && !(other.contrast < pen.other && line.contrast >= pen.other)
             && t.abs() < sine * stroke.length() / 2.0
             && s > other.span[0]
             && s < other.span[1]

@@ -317,10 +317,30 @@ const SECTORS: usize = 36;
 /// Share of directions in which a loop must show its rim. The rest: a gap, or where a line was taken out.
 const MIN_CLOSED: f64 = 0.75;
 
+/// The end of a loop that was drawn past its start lies beside the rim within this share of the radius; it is so many
+/// times longer than wide, and at most so far from square to the radius, cosine.
+const BESIDE_RIM: f64 = 0.4;
+const LONG_END: f64 = 2.5;
+const ALONG_RIM: f64 = 0.5;
+
 impl Loop {
     /// Whether `p` lies inside.
     pub(super) fn holds(&self, p: Vector2<f64>) -> bool {
         (p - self.middle).norm() < 0.85 * self.rim[sector(p - self.middle)]
+    }
+
+    /// Whether a stroke runs along the rim: the end of a loop that was drawn past its start.
+    pub(super) fn ends_in(&self, stroke: &[Vector2<f64>]) -> bool {
+        let (mean, cov) = moments(stroke);
+        let eigen = cov.symmetric_eigenvalues();
+        let outward = (mean - self.middle).normalize();
+        let beside = |p: &Vector2<f64>| {
+            let d = p - self.middle;
+            (d.norm() - self.rim[sector(d)]).abs() < BESIDE_RIM * self.radius
+        };
+        eigen.max() > LONG_END.powi(2) * eigen.min()
+            && main_direction(&cov).dot(&outward).abs() < ALONG_RIM
+            && stroke.iter().all(beside)
     }
 }
 

@@ -1,11 +1,13 @@
 //! A scratch or a pale stroke across a ruled line shows darkest where it meets the line, and there looks like
-//! a dot. A dot ends; a stroke goes on, straight and without a pause, on both sides of the line.
+//! a dot. A dot ends; a stroke goes on, straight and without a pause, on both sides of the line. And a stroke too pale
+//! for the ink mask may strike a mark out.
 
 use nalgebra::Vector2;
 
 use super::MarkKind;
 use super::lines::Line;
 use super::name::{FlatMark, Name};
+use super::pen::Pen;
 use super::picture::Picture;
 
 /// How far the ink beyond a dot is followed on each side, mm, and how far from its rim that starts.
@@ -66,17 +68,104 @@ fn straightest(picture: &Picture, line: &Line, at: Vector2<f64>, from: f64) -> f
         .map(|k| {
             let lean = f64::from(k) * STEP;
             let direction = across * lean.cos() + line.along * lean.sin();
-            let side = |sign: f64| {
-                let mut ink: Vec<f64> = (0..count)
-                    .map(|i| sign * (from / lean.cos() + f64::from(i)))
-                    .map(|r| picture.smooth_contrast(at + direction * r))
-                    .collect();
-                ink.sort_by(f64::total_cmp);
-                ink[ink.len() / 4]
-            };
-            side(1.0).min(side(-1.0))
+            paler_side(picture, at, direction, from / lean.cos(), count)
         })
         .fold(0.0, f64::max)
+}
+
+/// A pale stroke through a mark starts this far from its middle at least, mm, and is followed so far; directions are
+/// looked in at steps of so much, rad.
+const THROUGH_MM: f64 = 0.8;
+const GO_ON_MM: f64 = 1.4;
+const WAY: f64 = 0.1;
+/// What the mark's own strokes are is seen over so much just before that, mm.
+const NEAR_MM: f64 = 0.4;
+/// Its contrast at least, and how many times what the face shows beside the mark in any direction.
+const STRIKE: f64 = 0.06;
+const STRIKE_OVER_FACE: f64 = 2.5;
+/// Nearer than this to a ruled line's direction, or to that of the mark's own strokes, ink is theirs, rad.
+const OWN: f64 = 0.35;
+
+/// The name as it was, or unsure for a mark through which a stroke runs that is paler than `pen`'s: it may be struck out.
+pub(super) fn unless_struck(picture: &Picture, lines: &[Line], pen: Pen, name: Name) -> Name {
+    let mark = match &name {
+        Name::Mark(m) => m,
+        Name::Crossing(c) => &c.mark,
+        _ => return name,
+    };
+    if !is_struck(picture, lines, pen.other.max(pen.faint), mark) {
+        return name;
+    }
+    Name::Unsure {
+        at: mark.at,
+        size_mm: mark.size_mm,
+        why: "a pale stroke runs through a mark: struck out, or a scratch",
+    }
+}
+
+fn is_struck(picture: &Picture, lines: &[Line], dark: f64, mark: &FlatMark) -> bool {
+    let mm = picture.scale;
+    let ways: Vec<f64> = (0..(std::f64::consts::PI / WAY) as i32)
+        .map(|k| f64::from(k) * WAY)
+        .collect();
+    let radius_mm = match mark.kind {
+        MarkKind::Dot => mark.size_mm / 2.0 + CLEAR_MM,
+        _ => 0.0,
+    };
+    let from = radius_mm.max(THROUGH_MM) * mm;
+    let count = (GO_ON_MM * mm).ceil() as i32;
+    let unit = |way: f64| Vector2::new(way.cos(), way.sin());
+    let along = |at: Vector2<f64>, way: f64| paler_side(picture, at, unit(way), from, count);
+    let seen: Vec<f64> = ways.iter().map(|&way| along(mark.at, way)).collect();
+    // The ruled lines through the mark and its own strokes.
+    let of_lines = lines.iter().filter(|l| {
+        let (s, t) = l.local(mark.at);
+        t.abs() < l.half + from && s > l.span[0] - from && s < l.span[1] + from
+    });
+    let mut own: Vec<f64> = of_lines.map(|l| l.along.y.atan2(l.along.x)).collect();
+    // A tick may be short, and longer on one side.
+    let near = (NEAR_MM * mm).ceil() as i32;
+    own.extend(ways.iter().copied().filter(|&way| {
+        let start = from - f64::from(near);
+        [unit(way), -unit(way)]
+            .iter()
+            .any(|way| one_side(picture, mark.at, *way, start, near) > dark)
+    }));
+    let is_own = |way: f64| own.iter().any(|o| (o - way).sin().abs() < OWN.sin());
+    let free = || ways.iter().zip(&seen).filter(|(way, _)| !is_own(**way));
+    let here = free().map(|(_, c)| *c).fold(0.0, f64::max);
+    if here < STRIKE {
+        return false;
+    }
+    let line = own.first().copied().unwrap_or(0.0);
+    let aside = Vector2::new(line.cos(), line.sin());
+    let mut beside = BESIDE_MM.map(|d| {
+        let at = mark.at + aside * (d * mm);
+        free().map(|(way, _)| along(at, *way)).fold(0.0, f64::max)
+    });
+    // The median: another mark may stand at one of these places.
+    beside.sort_by(f64::total_cmp);
+    here > STRIKE_OVER_FACE * beside[beside.len() / 2]
+}
+
+/// The ink of a straight stroke through `at` on its paler side: the contrast that three quarters of its length reach.
+fn paler_side(
+    picture: &Picture,
+    at: Vector2<f64>,
+    way: Vector2<f64>,
+    from: f64,
+    count: i32,
+) -> f64 {
+    let side = |way| one_side(picture, at, way, from, count);
+    side(way).min(side(-way))
+}
+
+fn one_side(picture: &Picture, at: Vector2<f64>, way: Vector2<f64>, from: f64, count: i32) -> f64 {
+    let mut ink: Vec<f64> = (0..count)
+        .map(|i| picture.smooth_contrast(at + way * (from + f64::from(i))))
+        .collect();
+    ink.sort_by(f64::total_cmp);
+    ink[ink.len() / 4]
 }
 
 #[cfg(test)]

@@ -6,8 +6,10 @@
 
 use nalgebra::Vector2;
 
+use super::MarkKind;
 use super::beads::median;
 use super::figure::{Figure, top};
+use super::lines::Line;
 use super::name::Name;
 use super::picture::Picture;
 use super::shape::{Joined, main_direction, moments, stroke_width, thickness};
@@ -27,8 +29,19 @@ const OTHERS: usize = 2;
 /// A full stop is no darker than the print it stands in, but for this factor, and so much smaller.
 const AS_DARK: f64 = 1.15;
 const STOP: f64 = 0.45;
+/// What is taller than this share of a line of pale print is none of the spots in it.
+const SMALL: f64 = 0.6;
+/// A dot of print is paler than so much of what is surely another pen's, and its middle this near to the row's foot or
+/// head, in half heights: which of the two is up does not show.
+const PALER: f64 = 1.4;
+const AT_FOOT: f64 = 0.35;
 /// A place in a character this many times as wide as its strokes may be a dot under them.
 const THICK: f64 = 1.75;
+
+/// Print within this of a place on a line counts, mm, but not the line's own rim, mm; so much of it, mm².
+const ROUND_MM: f64 = 3.0;
+const CLEAR_MM: f64 = 0.35;
+const PRINT_MM2: f64 = 0.8;
 
 /// Pieces of print so pale that it breaks up are nearer to each other than this, mm: a word's pause between them.
 const PAUSE_MM: f64 = 5.0;
@@ -50,14 +63,22 @@ enum Sign {
     Spot,
 }
 
-/// The numbers of the figures that are characters of writing or print.
-pub(super) fn characters(picture: &Picture, figures: &[Figure], names: &[Name]) -> Vec<usize> {
+/// The numbers of the figures that are characters of writing or print. Those paler than `other` may touch ruled lines:
+/// they are no marks.
+pub(super) fn characters(
+    picture: &Picture,
+    figures: &[Figure],
+    names: &[Name],
+    other: f64,
+) -> Vec<usize> {
     let mm = picture.scale;
     let signs: Vec<(usize, Sign, [f64; 4])> = figures
         .iter()
         .zip(names)
         .enumerate()
-        .filter_map(|(i, (figure, name))| Some((i, sign(mm, figure, name)?, figure.bounds())))
+        .filter_map(|(i, (figure, name))| {
+            Some((i, sign(mm, figure, name, other)?, figure.bounds()))
+        })
         .collect();
     let tall: Vec<_> = signs
         .iter()
@@ -68,11 +89,15 @@ pub(super) fn characters(picture: &Picture, figures: &[Figure], names: &[Name]) 
     let mut found = Vec::new();
     for group in groups(&bounds, near) {
         let members: Vec<(usize, Sign)> = group.iter().map(|&k| (tall[k].0, tall[k].1)).collect();
-        let Some(row) = Row::of(mm, figures, &members) else {
+        let Some(row) = Row::of(mm, figures, &members, other) else {
             continue;
         };
-        let spots = signs.iter().filter(|(_, sign, _)| *sign == Sign::Spot);
-        found.extend(spots.map(|s| s.0).filter(|&i| row.has_stop(figures, i)));
+        // A full stop, or a hyphen.
+        let stops = signs.iter().map(|s| s.0).filter(|&i| {
+            let mark = matches!(names[i], Name::Mark(_));
+            row.has_stop(figures, i) && (!mark || row.is_of_print(&figures[i], other))
+        });
+        found.extend(stops);
         found.extend(row.members);
     }
     found
@@ -104,11 +129,41 @@ pub(super) fn pale_print(picture: &Picture, figures: &[Figure], faint: f64) -> V
         if tall < LINE_TALL_MM * mm && length > LONG * tall && covered > COVERED * length {
             let usual = median(members.iter().map(|&i| figures[i].contrast));
             // A spot that stands out of the print may be a pencil's dot.
-            let spot = |i: &usize| figures[*i].contrast > AS_DARK * usual && is_spot(&figures[*i]);
+            let spot = |i: &usize| {
+                let figure = &figures[*i];
+                figure.contrast > AS_DARK * usual
+                    && is_spot(figure)
+                    && figure.extent() < SMALL * tall
+            };
             found.extend(members.into_iter().filter(|i| !spot(i)));
         }
     }
     found
+}
+
+/// Whether print paler than `other` lies round a place on a line: what looks like a dot there may be a piece of it.
+pub(super) fn among_print(picture: &Picture, lines: &[Line], other: f64, at: Vector2<f64>) -> bool {
+    let mm = picture.scale;
+    let reach = (ROUND_MM * mm).ceil() as i32;
+    let clear = |p: Vector2<f64>| {
+        lines.iter().all(|l| {
+            let (_, across) = l.local(p);
+            across.abs() > l.half + CLEAR_MM * mm
+        })
+    };
+    let pale = (-reach..=reach)
+        .flat_map(|dy| (-reach..=reach).map(move |dx| Vector2::new(f64::from(dx), f64::from(dy))))
+        .map(|d| at + d)
+        .filter(|&p| picture.is_ink(p) && f64::from(picture.contrast(p)) < other && clear(p))
+        .filter(|&p| {
+            // The rim of a dark stroke is pale as well.
+            let rim = (CLEAR_MM * mm).ceil();
+            [[rim, 0.0], [-rim, 0.0], [0.0, rim], [0.0, -rim]]
+                .iter()
+                .all(|[dx, dy]| f64::from(picture.contrast(p + Vector2::new(*dx, *dy))) < other)
+        })
+        .count();
+    pale as f64 > PRINT_MM2 * mm * mm
 }
 
 /// Length from the first to the last end, and how much of it some span covers.
@@ -141,14 +196,15 @@ fn groups(bounds: &[[f64; 4]], near: impl Fn(&[f64; 4], &[f64; 4]) -> bool) -> V
     all
 }
 
-fn sign(mm: f64, figure: &Figure, name: &Name) -> Option<Sign> {
-    if !figure.feet.is_empty() {
+fn sign(mm: f64, figure: &Figure, name: &Name, other: f64) -> Option<Sign> {
+    if !figure.feet.is_empty() && figure.contrast > other {
         return None;
     }
     let size = figure.extent();
     let tall = size > TALL_MM[0] * mm && size < WIDE * TALL_MM[1] * mm;
     match name {
         Name::Unsure { .. } if size < TALL_MM[0] * mm => Some(Sign::Spot),
+        Name::Mark(m) if m.kind == MarkKind::Dot => Some(Sign::Spot),
         Name::Unsure { .. } if tall && is_stroke(figure) => Some(Sign::Like),
         Name::Crossing(_) if tall => Some(Sign::Like),
         Name::Unsure { .. } | Name::OfPrint | Name::Ring(_, None) if tall => Some(Sign::Character),
@@ -216,7 +272,7 @@ impl Row {
         }
     }
 
-    fn of(mm: f64, figures: &[Figure], members: &[(usize, Sign)]) -> Option<Self> {
+    fn of(mm: f64, figures: &[Figure], members: &[(usize, Sign)], other: f64) -> Option<Self> {
         if members.len() < 2 {
             return None;
         }
@@ -249,7 +305,8 @@ impl Row {
             .iter()
             .filter(|(_, s)| *s == Sign::Character || sure >= OTHERS)
             .map(|&(i, _)| i)
-            .filter(|&i| thickest(&figures[i]) < THICK)
+            // A pen's dot under a paler character would have made it as dark as the pen.
+            .filter(|&i| figures[i].contrast < other || thickest(&figures[i]) < THICK)
             .collect();
         Some(row)
     }
@@ -276,7 +333,14 @@ impl Row {
             && along[1] - along[0] < WIDE * self.height
     }
 
-    /// Whether a spot is a full stop of this row: as pale as its characters, small beside them, and among them.
+    /// Whether a spot that may be a dot is surely of the print: much paler than the marks are, and at the foot of the row.
+    fn is_of_print(&self, figure: &Figure, other: f64) -> bool {
+        let [_, across] = self.extents(figure);
+        let from_axis = f64::midpoint(across[0], across[1]).abs() / (self.height / 2.0);
+        figure.contrast < PALER * other && (from_axis - 1.0).abs() < AT_FOOT
+    }
+
+    /// Whether a spot or a short stroke is of this row: as pale as its characters, small beside them, and among them.
     fn has_stop(&self, figures: &[Figure], spot: usize) -> bool {
         let figure = &figures[spot];
         let [along, across] = self.extents(figure);
@@ -284,8 +348,8 @@ impl Row {
         self.members.len() > OTHERS
             && figure.contrast < AS_DARK * self.contrast
             && figure.extent() < STOP * self.height
-            && along[0] > self.span[0] - half
-            && along[1] < self.span[1] + half
+            && along[0] > self.span[0] - self.height
+            && along[1] < self.span[1] + self.height
             && across[0] > -1.2 * half
             && across[1] < 1.2 * half
     }

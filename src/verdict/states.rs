@@ -6,7 +6,7 @@ use super::decision_rule::{COVERAGE_FACTOR, Proof, guard_over_u, judge};
 use super::pairing::{Pairs, pair};
 use super::{HoleResult, HoleState, Stray, StrayState};
 use crate::frame::{Cov2, Point, Sheet};
-use crate::ink::{Ink, Mark, Seen};
+use crate::ink::{Ink, Mark, RuledLine, Seen};
 use crate::plan::Plan;
 
 /// A mark this many tolerances away may still be a hole's own, misplaced.
@@ -110,6 +110,27 @@ pub(crate) fn direction_of_u(cov: &Cov2, offset: Vector2<f64>) -> Option<Vector2
     }
 }
 
+/// Whether two ruled lines cross so near to a place that a dot there would not show.
+fn lines_cross(lines: &[RuledLine], at: Point<Sheet>) -> bool {
+    /// How far from where lines cross their ink hides a dot, mm.
+    const HIDES_MM: f64 = 1.2;
+    /// Sine between lines that cross.
+    const CROSS: f64 = 0.3;
+    let near: Vec<Vector2<f64>> = lines
+        .iter()
+        .filter_map(|l| {
+            let along = l.ends[1] - l.ends[0];
+            let way = along.try_normalize(f64::EPSILON)?;
+            let d = at - l.ends[0];
+            let (s, t) = (d.dot(&way), way.perp(&d));
+            let on = s > -HIDES_MM && s < along.norm() + HIDES_MM && t.abs() < HIDES_MM;
+            on.then_some(way)
+        })
+        .collect();
+    let mut pairs = near.iter().enumerate();
+    pairs.any(|(i, a)| near[..i].iter().any(|b| a.perp(b).abs() > CROSS))
+}
+
 /// Judges every hole and every mark.
 pub(super) fn judge_face(plan: &Plan, ink: &Ink) -> Judged {
     let sorted = Sorted::of(ink);
@@ -173,7 +194,8 @@ pub(super) fn judge_face(plan: &Plan, ink: &Ink) -> Judged {
 
     let mut cancels = vec![false; sorted.crossed.len()];
     for (h, hole) in plan.holes.iter().enumerate() {
-        let seen = place_seen(&ink.seen, plan, hole.at, place_mm);
+        let hidden = pairs.mark_of[h].is_none() && lines_cross(&ink.lines, hole.at);
+        let seen = place_seen(&ink.seen, plan, hole.at, place_mm) && !hidden;
         judged.seen.push(seen);
         let live = pairs.mark_of[h].map(|m| sorted.live[m]);
         let (state, mark) = if let Some(mark) = live {

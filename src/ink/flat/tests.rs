@@ -257,3 +257,112 @@ fn light_marks_on_a_dark_face_need_no_ruled_line_to_be_known() {
         assert!(off < 0.1, "{off}");
     }
 }
+
+/// A ruled line at 8 mm, and ticks across it, of a pen of level 40.
+fn ticks() -> Vec<(Ink, f64)> {
+    let line = (Ink::Stroke([2.0, 8.0], [78.0, 8.0], 0.5), 40.0);
+    let ticks = (0..6).map(|i| {
+        let x = 8.0 + 12.0 * f64::from(i);
+        (Ink::Stroke([x, 5.7], [x, 10.3], 0.5), 40.0)
+    });
+    std::iter::once(line).chain(ticks).collect()
+}
+
+#[test]
+fn pale_print_over_ticks_falls_away_once_the_pen_is_known_and_a_pale_strike_does_not() {
+    let print = |x: f64, y: f64| {
+        letters("HATEH", x, y)
+            .into_iter()
+            .map(|i| (i, 155.0))
+            .collect::<Vec<_>>()
+    };
+    // Print comes first, as it is on the face before the pen.
+    let inks: Vec<_> = print(18.0, 14.2).into_iter().chain(ticks()).collect();
+    let over = read(&face(200.0, &inks), PX_PER_MM);
+    let unnamed: Vec<_> = over.unsure.iter().filter(|u| !u.writing).collect();
+    assert_eq!((over.marks.len(), unnamed.len()), (6, 0), "{unnamed:?}");
+    for (i, m) in over.marks.iter().enumerate() {
+        let off = (m.at.x / PX_PER_MM - 8.0 - 12.0 * i as f64).hypot(m.at.y / PX_PER_MM - 8.0);
+        assert!(off < 0.1, "{off}");
+    }
+    // A tick struck through by a pencil, soft or hard, is none of which one may be sure.
+    for level in [150.0, 170.0, 182.0] {
+        let strike = (Ink::Stroke([29.5, 5.0], [34.5, 11.0], 0.5), level);
+        let inks: Vec<_> = std::iter::once(strike).chain(ticks()).collect();
+        let struck = read(&face(200.0, &inks), PX_PER_MM);
+        let live = struck.marks.iter().filter(|m| !m.crossed_out).count();
+        assert_eq!(live, 5, "{level}: {:?} {:?}", struck.marks, struck.unsure);
+    }
+}
+
+/// A ring round (x, y), from `start` on over `turn` rad, its radius shrinking to `end` of what it was.
+fn ring(x: f64, y: f64, radius: f64, turn: f64, end: f64) -> Vec<Ink> {
+    let steps = (turn * 12.0) as i32;
+    let at = |k: i32| {
+        let t = f64::from(k) / 12.0;
+        let r = radius * (1.0 - (1.0 - end) * t / turn);
+        [x + r * t.cos(), y + r * t.sin()]
+    };
+    (0..steps)
+        .map(|k| Ink::Stroke(at(k), at(k + 1), 0.45))
+        .collect()
+}
+
+#[test]
+fn a_ring_hides_neither_the_dot_on_the_line_in_it_nor_ends_in_a_mark() {
+    let line = Ink::Stroke([2.0, 15.0], [78.0, 15.0], 0.5);
+    let dots = (0..6).map(|i| Ink::Dot([8.0 + 12.0 * f64::from(i), 15.0], 0.75));
+    let mut inks: Vec<Ink> = std::iter::once(line).chain(dots).collect();
+    inks.extend(ring(20.0, 15.0, 3.6, 6.3, 1.0));
+    // Drawn on past its start, inside.
+    inks.extend(ring(56.0, 15.0, 4.0, 6.9, 0.8));
+    let read = read_black(&inks);
+    assert_eq!(
+        (read.marks.len(), read.unsure.len()),
+        (6, 0),
+        "{:?}",
+        read.unsure
+    );
+    let ringed: Vec<bool> = read.marks.iter().map(|m| m.ringed).collect();
+    assert_eq!(ringed, [false, true, false, false, true, false]);
+}
+
+#[test]
+fn a_hard_pencils_crosses_are_known_by_being_alike_and_two_are_not_enough() {
+    let cross = |i: i32| {
+        let (x, y) = (8.0 + 12.0 * f64::from(i), 15.0);
+        [[1.4, 0.0], [0.0, 1.4]]
+            .map(|[dx, dy]| (Ink::Stroke([x - dx, y - dy], [x + dx, y + dy], 0.5), 157.0))
+    };
+    let six: Vec<_> = (0..6).flat_map(cross).collect();
+    let all = read(&face(200.0, &six), PX_PER_MM);
+    assert_eq!(
+        (all.marks.len(), all.unsure.len()),
+        (6, 0),
+        "{:?}",
+        all.unsure
+    );
+    let two = read(&face(200.0, &six[..4]), PX_PER_MM);
+    assert_eq!(
+        (two.marks.len(), two.unsure.len()),
+        (0, 2),
+        "{:?}",
+        two.marks
+    );
+}
+
+#[test]
+fn a_full_stop_of_the_print_is_no_dot_and_a_dot_of_the_pen_among_the_print_is() {
+    let mut inks: Vec<(Ink, f64)> = letters("HATE", 20.0, 24.0)
+        .into_iter()
+        .chain(letters("HE", 40.0, 24.0))
+        .map(|i| (i, 140.0))
+        .collect();
+    inks.push((Ink::Dot([37.3, 23.6], 0.8), 140.0));
+    inks.extend(ticks());
+    let clean = read(&face(200.0, &inks), PX_PER_MM);
+    let unnamed = clean.unsure.iter().filter(|u| !u.writing).count();
+    assert_eq!((clean.marks.len(), unnamed), (6, 0), "{:?}", clean.marks);
+    inks.push((Ink::Dot([37.3, 21.5], 0.8), 40.0));
+    assert_eq!(read(&face(200.0, &inks), PX_PER_MM).marks.len(), 7);
+}
