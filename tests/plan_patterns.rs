@@ -408,6 +408,14 @@ fn says_where_and_what() {
             "p.toml:16:15: row B: offset_from: there is no row \"a\" above this one",
         ),
         (
+            format!(
+                "{A}[[row]]\nname = \"C\"\nalong = \"left\"\nedge_distance = 20.9\nfirst = 10\npitch = 30\ncount = 3\n"
+            ),
+            "[tolerance]: position: found 0.5 mm, but A1 and C1 are only 0.9 mm apart; expected at most half of that, so \
+             that a mark cannot serve two holes\n  hint: is one rivet planned twice where the rows cross? leave it out of \
+             row C with `skip`",
+        ),
+        (
             format!("{A}skip = [9]\n"),
             "p.toml:14:9: row A: skip: found 9, but the last station is number 4",
         ),

@@ -139,6 +139,20 @@ fn circles_and_singles_have_two_tables() {
     assert_eq!(tables[3].lines[0].station_mm, 34.0);
 }
 
+/// A hole by itself has no others to be measured from it.
+#[test]
+fn a_hole_by_itself_is_no_datum() {
+    let text = "units = \"in\"\n[sheet]\nwidth = 6\nheight = 4\n[tolerance]\nposition = \"1/64\"\n[[hole]]\nname = \"P\"\n\
+                x = \"5 7/8\"\ny = \"3 7/8\"\n";
+    let plan = parse(text, Path::new("p.toml")).unwrap();
+    assert_eq!(
+        tables(&plan)[0]
+            .advice(Division::HalfMillimetre, &plan)
+            .unwrap(),
+        "use a rule with 64ths of an inch (at most 0 % of the tolerance)"
+    );
+}
+
 #[test]
 fn on_the_command_line() {
     let dir = tempfile::tempdir().unwrap();
@@ -192,6 +206,18 @@ fn on_the_command_line() {
     assert_eq!(
         run(dir.path(), &["plan", "check", "tight.toml", "--strict"]).code,
         1
+    );
+    // Rows that cross beside a hole: the question ends as one.
+    let crossed = text.replace("first = \"1/2\" ", "first = \"3/8\" ")
+        + "[[row]]\nname = \"C\"\nalong = \"left\"\nedge_distance = \"7/16\"\nfirst = \"1/2\"\nlast = \"2 11/16\"\ncount = 4\n";
+    std::fs::write(dir.path().join("crossed.toml"), crossed).unwrap();
+    let ran = run(dir.path(), &["plan", "check", "crossed.toml"]);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    let flat = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        flat.contains("is one rivet planned twice where rows cross? - ")
+            || flat.contains("is one rivet planned twice where rows cross? The"),
+        "{flat}"
     );
     // CSV, read back.
     let ran = run(

@@ -153,6 +153,15 @@ pub(super) fn check_distances(
             holes[b].hole.name,
             show_planned(distance, units)
         );
-        faults.add(tolerance.at, "[tolerance]: position", text);
+        let [p, q] = [a, b].map(|i| &holes[i].hole);
+        match &q.row {
+            Some(row) if p.row.is_some() && p.row != q.row => {
+                let hint = format!(
+                    "is one rivet planned twice where the rows cross? leave it out of row {row} with `skip`"
+                );
+                faults.add_with_hint(tolerance.at, "[tolerance]: position", text, hint);
+            }
+            _ => faults.add(tolerance.at, "[tolerance]: position", text),
+        }
     }
 }

@@ -107,7 +107,8 @@ impl Table {
             );
             ways.push((worst, way));
         }
-        if let Some(first) = self.lines.first() {
+        // A hole by itself has no others.
+        if let [first, _, ..] = &self.lines[..] {
             let worst = division.worst(stations().map(|s| s - first.station_mm));
             let way = format!(
                 "set {} once with care, and measure the others from it to {}",

@@ -89,16 +89,18 @@ fn judge(plan: &Plan, review: &Review) -> String {
         if findings.peek().is_some() {
             say(&mut out, "", title);
             for finding in findings {
-                say(
-                    &mut out,
-                    "  - ",
-                    &format!("{}.", plain(&finding.sentence())),
-                );
+                say(&mut out, "  - ", &ended(&plain(&finding.sentence())));
             }
         }
     }
     say(&mut out, "", AUTHORITY);
     out
+}
+
+/// A full stop, unless the sentence has its end.
+fn ended(sentence: &str) -> String {
+    let stop = if sentence.ends_with('?') { "" } else { "." };
+    format!("{sentence}{stop}")
 }
 
 /// The table of distances, line by line.

@@ -82,7 +82,10 @@ impl Cause {
             ),
         };
         // Never 0: nothing is that sure.
-        let chance = (self.chance * 100.0).max(0.1);
-        format!("row {name}: {what} (chance {chance:.1} % or less)")
+        let chance = match self.chance * 100.0 {
+            percent if percent <= 0.1 => "0.1 % or less".into(),
+            percent => format!("{percent:.1} %"),
+        };
+        format!("row {name}: {what} (chance {chance})")
     }
 }
