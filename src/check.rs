@@ -41,8 +41,9 @@ use crate::photo::Photo;
 use crate::plan::Plan;
 use crate::plan::rules::{BOOKS, Marked, as_marked};
 use crate::report::Shown;
-use crate::sheet::{self, Look, Sides};
+use crate::sheet::{self, Look, Outline, Sides};
 use crate::survey::{self, SheetDatum, Sighting, Survey};
+use crate::verdict::decision_rule::COVERAGE_FACTOR;
 use crate::verdict::{self, HoleState, Reason, Verdict, Weight};
 use together::Together;
 use turn::Way;
@@ -93,14 +94,15 @@ pub fn check_all(photos: &[&Photo], plan: &Plan, given: &Given) -> Checked {
     checked.advise(plan, &shots);
     checked
         .notes
-        .extend(under_as_marked(plan, &checked.verdict));
+        .extend(under_as_marked(plan, &checked.verdict, &checked.outline));
     clock.lap("verdict", &mut checked);
     checked
 }
 
-/// Notes of edge distances and spacings that are surely under a published least value as marked. They change
-/// nothing in the verdict: the plan and its tolerance decide, and the approved data decide on the plan.
-fn under_as_marked(plan: &Plan, verdict: &Verdict) -> Vec<String> {
+/// Notes of edge distances and spacings that are surely under a published least value as marked, one each, and one of
+/// those that cannot be told from it. They change nothing in the verdict: the plan and its tolerance decide, and the
+/// approved data decide on the plan.
+fn under_as_marked(plan: &Plan, verdict: &Verdict, outline: &Outline) -> Vec<String> {
     let marks: Vec<Marked> = verdict
         .holes
         .iter()
@@ -110,14 +112,25 @@ fn under_as_marked(plan: &Plan, verdict: &Verdict) -> Vec<String> {
                 hole: &h.name,
                 at: h.found?,
                 uncertainty_mm: h.uncertainty_mm?,
+                edge_mm: outline
+                    .nearest_edge(h.found?)
+                    .map(|[mm, u]| [mm, COVERAGE_FACTOR * u]),
             })
         })
         .collect();
-    as_marked(plan, &marks, &BOOKS)
+    let (sure, unsure): (Vec<_>, Vec<_>) = as_marked(plan, &marks, &BOOKS)
         .into_iter()
-        .filter(|f| f.sure)
-        .map(|f| f.text)
-        .collect()
+        .partition(|f| f.sure);
+    let mut notes: Vec<String> = sure.into_iter().map(|f| f.text).collect();
+    // A plan at the least value itself has as many of these as marks.
+    if let [first, others @ ..] = &unsure[..] {
+        let mut text = first.text.clone();
+        if !others.is_empty() {
+            text.push_str(&format!("; {} more of such a kind", others.len()));
+        }
+        notes.push(text);
+    }
+    notes
 }
 
 /// From cards to ink; on the way out early, the reason.

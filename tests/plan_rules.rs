@@ -322,6 +322,8 @@ fn marks_as_found() {
         hole,
         at: Point::new(x * IN, y * IN),
         uncertainty_mm: u,
+        // The bottom edge, known exactly.
+        edge_mm: Some([y * IN, 0.0]),
     };
     let as_planned = [
         mark("A1", 1.0, 0.3125, 0.1),
@@ -349,6 +351,19 @@ fn marks_as_found() {
         !found[0].sure && found[0].text.contains("cannot be told from 2 D"),
         "{found:?}"
     );
+    // The edge as measured counts, with its own U, and an edge that was not seen proves nothing.
+    let piece_ends_early = Marked {
+        edge_mm: Some([1.8 * d, 0.2]),
+        ..as_planned[1]
+    };
+    let found = as_marked(&plan, &[piece_ends_early], &BOOKS);
+    assert!(found[0].sure && (found[0].value_mm - 1.8 * d).abs() < 1e-9);
+    assert!((found[0].uncertainty_mm - 0.1_f64.hypot(0.2)).abs() < 1e-12);
+    let edge_unseen = Marked {
+        edge_mm: None,
+        ..low
+    };
+    assert_eq!(as_marked(&plan, &[edge_unseen], &BOOKS), []);
     // Spacing: U of both marks; 2.8 D with U of 0.1 each is under 3 D by 0.635 mm.
     let near = mark("A2", 1.0 + 2.8 * 0.125, 0.3125, 0.1);
     let found = as_marked(&plan, &[as_planned[0], near], &BOOKS);

@@ -660,6 +660,8 @@ fn figures_of_rows() {
             .iter()
             .all(|p| (p - pitch).abs() < EXACT)
     );
+    // Every mark has its U in each direction; a step has that of two.
+    assert!((a.pitch_uncertainty_mm.unwrap() - 2.0 * U_MM * 2f64.sqrt()).abs() < EXACT);
     // Marks share their survey, so U is at least that of one mark and the edge together.
     let least = 2.0 * U_MM.hypot(0.03);
     assert!(
@@ -677,6 +679,14 @@ fn figures_of_rows() {
             .all(|d| (d - 8.5).abs() < EXACT)
     );
     assert!(l.angle_deg.unwrap().abs() < EXACT);
+
+    // The nearest edge as measured, and not as planned: of a place near the left one.
+    let [mm, u] = outline.nearest_edge(Point::new(3.0, 70.0)).unwrap();
+    assert!(
+        (mm - 3.5).abs() < EXACT && (u - 0.03).abs() < EXACT,
+        "{mm} {u}"
+    );
+    assert_eq!(Outline::default().nearest_edge(Point::new(3.0, 70.0)), None);
 
     // One mark 5 mm out does not turn the row.
     ink.marks[3].at = Point::new(90.0, 13.3);

@@ -31,7 +31,10 @@ pub fn to_string(r: &Report) -> String {
     let names = answers::names(r);
     let strays = v.strays.iter().zip(&names);
     top.insert("strays".into(), strays.map(|(s, n)| stray(s, n)).collect());
-    top.insert("lines".into(), v.rows.iter().map(row).collect());
+    top.insert(
+        "lines".into(),
+        v.rows.iter().map(|x| row(x, r.plan.rivet_mm)).collect(),
+    );
     top.insert("seen".into(), seen(r));
     top.insert("survey".into(), survey(r));
     top.insert("photos".into(), photos(r));
@@ -103,13 +106,24 @@ fn decided(d: &Decided) -> Value {
     })
 }
 
-fn row(x: &RowFigures) -> Value {
+fn row(x: &RowFigures, rivet_mm: Option<f64>) -> Value {
+    let in_d = rivet_mm.map(|d| {
+        let of = |mm: f64| rounded(mm / d, 1e3);
+        json!({
+            "edge_distance": x.edge_distance_mm.map(|e| e.map(of)),
+            "uncertainty": x.uncertainty_mm.map(of),
+            "pitch": x.pitch_mm.map(|p| p.map(of)),
+            "pitch_uncertainty": x.pitch_uncertainty_mm.map(of),
+        })
+    });
     json!({
         "row": x.row,
         "edge_distance": x.edge_distance_mm.map(|d| d.map(mm)),
         "angle_deg": x.angle_deg.map(|a| rounded(a, 1e4)),
         "uncertainty": x.uncertainty_mm.map(mm),
         "pitch": x.pitch_mm.map(|p| p.map(mm)),
+        "pitch_uncertainty": x.pitch_uncertainty_mm.map(mm),
+        "in_diameters": in_d,
         "straightness": x.straightness_mm.map(mm),
     })
 }

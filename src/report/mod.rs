@@ -6,6 +6,7 @@
 //! | words for states, counts, places, safe text | [`words`] |
 //! | summary for a terminal | [`text`] |
 //! | result for programs | [`json`] |
+//! | rows as marked, in rivet diameters | `diameters` |
 //! | outlines of what was not seen | `unseen` |
 //! | signs, their labels and where labels go | `signs`, `labels`, `overlay` |
 //! | what was found where nothing could be measured | `found` |
@@ -20,6 +21,7 @@ pub mod answers;
 mod asis;
 mod crops;
 mod decide_form;
+mod diameters;
 mod flat;
 mod found;
 mod gather;

@@ -10,7 +10,9 @@ use super::gather::{Copy, Load, gather};
 use super::overlay::{self, Canvas, Overlay};
 use super::signs::{self, Sign};
 use super::words::{self, escape};
-use super::{CAUTION, PixelFromSheet, Report, ReportError, answers, decide_form, found, look};
+use super::{
+    CAUTION, PixelFromSheet, Report, ReportError, answers, decide_form, diameters, found, look,
+};
 use crate::frame::Point;
 use crate::plan::{Units, length};
 use crate::verdict::{HoleResult, StrayState};
@@ -475,6 +477,31 @@ fn rows(r: &Report, h: &mut String) {
             pitch(2),
             cell(x.straightness_mm, u, length::measured)
         );
+    }
+    h.push_str("</tbody></table></div></section>");
+    let Some(in_d) = diameters::of(r) else { return };
+    let head = [
+        "Row",
+        "Edge distance at its start",
+        "at its end",
+        "U",
+        "Pitch least",
+        "mean",
+        "most",
+        "U",
+    ];
+    table(
+        "Rows as marked, in rivet diameters",
+        &format!("{}.", in_d.of),
+        &head,
+        h,
+    );
+    for (name, cells) in in_d.rows {
+        let _ = write!(h, "<tr><th scope=\"row\">{}</th>", escape(&name));
+        for cell in cells {
+            let _ = write!(h, "<td>{cell}</td>");
+        }
+        h.push_str("</tr>");
     }
     h.push_str("</tbody></table></div></section>");
 }

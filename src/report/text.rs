@@ -1,6 +1,6 @@
 //! The summary for a terminal: verdict first, caution last.
 
-use super::{CAUTION, Report, answers, words};
+use super::{CAUTION, Report, answers, diameters, words};
 use crate::decide;
 use crate::plan::length;
 use crate::verdict::{Decision, HoleState, StrayState};
@@ -313,6 +313,32 @@ fn rows(r: &Report, out: &mut Out) {
             "Angle deg",
             "Pitch min mean max",
             "Bow",
+        ],
+        &table,
+    );
+    let Some(in_d) = diameters::of(r) else { return };
+    out.wrapped(
+        "  ",
+        &format!("The same in rivet diameters, {}:", in_d.of),
+        Style::Quiet,
+    );
+    let table: Vec<(Style, Vec<String>)> = in_d
+        .rows
+        .into_iter()
+        .map(|(name, [start, end, u, least, mean, most, pitch_u])| {
+            let pitch = format!("{least} {mean} {most}");
+            let cells = vec![words::plain(&name), start, end, u, pitch, pitch_u];
+            (Style::Plain, cells)
+        })
+        .collect();
+    out.table(
+        &[
+            "Row",
+            "Edge start",
+            "end",
+            "+/-",
+            "Pitch min mean max",
+            "+/-",
         ],
         &table,
     );

@@ -54,6 +54,28 @@ pub struct Outline {
     pub height_mm: Option<[f64; 2]>,
 }
 
+impl Outline {
+    /// Distance of a place from the nearest of the edges found, and the standard uncertainty of that edge there, mm;
+    /// `None` where no edge was found.
+    #[must_use]
+    pub fn nearest_edge(&self, at: Point<Sheet>) -> Option<[f64; 2]> {
+        let distances = self.edges.iter().filter_map(|e| e.distance(at));
+        distances.min_by(|a, b| a[0].total_cmp(&b[0]))
+    }
+}
+
+impl MeasuredEdge {
+    /// Distance of a place from the edge's line, and the standard uncertainty of the line at its foot, mm; `None` for
+    /// an edge without length.
+    fn distance(&self, at: Point<Sheet>) -> Option<[f64; 2]> {
+        let [from, to] = self.ends.map(|p| p.vec());
+        let along = (to - from).try_normalize(f64::MIN_POSITIVE)?;
+        let arm = at.vec() - (from + to) / 2.0;
+        let lever_mm = along.dot(&arm) * self.u_angle_rad;
+        Some([along.perp(&arm).abs(), self.u_offset_mm.hypot(lever_mm)])
+    }
+}
+
 /// Why no sheet could be found.
 #[derive(Debug, Clone, PartialEq)]
 #[non_exhaustive]

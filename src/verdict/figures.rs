@@ -30,13 +30,15 @@ pub(super) fn figures(plan: &Plan, judged: &Judged, outline: &Outline) -> Vec<Ro
                 .filter_map(|(m, &on)| on.then_some(*m))
                 .collect();
             let edge = outline.edges.iter().find(|e| e.edge == row.along);
+            let pitch = pitch(&marks);
             let against = edge.and_then(|e| against_edge(row, e, &marks, &kept));
             RowFigures {
                 row: row.name.clone(),
                 edge_distance_mm: against.map(|a| a.distances_mm),
                 angle_deg: against.map(|a| a.angle_deg),
                 uncertainty_mm: against.map(|a| a.expanded_mm),
-                pitch_mm: pitch(&marks),
+                pitch_mm: pitch.map(|p| p.0),
+                pitch_uncertainty_mm: pitch.map(|p| p.1),
                 straightness_mm,
             }
         })
@@ -69,21 +71,25 @@ fn straightness(marks: &[RowMark]) -> (Option<f64>, Vec<bool>) {
     ((marks.len() >= 3).then_some(largest), on_line)
 }
 
-/// Smallest, mean and largest distance between marks of neighbouring holes.
-fn pitch(marks: &[RowMark]) -> Option<[f64; 3]> {
-    let steps: Vec<f64> = marks
-        .windows(2)
-        .filter(|w| w[1].0 == w[0].0 + 1)
-        .map(|w| (w[1].1 - w[0].1).norm())
-        .collect();
+/// Smallest, mean and largest distance between marks of neighbouring holes, and the largest expanded uncertainty of
+/// these distances. What two marks share (datum, scale) would only lessen it.
+fn pitch(marks: &[RowMark]) -> Option<([f64; 3], f64)> {
+    let neighbours = || marks.windows(2).filter(|w| w[1].0 == w[0].0 + 1);
+    let steps: Vec<f64> = neighbours().map(|w| (w[1].1 - w[0].1).norm()).collect();
     if steps.is_empty() {
         return None;
     }
-    Some([
+    let variance = |w: &[RowMark]| {
+        let way = (w[1].1 - w[0].1).try_normalize(f64::MIN_POSITIVE);
+        way.map_or(0.0, |way| way.dot(&((w[0].2 + w[1].2) * way)))
+    };
+    let largest = neighbours().map(variance).fold(0.0, f64::max);
+    let figures = [
         steps.iter().copied().fold(f64::INFINITY, f64::min),
         steps.iter().sum::<f64>() / steps.len() as f64,
         steps.iter().copied().fold(0.0, f64::max),
-    ])
+    ];
+    Some((figures, COVERAGE_FACTOR * largest.sqrt()))
 }
 
 #[derive(Clone, Copy)]

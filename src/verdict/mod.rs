@@ -190,6 +190,8 @@ pub struct RowFigures {
     pub uncertainty_mm: Option<f64>,
     /// Smallest, mean and largest distance between neighbouring marks, mm.
     pub pitch_mm: Option<[f64; 3]>,
+    /// Largest expanded uncertainty of those distances, mm, the marks taken as independent.
+    pub pitch_uncertainty_mm: Option<f64>,
     /// Largest distance of a mark from the straight line through the row, mm.
     pub straightness_mm: Option<f64>,
 }

@@ -173,6 +173,7 @@ pub(crate) fn every_state() -> Fixture {
                 angle_deg: Some(0.081),
                 uncertainty_mm: Some(0.18),
                 pitch_mm: Some([18.92, 20.64, 22.36]),
+                pitch_uncertainty_mm: Some(0.14),
                 straightness_mm: Some(0.34),
             },
             RowFigures {
@@ -181,6 +182,7 @@ pub(crate) fn every_state() -> Fixture {
                 angle_deg: None,
                 uncertainty_mm: None,
                 pitch_mm: Some([22.1, 22.23, 22.4]),
+                pitch_uncertainty_mm: Some(0.16),
                 straightness_mm: Some(0.12),
             },
         ],

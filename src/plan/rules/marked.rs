@@ -14,6 +14,9 @@ pub struct Marked<'a> {
     pub at: Point<Sheet>,
     /// Expanded uncertainty U (k = 2) of that place, mm.
     pub uncertainty_mm: f64,
+    /// Its distance from the nearest edge as measured, and the expanded uncertainty of that edge there, mm; `None`
+    /// where no edge was seen.
+    pub edge_mm: Option<[f64; 2]>,
 }
 
 /// An edge distance or spacing of marks that is, or may be, under a published least value.
@@ -23,8 +26,8 @@ pub struct MarkedFinding {
     pub holes: Vec<String>,
     /// The distance as marked, mm.
     pub value_mm: f64,
-    /// Its expanded uncertainty U (k = 2), mm. For a spacing, the two marks are taken as independent;
-    /// what they share would only lessen it.
+    /// Its expanded uncertainty U (k = 2), mm. The two marks of a spacing, and a mark and its edge, are taken as
+    /// independent; what they share would only lessen it.
     pub uncertainty_mm: f64,
     /// The least value, rivet diameters.
     pub limit_d: f64,
@@ -39,7 +42,8 @@ pub struct MarkedFinding {
 /// Holds marks as found against the least edge distances and pitches of `books`, U counted.
 ///
 /// Marks are in the `Sheet` frame, mm; a mark of no planned hole, or with an uncertainty that is none, is
-/// left out. Nothing without a rivet diameter. Spacings are those of neighbours in the plan's runs.
+/// left out. Nothing without a rivet diameter. Spacings are those of neighbours in the plan's runs; edge distances
+/// those from edges as measured: where the plan has an edge proves nothing of the piece.
 /// Sure findings come first, then the plan's order.
 #[must_use]
 pub fn as_marked(plan: &Plan, marks: &[Marked], books: &[Book]) -> Vec<MarkedFinding> {
@@ -91,15 +95,17 @@ pub fn as_marked(plan: &Plan, marks: &[Marked], books: &[Book]) -> Vec<MarkedFin
         }
     };
     for hole in &plan.holes {
-        if let Some(m) = mark(&hole.name) {
-            let mm = layout::nearest_edge(plan, m.at);
+        if let Some((m, [mm, edge_u])) = mark(&hole.name).and_then(|m| Some((m, m.edge_mm?)))
+            && mm.is_finite()
+            && edge_u >= 0.0
+        {
             let rows = rows_of(hole.row.as_ref(), &layouts);
             hold(
                 Kind::EdgeLeast,
                 rows,
                 vec![hole.name.clone()],
                 mm,
-                m.uncertainty_mm,
+                m.uncertainty_mm.hypot(edge_u),
             );
         }
     }
