@@ -24,6 +24,9 @@ const E: f64 = EDGE_DISTANCE_MM;
 /// Share of rows with so many holes in which a slip of so many mm is named right.
 type Named = fn(usize, f64) -> f64;
 
+/// The same of a slip that has a size of its own.
+type NamedAsIs = fn(usize) -> f64;
+
 fn last(count: usize) -> f64 {
     (count - 1) as f64
 }
@@ -110,7 +113,7 @@ const GROWING: [(&str, &str, Named); 8] = [
 ];
 
 /// Slips that have a size of their own.
-const GIVEN: [(&str, fn(usize) -> f64); 6] = [
+const GIVEN: [(&str, NamedAsIs); 6] = [
     ("from the rule's 1 in line", |n| {
         share(
             n,
