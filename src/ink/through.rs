@@ -93,7 +93,7 @@ pub(super) fn unless_struck(picture: &Picture, lines: &[Line], pen: Pen, name: N
         Name::Crossing(c) => &c.mark,
         _ => return name,
     };
-    if !is_struck(picture, lines, pen.other.max(pen.faint), mark) {
+    if !is_struck(picture, lines, pen.own(), mark) {
         return name;
     }
     Name::Unsure {
