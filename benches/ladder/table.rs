@@ -296,12 +296,24 @@ pub(crate) fn bars(lines: &[Line]) -> bool {
             );
         }
     }
+    for (name, of) in [("recall", clear.recall), ("precision", clear.precision)] {
+        bar(
+            &format!("good enough photos, {name}"),
+            share(of),
+            FOUND,
+            share(of) >= FOUND,
+        );
+    }
     let seen = lines.iter().filter(|l| l.score.excuse.is_none());
     let hard = Sum::of(seen.filter(|l| !CAREFUL.contains(&l.step)));
     for (name, of, limit) in [
         ("recall", hard.recall, FOUND_HARD),
         ("precision", hard.precision, FOUND_HARD),
-        ("strays told, as a mark or as unsure", hard.strays, STRAYS),
+        (
+            "strays told as marks",
+            [hard.strays_named, hard.strays[1]],
+            STRAYS,
+        ),
         ("rings and cross-outs named", hard.named, NAMED),
     ] {
         bar(
@@ -312,8 +324,8 @@ pub(crate) fn bars(lines: &[Line]) -> bool {
         );
     }
     println!(
-        "      of {} strays {} were told as marks",
-        hard.strays[1], hard.strays_named
+        "      of {} strays {} were told, as marks or as unsure ink",
+        hard.strays[1], hard.strays[0]
     );
     let of_photos = |n: usize, all: usize| n as f64 / all.max(1) as f64;
     for (name, value, limit) in [

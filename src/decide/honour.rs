@@ -5,7 +5,7 @@ use crate::check::{NOT_WORKED, Stage};
 use crate::frame::{Cov2, Point, Sheet};
 use crate::ink::{Ink, Mark, MarkKind};
 use crate::verdict::decision_rule::COVERAGE_FACTOR;
-use crate::verdict::{CONTRADICTION, Reason, Weight, pairing};
+use crate::verdict::{CONTRADICTION, Reason, Weight, expanded_widest, pairing};
 
 /// However uncertain its place, an answer is to no ink further away than this, mm: about the size of a mark.
 const FURTHEST_MM: f64 = 3.0;
@@ -46,7 +46,7 @@ pub fn honour(
     photos: &[String],
 ) -> (Outcome, Vec<(Weight, Reason)>) {
     let open = open_to_answers(ink);
-    let u = |o: &Open| widest_u(&o.cov);
+    let u = |o: &Open| expanded_widest(&o.cov);
     let reach = |a: &Answer, o: &Open| {
         let reach = a.uncertainty_mm + u(o) + MIDDLE_MM;
         // A reach that is no number reaches nothing.
@@ -167,7 +167,7 @@ pub fn honour(
                     });
                     outcome
                         .decided
-                        .push(decided(Says::Mark(rule), at, widest_u(&cov)));
+                        .push(decided(Says::Mark(rule), at, expanded_widest(&cov)));
                 }
                 Err(why) => told.add("answer-not-honoured", answer, &why),
             },
@@ -204,7 +204,7 @@ fn open_to_answers(ink: &Ink) -> Vec<Open> {
 
 /// Where the mark is, with its covariance, or why that cannot be said.
 fn place(o: &Open, rule: Option<ByRule>) -> Result<(Point<Sheet>, Cov2), String> {
-    let by_ink = widest_u(&o.cov);
+    let by_ink = expanded_widest(&o.cov);
     if let Some(rule) = rule {
         let away = rule.at.distance(o.at);
         let most = o.size_mm / 2.0 + RIM_MM + rule.uncertainty_mm + by_ink;
@@ -261,10 +261,6 @@ fn put_in(ink: &mut Ink, gone: &[Of], marks: Vec<Mark>, outcome: &Outcome) {
     kept.extend(marks);
     kept.sort_by(|a, b| a.at.x.total_cmp(&b.at.x).then(a.at.y.total_cmp(&b.at.y)));
     ink.marks = kept;
-}
-
-fn widest_u(cov: &Cov2) -> f64 {
-    COVERAGE_FACTOR * cov.symmetric_eigenvalues().max().max(0.0).sqrt()
 }
 
 /// What is told of answers that change nothing.

@@ -1,6 +1,6 @@
 //! Why a place could not be read: so that it can be said what to change for the next photo.
 
-use super::view::{FlatView, MIN_PX_PER_MM, jacobian};
+use super::view::{FlatView, MIN_PX_PER_MM, ROUND_CARD_MM, jacobian};
 use super::{Ink, Mark, Unsure};
 use crate::card::SeenCard;
 use crate::frame::{Pixel, Point, Sheet};
@@ -63,9 +63,6 @@ impl Blind {
         }
     }
 }
-
-/// So much round a card is its own, mm: its paper throws a shadow (as in the flat view).
-const ROUND_CARD_MM: f64 = 1.0;
 
 /// What may keep a place from being read, apart from what its own pixels show.
 pub(super) struct Sight<'a> {
@@ -149,17 +146,13 @@ pub(super) fn doubt_rims(ink: &mut Ink) {
     }
     let at_rim = |m: &Mark| {
         hidden.iter().any(|&i| {
-            let low = [i % seen.columns, i / seen.columns].map(|c| c as f64 * seen.cell_mm);
-            let near = Point::<Sheet>::new(
-                m.at.x.clamp(low[0], low[0] + seen.cell_mm),
-                m.at.y.clamp(low[1], low[1] + seen.cell_mm),
-            );
             // A card's rim was left out generously already.
             let more = match seen.blind[i] {
                 Some(Blind::Card) => 0.0,
                 _ => RIM_OF_THING_MM,
             };
-            near.distance(m.at) <= m.size_mm / 2.0 + more
+            let cell = [i % seen.columns, i / seen.columns];
+            seen.away(cell, m.at) <= m.size_mm / 2.0 + more
         })
     };
     let (rim, kept) = std::mem::take(&mut ink.marks).into_iter().partition(at_rim);

@@ -291,7 +291,6 @@ impl<'a> Drawn<'a> {
             .into_iter()
             .chain(beads)
             .map(|name| through::unless_stroke(&picture, &lines, name))
-            .map(|name| through::unless_struck(&picture, &lines, pen, name))
             .collect();
         names.extend(
             picture
@@ -305,7 +304,7 @@ impl<'a> Drawn<'a> {
                 }),
         );
         names.extend(pale::find(&picture));
-        let mut ink = combine(&picture, names);
+        let mut ink = combine(&picture, &lines, pen, names);
         ink.specks += specks;
         ink.lines = lines.iter().map(in_flat).collect();
         ink.readable = Some(picture.ground);
@@ -413,7 +412,7 @@ fn judged(
 }
 
 /// Puts rings and cross-outs to the marks that they were drawn for.
-fn combine(picture: &Picture, names: Vec<Name>) -> FlatInk {
+fn combine(picture: &Picture, lines: &[Line], pen: Pen, names: Vec<Name>) -> FlatInk {
     let mm = picture.scale;
     let mut marks: Vec<FlatMark> = Vec::new();
     let mut rings = Vec::new();
@@ -423,7 +422,7 @@ fn combine(picture: &Picture, names: Vec<Name>) -> FlatInk {
     let mut queue = names;
     let mut ink = FlatInk::default();
     while let Some(name) = queue.pop() {
-        match name {
+        match through::unless_struck(picture, lines, pen, name) {
             Name::Mark(m) => marks.push(m),
             Name::Ring(outline, inner) => {
                 queue.extend(inner.map(|n| inside(&outline, *n, mm)));

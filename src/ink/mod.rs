@@ -204,6 +204,15 @@ impl Seen {
         }
     }
 
+    /// How far a place is from a cell, mm; 0 within it.
+    pub(crate) fn away(&self, [column, row]: [usize; 2], at: Point<Sheet>) -> f64 {
+        let off = |low: usize, value: f64| {
+            let low = low as f64 * self.cell_mm;
+            value.clamp(low, low + self.cell_mm) - value
+        };
+        off(column, at.x).hypot(off(row, at.y))
+    }
+
     /// Takes cells out of what was seen, by their middles, for one reason.
     pub(crate) fn hide(&mut self, cause: Blind, hidden: impl Fn(Point<Sheet>) -> bool) {
         self.blind.resize(self.cells.len(), None);

@@ -21,7 +21,7 @@ const MESH: usize = 16;
 /// The sheet's own rim (burr, shadow, rounding) is left out, mm.
 const RIM_MM: f64 = 0.6;
 /// So much round a card is left out too: its paper throws a shadow, mm.
-const ROUND_CARD_MM: f64 = 1.0;
+pub(super) const ROUND_CARD_MM: f64 = 1.0;
 /// Fewest photo pixels a millimetre, in the worst direction, with which a mark of 0.3 mm can be seen.
 pub const MIN_PX_PER_MM: f64 = 3.5;
 

@@ -5,7 +5,7 @@ use super::{Report, words};
 use crate::decide::file::{Entry, to_text};
 use crate::decide::{self, Answer, Decided, Says};
 use crate::frame::{Point, Sheet};
-use crate::verdict::StrayState;
+use crate::verdict::{StrayState, nearest};
 
 /// Of each stray, the short name to answer by; `None` for what was named.
 #[must_use]
@@ -49,11 +49,8 @@ pub(super) fn decided(r: &Report, d: &Decided) -> String {
 
 /// ", near A3": the hole whose place is nearest.
 fn near(r: &Report, at: Point<Sheet>) -> String {
-    let nearest = r.plan.holes.iter().min_by(|a, b| {
-        let away = |h: &crate::plan::Hole| h.at.distance(at);
-        away(a).total_cmp(&away(b))
-    });
-    nearest.map_or_else(String::new, |h| format!(", near {}", h.name))
+    let hole = nearest(r.plan, at).map(|h| &r.plan.holes[h].name);
+    hole.map_or_else(String::new, |name| format!(", near {name}"))
 }
 
 /// The file to fill in: what was answered, and what is open.

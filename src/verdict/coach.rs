@@ -55,11 +55,11 @@ pub fn advise(plan: &Plan, verdict: &Verdict, seen: &Seen, taken: Option<Taken>)
         let holes = holes.iter().map(|&h| plan.holes[h].name.clone()).collect();
         all.push(Advice { cause, holes, text });
     };
-    for (cause, holes) in blind_holes(plan, verdict, seen) {
-        let text = of_cause(cause, &names(plan, &holes), holes.len() > 1, taken);
-        tell(cause.code(), &holes, text);
-    }
     let told_causes = blind_holes(plan, verdict, seen);
+    for (cause, holes) in &told_causes {
+        let text = of_cause(*cause, &names(plan, holes), holes.len() > 1, taken);
+        tell(cause.code(), holes, text);
+    }
     if verdict.reasons.iter().any(|r| r.code == "face-unseen") {
         let of_holes = |c| told_causes.iter().any(|(cause, _)| *cause == c);
         if let Some((cause, at)) = largest_patch(seen).filter(|(c, _)| !of_holes(*c)) {
@@ -188,15 +188,8 @@ fn main_cause(seen: &Seen, at: Point<Sheet>, radius_mm: f64) -> Option<Blind> {
     let mut counts = [0usize; Blind::ALL.len()];
     for (i, cause) in seen.blind.iter().enumerate() {
         let Some(cause) = cause else { continue };
-        let low = Point::<Sheet>::new(
-            (i % seen.columns) as f64 * seen.cell_mm,
-            (i / seen.columns) as f64 * seen.cell_mm,
-        );
-        let near = Point::new(
-            at.x.clamp(low.x, low.x + seen.cell_mm),
-            at.y.clamp(low.y, low.y + seen.cell_mm),
-        );
-        if near.distance(at) <= radius_mm
+        let cell = [i % seen.columns, i / seen.columns];
+        if seen.away(cell, at) <= radius_mm
             && let Some(k) = Blind::ALL.iter().position(|c| c == cause)
         {
             counts[k] += 1;

@@ -23,7 +23,8 @@ mod reasons;
 mod states;
 mod words;
 
-pub(crate) use states::{CONTRADICTION, direction_of_u};
+pub(crate) use states::{CONTRADICTION, direction_of_u, expanded_widest};
+pub(crate) use words::nearest;
 
 use crate::frame::{Point, Sheet};
 use crate::ink::{Ink, MarkKind};

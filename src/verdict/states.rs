@@ -62,7 +62,7 @@ fn expanded_along(cov: &Cov2, direction: Vector2<f64>) -> f64 {
 }
 
 /// Expanded uncertainty in the worst direction; infinite if `cov` is no covariance.
-pub(super) fn expanded_widest(cov: &Cov2) -> f64 {
+pub(crate) fn expanded_widest(cov: &Cov2) -> f64 {
     if !is_covariance(cov) {
         return f64::INFINITY;
     }
@@ -443,14 +443,9 @@ fn place_seen(seen: &Seen, plan: &Plan, at: Point<Sheet>, radius: f64) -> bool {
     let (bottom, top) = range(at.y, plan.height_mm);
     for row in bottom..top {
         for column in left..right {
-            let nearest = |low: usize, value: f64| {
-                let low = low as f64 * seen.cell_mm;
-                value.clamp(low, low + seen.cell_mm) - value
-            };
-            let away = nearest(column, at.x).hypot(nearest(row, at.y));
             let shown =
                 column < seen.columns && row < seen.rows && seen.cells[row * seen.columns + column];
-            if away <= radius && !shown {
+            if seen.away([column, row], at) <= radius && !shown {
                 return false;
             }
         }

@@ -146,7 +146,7 @@ pub(super) fn offset_fine(v: Vector2<f64>) -> String {
 }
 
 /// The planned hole nearest to a place.
-pub(super) fn nearest(plan: &Plan, at: Point<Sheet>) -> Option<usize> {
+pub(crate) fn nearest(plan: &Plan, at: Point<Sheet>) -> Option<usize> {
     (0..plan.holes.len()).min_by(|&a, &b| {
         let away = |h: usize| plan.holes[h].at.distance(at);
         away(a).total_cmp(&away(b))

@@ -292,6 +292,14 @@ fn pale_print_over_ticks_falls_away_once_the_pen_is_known_and_a_pale_strike_does
         let struck = read(&face(200.0, &inks), PX_PER_MM);
         let live = struck.marks.iter().filter(|m| !m.crossed_out).count();
         assert_eq!(live, 5, "{level}: {:?} {:?}", struck.marks, struck.unsure);
+        // A ring round it does not make it surer.
+        let black = ring(32.0, 8.0, 4.2, 6.3, 1.0)
+            .into_iter()
+            .map(|i| (i, 40.0));
+        let inks: Vec<_> = inks.into_iter().chain(black).collect();
+        let ringed = read(&face(200.0, &inks), PX_PER_MM);
+        let live = ringed.marks.iter().filter(|m| !m.crossed_out).count();
+        assert_eq!(live, 5, "{level}: {:?} {:?}", ringed.marks, ringed.unsure);
     }
 }
 
