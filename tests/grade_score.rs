@@ -338,6 +338,12 @@ fn habits_are_those_behind_the_points() {
     let (told, advice) = habits(&|p| along(p, "A", &|k| 0.25 * k as f64), &asis);
     assert_eq!(told[0], (Habit::Steps, row("A")));
     assert!(advice[0].contains("instead of stepping"), "{advice:?}");
+    // Stepped from a later mark: the mark is named, and how far it is out at the last.
+    let late = |k: usize| 0.4 * k.saturating_sub(2) as f64;
+    let (told, advice) = habits(&|p| along(p, "A", &late), &asis);
+    assert_eq!(told[0], (Habit::Steps, row("A")));
+    let wanted = "In row A all is well up to A3, and from there small errors add up, to 0.09";
+    assert!(advice[0].starts_with(wanted), "{advice:?}");
     let (told, _) = habits(&|p| along(p, "B", &|_| 1.4), &asis);
     assert_eq!(told[0], (Habit::Start, row("B")));
     let (told, _) = habits(

@@ -213,6 +213,35 @@ fn the_right_cause_is_named() {
     assert!(missed.is_empty(), "{missed:#?}");
 }
 
+/// A row of 14, right up to its fifth mark and stepped from there: the mark from which is named within one, and the
+/// step to 0.06 mm. Of a row right up to its second mark no more can be said than that it was stepped.
+#[test]
+fn steps_from_a_later_mark_are_named_with_the_mark() {
+    let e = EDGE_DISTANCE_MM;
+    for step in [-0.4, 0.4] {
+        let named = share(
+            14,
+            |k, s| [s + step * k.saturating_sub(4) as f64, e],
+            |c| matches!(c, Some(Slip::StepsFrom(4..=6, mm)) if (mm - step).abs() < 0.06),
+        );
+        println!(
+            "14 holes, steps of {step} mm from A5 on: {:.1} %",
+            100.0 * named
+        );
+        assert!(named >= BAR, "{named}");
+        let stepped = share(
+            14,
+            |k, s| [s + step * k.saturating_sub(1) as f64, e],
+            |c| matches!(c, Some(Slip::Steps(_) | Slip::StepsFrom(2..=3, _))),
+        );
+        println!(
+            "14 holes, steps of {step} mm from A2 on: {:.1} %",
+            100.0 * stepped
+        );
+        assert!(stepped >= BAR, "{stepped}");
+    }
+}
+
 /// Slips that need stations of their own, or a line, or a sheet, to show.
 #[test]
 fn what_line_and_sheet_show_is_named() {
@@ -415,6 +444,43 @@ fn what_cannot_be_judged_is_not() {
         "row A: A1 to A5 run 0.40 mm short per step: measure each from the end edge instead of from the mark before \
          (chance 0.1 % or less)"
     );
+}
+
+/// The sentence names the mark from which the row was stepped, also where one before it was not read.
+#[test]
+fn the_mark_stepped_from_is_named() {
+    let stations = stations(14);
+    let names: Vec<String> = (1..=14).map(|k| format!("A{k}")).collect();
+    for unread in [None, Some(1)] {
+        let read: Vec<usize> = (0..14).filter(|k| Some(*k) != unread).collect();
+        let marks: Vec<[f64; 2]> = read
+            .iter()
+            .map(|&k| {
+                [
+                    stations[k] - 0.4 * k.saturating_sub(4) as f64,
+                    EDGE_DISTANCE_MM,
+                ]
+            })
+            .collect();
+        let planned: Vec<f64> = read.iter().map(|&k| stations[k]).collect();
+        let cause = explain(&RowMarks {
+            stations_mm: &planned,
+            edge_mm: EDGE_MM,
+            edge_distance_mm: EDGE_DISTANCE_MM,
+            marks: &marks,
+            sd_mm: 0.05,
+            shared: Shared::default(),
+            line: None,
+            sheet: None,
+        })
+        .unwrap();
+        let names: Vec<&str> = read.iter().map(|&k| names[k].as_str()).collect();
+        assert_eq!(
+            cause.sentence("A", &names),
+            "row A: A5 to A14 run 0.40 mm short per step: measure each from the end edge instead of from the mark \
+             before (chance 0.1 % or less)"
+        );
+    }
 }
 
 /// A row of the fixture measured from the wrong end: its marks belong to no hole, and the slip is named.

@@ -178,6 +178,22 @@ fn lengths() {
     });
 }
 
+/// Right up to the fourth mark, and 0.4 mm short per step from there.
+#[test]
+fn steps_from_a_later_mark() {
+    for seed in SEEDS {
+        let told = bench(seed, PLAIN, |k, _| [-0.4 * k.saturating_sub(3) as f64, 0.0]);
+        let figure = told.iter().find_map(|t| {
+            let rest = t.strip_prefix("row A: A4 to A10 run ")?;
+            let (mm, rest) =
+                rest.split_once(" mm short per step: measure each from the end edge")?;
+            rest.contains("(chance").then_some(mm)?.parse::<f64>().ok()
+        });
+        let right = figure.is_some_and(|mm| (mm - 0.4).abs() < 0.05);
+        assert!(right, "seed {seed}: {told:#?}");
+    }
+}
+
 #[test]
 fn ends() {
     says("in reverse order", PLAIN, |k, plan| {

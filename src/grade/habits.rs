@@ -159,11 +159,11 @@ pub fn slips(found: &Findings, plan: &Plan, score: &Score) -> Vec<Slipped> {
         + lost("lines.parallel")
         + lost("lines.straight");
     let share = shares(found, plan, &caused);
-    for (row, cause, reach_mm) in caused {
+    for caused in caused {
         // The points lost to places are shared out by how much each row adds to what is out of place.
-        let cost = placed * share(Some(&row.name));
-        if reach_mm >= NOTABLE * plan.tolerance_mm && cost > 0.0 {
-            all.push(slipped(row, cause, reach_mm, cost, plan));
+        let cost = placed * share(Some(&caused.row.name));
+        if caused.reach_mm >= NOTABLE * plan.tolerance_mm && cost > 0.0 {
+            all.push(slipped(&caused, cost, plan));
         }
     }
     let scattered = placed * share(None);
@@ -205,16 +205,38 @@ fn worst_off(found: &Findings) -> Option<f64> {
     off.reduce(f64::max)
 }
 
-/// What explains each row that has a slip, and how far it moves a mark at the most, mm.
-fn causes<'p>(found: &Findings, plan: &'p Plan) -> Vec<(&'p Row, Cause, f64)> {
+/// A row that has a slip.
+struct Caused<'p> {
+    row: &'p Row,
+    cause: Cause,
+    /// How far it moves a mark at the most, mm.
+    reach_mm: f64,
+    /// The hole from which it was stepped, where that is a later one than the first.
+    from: Option<&'p str>,
+}
+
+/// What explains each row that has a slip.
+fn causes<'p>(found: &Findings, plan: &'p Plan) -> Vec<Caused<'p>> {
     let told = Told::of(found);
     plan.rows
         .iter()
         .filter_map(|row| {
-            let cause = told.cause(plan, row)?;
+            let (cause, told_from) = told.cause(plan, row)?;
             let last = row.stations_mm.last().copied().unwrap_or(0.0);
-            let reach = match cause.slip {
+            let mut from = None;
+            let reach_mm = match cause.slip {
                 Slip::Steps(mm) => mm.abs() * (row.stations_mm.len() - 1) as f64,
+                Slip::StepsFrom(k, mm) => {
+                    let own: Vec<&str> = plan
+                        .holes
+                        .iter()
+                        .filter(|h| h.row.as_ref() == Some(&row.name))
+                        .map(|h| h.name.as_str())
+                        .collect();
+                    let at = own.iter().position(|n| Some(n) == told_from.get(k - 1))?;
+                    from = Some(own[at]);
+                    mm.abs() * (own.len() - 1 - at) as f64
+                }
                 Slip::Start(mm)
                 | Slip::InchLine(mm)
                 | Slip::From(_, mm)
@@ -226,7 +248,12 @@ fn causes<'p>(found: &Findings, plan: &'p Plan) -> Vec<(&'p Row, Cause, f64)> {
                 // The print of the card is not the student's.
                 Slip::Scale(_) => return None,
             };
-            Some((row, cause, reach))
+            Some(Caused {
+                row,
+                cause,
+                reach_mm,
+                from,
+            })
         })
         .collect()
 }
@@ -289,10 +316,10 @@ impl Told {
         }
     }
 
-    /// What explains a row.
-    fn cause(&self, plan: &Plan, row: &Row) -> Option<Cause> {
+    /// What explains a row, and the names of the holes it was told from.
+    fn cause(&self, plan: &Plan, row: &Row) -> Option<(Cause, Vec<&str>)> {
         let marks = (&self.holes[..], &self.strays[..]);
-        of_row(plan, row, marks, &self.lines, &self.outline).map(|(cause, _)| cause)
+        of_row(plan, row, marks, &self.lines, &self.outline)
     }
 }
 
@@ -301,12 +328,12 @@ impl Told {
 fn shares<'a>(
     found: &'a Findings,
     plan: &Plan,
-    caused: &[(&Row, Cause, f64)],
+    caused: &[Caused],
 ) -> impl Fn(Option<&str>) -> f64 + use<'a> {
     let explained: Vec<String> = caused
         .iter()
-        .filter(|(.., reach)| *reach >= NOTABLE * plan.tolerance_mm)
-        .map(|(r, ..)| r.name.clone())
+        .filter(|c| c.reach_mm >= NOTABLE * plan.tolerance_mm)
+        .map(|c| c.row.name.clone())
         .collect();
     let square = |h: &super::findings::FoundHole| {
         let mm = h.off_mm().map_or(0.0, |mm| mm - h.u());
@@ -328,16 +355,19 @@ fn shares<'a>(
     }
 }
 
-fn slipped(row: &Row, cause: Cause, reach_mm: f64, cost: f64, plan: &Plan) -> Slipped {
-    let name = &row.name;
+fn slipped(caused: &Caused, cost: f64, plan: &Plan) -> Slipped {
+    let name = &caused.row.name;
     let mm = |v: f64| both(v.abs(), plan.units);
-    let (habit, advice) = match cause.slip {
-        Slip::Steps(_) => (
+    let (habit, advice) = match caused.cause.slip {
+        Slip::Steps(_) | Slip::StepsFrom(..) => (
             Habit::Steps,
             format!(
-                "In row {name} small errors add up, to {} at its last hole. Leave the rule where it is, with its end on the edge, \
+                "In row {name} {}small errors add up, to {} at its last hole. Leave the rule where it is, with its end on the edge, \
                  and mark every hole from there instead of stepping from mark to mark.",
-                mm(reach_mm)
+                caused.from.map_or_else(String::new, |hole| format!(
+                    "all is well up to {hole}, and from there "
+                )),
+                mm(caused.reach_mm)
             ),
         ),
         Slip::Start(v) => (

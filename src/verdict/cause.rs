@@ -76,6 +76,8 @@ pub struct RowSheet {
 pub enum Slip {
     /// Stepped from hole to hole: each step is this much too long, mm.
     Steps(f64),
+    /// Right up to this station (number from 1), and stepped from there: each step is this much too long, mm.
+    StepsFrom(usize, f64),
     /// All marks this far along, mm: started from another place than the edge.
     Start(f64),
     /// [`Slip::Start`] by an inch: measured from the rule's 1 in line, or as if from it.
@@ -103,8 +105,13 @@ pub enum Slip {
 }
 
 impl Slip {
+    /// Whether both are of one kind: their evidence counts together.
     fn is_like(&self, other: &Self) -> bool {
-        std::mem::discriminant(self) == std::mem::discriminant(other)
+        let kind = |slip: &Self| match slip {
+            Self::StepsFrom(..) => std::mem::discriminant(&Self::Steps(0.0)),
+            slip => std::mem::discriminant(slip),
+        };
+        kind(self) == kind(other)
     }
 }
 
@@ -125,6 +132,9 @@ const FEWEST: usize = 5;
 /// one. The first keeps claims in rows with none below 2 %.
 const CLAIM_CHANCE: f64 = 0.5;
 const CLAIM_THIS: f64 = 0.5;
+/// Of a row that was stepped, a later start than its first mark is claimed when it is this likely: it says that the
+/// marks before are right, and the mark that it names.
+const CLAIM_LATER: f64 = 0.9;
 
 /// The slip that explains the marks of a row; `None` when there is none, when it cannot be told from
 /// chance, or when two explain it alike. Needs five marks or more and one for each station.
@@ -152,14 +162,27 @@ pub fn explain(row: &RowMarks) -> Option<Cause> {
         let own = models.iter().zip(&weights).filter(|(m, _)| of(m.slip));
         own.map(|(_, w)| w).sum::<f64>() / total
     };
-    let best = (0..models.len())
-        .filter(|&i| models[i].slip.is_some())
-        .max_by(|&a, &b| weights[a].total_cmp(&weights[b]))?;
-    let slip = models[best].slip?;
+    // The kind of slip first, since one that may have begun at many marks is spread over as many models; then the
+    // likeliest of that kind.
+    let slips = || {
+        models
+            .iter()
+            .zip(&weights)
+            .filter_map(|(m, w)| Some((m.slip?, *w)))
+    };
+    let of_kind = |kind: &Slip| share(&|s| s.is_some_and(|s| s.is_like(kind)));
+    let (kind, probability) = slips()
+        .map(|(slip, _)| (slip, of_kind(&slip)))
+        .max_by(|a, b| a.1.total_cmp(&b.1))?;
+    let is_later = |slip: &Slip| matches!(slip, Slip::StepsFrom(..));
+    let later = share(&|s| s.as_ref().is_some_and(is_later)) > CLAIM_LATER * probability;
+    let (slip, _) = slips()
+        .filter(|(slip, _)| slip.is_like(&kind) && (later || !is_later(slip)))
+        .max_by(|a, b| a.1.total_cmp(&b.1))?;
     let cause = Cause {
         slip,
         chance: share(&|s| s.is_none()),
-        probability: share(&|s| s.is_some_and(|s| s.is_like(&slip))),
+        probability,
     };
     let any = 1.0 - cause.chance;
     (cause.chance < CLAIM_CHANCE && cause.probability > CLAIM_THIS * any).then_some(cause)

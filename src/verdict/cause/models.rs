@@ -3,7 +3,7 @@
 use nalgebra::DVector;
 
 use super::evidence::{Model, Part, Prior, Way};
-use super::{RowLine, RowMarks, Slip};
+use super::{FEWEST, RowLine, RowMarks, Slip};
 
 /// Odds before looking that a row has no slip: most rows are marked out well.
 const NONE: f64 = 0.5;
@@ -12,6 +12,8 @@ const ONE_OUT: f64 = 0.1;
 /// Odds of each slip, by how often it is met: common practice, no source.
 const COMMON: f64 = 0.06;
 const RARE: f64 = 0.02;
+/// Share of rows stepped from mark to mark of which this began later than at the first mark.
+const LATER: f64 = 0.1;
 
 /// Sizes that half of all slips stay below, mm. Steps and starts add up hundredths; a miscount is a division of
 /// the rule or more; a mark by itself may be anywhere.
@@ -135,11 +137,26 @@ fn lengths(row: &Row, out: &mut Vec<Model>) {
     let length = s[n - 1] - s[0];
     let mut gaps: Vec<f64> = s.windows(2).map(|w| w[1] - w[0]).collect();
     gaps.sort_by(f64::total_cmp);
-    let steps = (length / gaps[gaps.len() / 2]).round().max(1.0);
+    let in_steps = |length: f64| (length / gaps[gaps.len() / 2]).round().max(1.0);
+    let steps = in_steps(length);
     let ramp = part(n, Prior::Within(SMALL_MM), |k| (s[k] - s[0]) / length);
-    out.push(row.model(COMMON, [vec![ramp], vec![]], |s| {
-        Some(Slip::Steps(s[0] / steps))
-    }));
+    out.push(
+        row.model((1.0 - LATER) * COMMON, [vec![ramp], vec![]], |s| {
+            Some(Slip::Steps(s[0] / steps))
+        }),
+    );
+    // Right up to mark k, and each pitch from there on adds the same. Fewer marks than agree by chance are no drift.
+    let places = (n - 1).saturating_sub(FEWEST);
+    for k in 1..=places {
+        let rest = s[n - 1] - s[k];
+        let ramp = part(n, Prior::Within(SMALL_MM), |i| {
+            (s[i] - s[k]).max(0.0) / rest
+        });
+        let odds = LATER * COMMON / places as f64;
+        out.push(row.model(odds, [vec![ramp], vec![]], |s| {
+            Some(Slip::StepsFrom(k + 1, s[0] / in_steps(rest)))
+        }));
+    }
     let all = |prior| part(n, prior, |_| 1.0);
     let start = all(Prior::Within(SMALL_MM));
     out.push(row.model(COMMON, [vec![start], vec![]], |s| {

@@ -12,13 +12,18 @@ impl Cause {
         );
         let way =
             |mm: f64, plus: &'static str, minus: &'static str| if mm > 0.0 { plus } else { minus };
-        let what = match self.slip {
-            Slip::Steps(mm) => format!(
-                "{first} to {last} run {:.2} mm {} per step: measure each from the end edge instead of from the \
+        let nth = |k: usize| names.get(k - 1).copied().unwrap_or("one mark");
+        let steps = |from: &str, mm: f64| {
+            format!(
+                "{from} to {last} run {:.2} mm {} per step: measure each from the end edge instead of from the \
                  mark before",
                 mm.abs(),
                 way(mm, "long", "short")
-            ),
+            )
+        };
+        let what = match self.slip {
+            Slip::Steps(mm) => steps(first, mm),
+            Slip::StepsFrom(k, mm) => steps(nth(k), mm),
             Slip::Start(mm) => format!(
                 "all marks lie {:.1} mm {} along the row: look where the rule was started from",
                 mm.abs(),
@@ -47,7 +52,7 @@ impl Cause {
             }
             Slip::From(k, mm) => format!(
                 "from {} on, all marks lie {:.1} mm {}: one step was miscounted or misread there",
-                names.get(k - 1).copied().unwrap_or("one mark"),
+                nth(k),
                 mm.abs(),
                 way(mm, "too far", "short")
             ),
