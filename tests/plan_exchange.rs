@@ -174,6 +174,35 @@ fn dxf_there_and_back() {
     }
 }
 
+/// A datum hole that is drilled already stays one: the plan made of the export has nothing to be marked there.
+#[test]
+fn what_is_drilled_stays_drilled() {
+    let ring = starters::named("ring").unwrap().text;
+    let plan = parse(ring, Path::new("ring.toml")).unwrap();
+    assert_eq!(plan.drilled.len(), 1);
+    let found = from_dxf(&to_dxf(&plan).unwrap(), &every()).unwrap();
+    same_places(&found, &plan);
+    let told = "1 x point on layer DRILLED, as drilled already: nothing is to be marked there";
+    assert!(found.taken.iter().any(|t| t == told), "{:?}", found.taken);
+    let text = plan_text(&found, "ring", found.sheet_mm.unwrap(), 0.8);
+    let again = parse(&text, Path::new("again.toml")).unwrap();
+    assert_eq!(again.holes.len(), plan.holes.len());
+    let [there, here] = [&again, &plan].map(|p| p.drilled[0].at);
+    assert!(there.distance(here) < WRITTEN_MM, "{there:?} {here:?}");
+    // A circle about it on another layer does not make it a hole to be marked.
+    let entities = [
+        circle("RIVETS", "10", "10", "1.6"),
+        point("drilled", "10", "10"),
+        point("HOLES", "30", "10"),
+    ];
+    let found = from_dxf(&dxf(Some("4"), "", &entities.concat()), &every()).unwrap();
+    assert_eq!(
+        (found.holes.len(), found.drilled.len()),
+        (1, 1),
+        "{found:?}"
+    );
+}
+
 /// An entity as pairs of code and value.
 fn pairs(list: &[(i32, &str)]) -> String {
     list.iter()

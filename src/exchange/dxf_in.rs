@@ -7,7 +7,7 @@ use dxf::entities::{Entity, EntityType, Insert};
 use dxf::enums::Units as Dxf;
 use dxf::{Block, Drawing};
 
-use super::{ExchangeError, Imported, MOST_HOLES, check_size};
+use super::{DRILLED_LAYER, ExchangeError, Imported, MOST_HOLES, check_size};
 use crate::plan::Units;
 use crate::plan::length::{MM_PER_INCH, mm_per};
 
@@ -50,7 +50,7 @@ impl Tally {
 /// Reads holes from an ASCII DXF file.
 ///
 /// Taken are points, circles up to `largest_mm`, and inserts of blocks that are no larger; a point in its
-/// circle is one hole. The largest closed polyline without bulges is the outline, and its lower left corner
+/// circle is one hole; what is on a layer `DRILLED` is drilled already. The largest closed polyline without bulges is the outline, and its lower left corner
 /// the origin. Everything else is left out, and told.
 ///
 /// # Errors
@@ -123,7 +123,8 @@ struct Reading<'d> {
     inserts: usize,
     choice: &'d DxfChoice,
     scale: f64,
-    holes: Vec<[f64; 2]>,
+    /// Centres, and whether they are drilled already.
+    holes: Vec<([f64; 2], bool)>,
     outlines: Vec<Vec<[f64; 2]>>,
     taken: Tally,
     left_out: Tally,
@@ -155,10 +156,11 @@ impl Reading<'_> {
             return Ok(());
         }
         let on = format!("on layer {layer}");
+        let drilled = layer.eq_ignore_ascii_case(DRILLED_LAYER);
         match &entity.specific {
             EntityType::ModelPoint(p) => self.hole(
                 [p.location.x, p.location.y],
-                p.extrusion_direction.z,
+                (p.extrusion_direction.z, drilled),
                 &format!("point {on}"),
             ),
             EntityType::Circle(c) => {
@@ -172,11 +174,11 @@ impl Reading<'_> {
                 }
                 self.hole(
                     [c.center.x, c.center.y],
-                    c.normal.z,
+                    (c.normal.z, drilled),
                     &format!("circle {on}"),
                 )
             }
-            EntityType::Insert(insert) => self.insert(insert, &on),
+            EntityType::Insert(insert) => self.insert(insert, drilled, &on),
             EntityType::LwPolyline(line) => {
                 let closed = line.is_closed();
                 let curved = line.vertices.iter().any(|v| v.bulge != 0.0);
@@ -209,7 +211,12 @@ impl Reading<'_> {
     }
 
     /// Adds a hole at a place of the file.
-    fn hole(&mut self, at: [f64; 2], up: f64, what: &str) -> Result<(), ExchangeError> {
+    fn hole(
+        &mut self,
+        at: [f64; 2],
+        (up, drilled): (f64, bool),
+        what: &str,
+    ) -> Result<(), ExchangeError> {
         let mm = at.map(|v| v * self.scale);
         // Ten metres, as for a sheet.
         if !mm.iter().all(|v| v.is_finite() && v.abs() <= 1e4) {
@@ -219,8 +226,12 @@ impl Reading<'_> {
         } else if up < 0.0 {
             self.left_out.add(format!("{what}: drawn from behind"));
         } else {
-            self.taken.add(what);
-            self.holes.push(mm);
+            self.taken.add(if drilled {
+                format!("{what}, as drilled already: nothing is to be marked there")
+            } else {
+                what.to_string()
+            });
+            self.holes.push((mm, drilled));
             // Twice as many: a point and a circle for each.
             if self.holes.len() > 2 * MOST_HOLES {
                 return Err(ExchangeError::TooMany);
@@ -230,7 +241,7 @@ impl Reading<'_> {
     }
 
     /// A block no larger than a hole is one: at its circle, or else at its own place.
-    fn insert(&mut self, insert: &Insert, on: &str) -> Result<(), ExchangeError> {
+    fn insert(&mut self, insert: &Insert, drilled: bool, on: &str) -> Result<(), ExchangeError> {
         let name: String = insert
             .name
             .chars()
@@ -290,7 +301,7 @@ impl Reading<'_> {
                     insert.location.x + cos * x - sin * y,
                     insert.location.y + sin * x + cos * y,
                 ];
-                self.hole(at, insert.extrusion_direction.z, &what)?;
+                self.hole(at, (insert.extrusion_direction.z, drilled), &what)?;
             }
         }
         Ok(())
@@ -366,19 +377,26 @@ impl Reading<'_> {
             }
         }
         let mut holes: Vec<(Option<String>, [f64; 2])> = Vec::new();
+        let mut done: Vec<[f64; 2]> = Vec::new();
         let mut same = 0;
-        for at in &self.holes {
+        // Those drilled first: a circle on another layer about one makes it no hole to be marked.
+        self.holes.sort_by_key(|(_, drilled)| !drilled);
+        for (at, drilled) in &self.holes {
             let at = [at[0] - origin[0], at[1] - origin[1]];
             let known = holes
                 .iter()
-                .any(|(_, h)| (h[0] - at[0]).hypot(h[1] - at[1]) < ONE_HOLE_MM);
+                .map(|(_, h)| h)
+                .chain(&done)
+                .any(|h| (h[0] - at[0]).hypot(h[1] - at[1]) < ONE_HOLE_MM);
             if known {
                 same += 1;
+            } else if *drilled {
+                done.push(at);
             } else {
                 holes.push((None, at));
             }
         }
-        if holes.len() > MOST_HOLES {
+        if holes.len() + done.len() > MOST_HOLES {
             return Err(ExchangeError::TooMany);
         }
         let left_out = self.left_out.told();
@@ -393,6 +411,7 @@ impl Reading<'_> {
         }
         Ok(Imported {
             holes,
+            drilled: done,
             sheet_mm,
             units,
             taken,

@@ -4,7 +4,7 @@ use dxf::entities::{Circle, Entity, EntityType, LwPolyline, ModelPoint, Text};
 use dxf::enums::{AcadVersion, Units as Dxf};
 use dxf::{Drawing, LwPolylineVertex, Point};
 
-use super::ExchangeError;
+use super::{DRILLED_LAYER, ExchangeError};
 use crate::plan::length::mm_per;
 use crate::plan::{Plan, Units};
 
@@ -49,7 +49,7 @@ pub fn to_dxf(plan: &Plan) -> Result<Vec<u8>, ExchangeError> {
         .chain(plan.drilled.iter().map(|h| (h, true)))
     {
         let at = Point::new(hole.at.x / mm, hole.at.y / mm, 0.0);
-        let layer = if drilled { "DRILLED" } else { "HOLES" };
+        let layer = if drilled { DRILLED_LAYER } else { "HOLES" };
         add(layer, EntityType::ModelPoint(ModelPoint::new(at.clone())));
         if let Some(d) = plan.rivet_mm.filter(|_| !drilled) {
             add(

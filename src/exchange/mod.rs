@@ -25,12 +25,16 @@ use crate::plan::length::mm_per;
 pub const LARGEST_FILE: u64 = 32 << 20;
 /// Most holes taken: as many as a plan may have.
 const MOST_HOLES: usize = 2000;
+/// The layer of holes that are drilled already, in what is written and in what is read.
+const DRILLED_LAYER: &str = "DRILLED";
 
 /// What was found in a file.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Imported {
     /// The holes: a name where the file has one, and the centre, mm from the lower left corner of the sheet.
     pub holes: Vec<(Option<String>, [f64; 2])>,
+    /// Centres of holes that are drilled already, mm: nothing is to be marked there.
+    pub drilled: Vec<[f64; 2]>,
     /// Width and height of the sheet, mm, where the file shows its outline.
     pub sheet_mm: Option<[f64; 2]>,
     /// The unit of the file's numbers.
@@ -122,7 +126,7 @@ fn check_size(bytes: &[u8]) -> Result<(), ExchangeError> {
 }
 
 /// The plan of what was found, as the text of a plan file: single holes, each with its place in the file's
-/// unit. Holes without a usable name of their own are called `H1`, `H2`, ...
+/// unit. Holes without a usable name of their own are called `H1`, `H2`, ..., those drilled already too.
 #[must_use]
 pub fn plan_text(found: &Imported, title: &str, size_mm: [f64; 2], tolerance_mm: f64) -> String {
     let unit = match found.units {
@@ -158,11 +162,13 @@ pub fn plan_text(found: &Imported, title: &str, size_mm: [f64; 2], tolerance_mm:
         show(tolerance_mm)
     );
     let mut used: Vec<String> = Vec::new();
-    let given: Vec<Option<&str>> = found
-        .holes
+    let to_mark = found.holes.iter().map(|(n, at)| (n.as_deref(), at, false));
+    let drilled = found.drilled.iter().map(|at| (None, at, true));
+    let all: Vec<_> = to_mark.chain(drilled).collect();
+    let given: Vec<Option<&str>> = all
         .iter()
-        .map(|(name, _)| {
-            let name = name.as_deref().filter(|n| usable(n))?;
+        .map(|(name, ..)| {
+            let name = name.filter(|n| usable(n))?;
             let lower = name.to_lowercase();
             if used.contains(&lower) {
                 return None;
@@ -172,7 +178,7 @@ pub fn plan_text(found: &Imported, title: &str, size_mm: [f64; 2], tolerance_mm:
         })
         .collect();
     let mut next = 1;
-    for ((_, [x, y]), name) in found.holes.iter().zip(given) {
+    for ((_, [x, y], drilled), name) in all.iter().zip(given) {
         let name = name.map_or_else(
             || {
                 while used.contains(&format!("h{next}")) {
@@ -185,9 +191,10 @@ pub fn plan_text(found: &Imported, title: &str, size_mm: [f64; 2], tolerance_mm:
         );
         let _ = write!(
             out,
-            "\n[[hole]]\nname = \"{name}\"\nx = {}\ny = {}\n",
+            "\n[[hole]]\nname = \"{name}\"\nx = {}\ny = {}\n{}",
             show(*x),
-            show(*y)
+            show(*y),
+            if *drilled { "drilled = true\n" } else { "" }
         );
     }
     out

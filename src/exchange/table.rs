@@ -122,6 +122,7 @@ pub fn from_csv(bytes: &[u8], units: Option<Units>) -> Result<Imported, Exchange
     )];
     Ok(Imported {
         holes,
+        drilled: Vec::new(),
         sheet_mm: None,
         units,
         taken,

@@ -107,8 +107,13 @@ pub(super) fn export(args: &ExportArgs) -> Result<Status, Failure> {
         }
     };
     draw::write(&args.out, &bytes).map_err(|e| Failure::told(&e))?;
+    let drilled = match (plan.drilled.len(), ending(&args.out).as_deref()) {
+        (0, _) => String::new(),
+        (n, Some("dxf")) => format!(", and {n} drilled already, on a layer of their own"),
+        (n, _) => format!("; {n} drilled already left out: a list of holes to mark"),
+    };
     out::print(&format!(
-        "{}: {}\n",
+        "{}: {}{drilled}\n",
         args.out.display(),
         count(plan.holes.len(), "hole", "holes")
     ))?;
