@@ -145,6 +145,79 @@ fn crowded_figures_are_spread() {
     assert!(xs.windows(2).all(|w| w[1] - w[0] > 3.1 - 1e-5), "{xs:?}");
 }
 
+/// More holes than figures have room for: fewer figures, within the piece's length, and the drawing says so.
+#[test]
+fn a_row_with_too_many_figures_is_thinned() {
+    let row = |name: &str, along: &str, first: f64, pitch: f64, count: usize| {
+        format!(
+            "[[row]]\nname = \"{name}\"\nalong = \"{along}\"\nedge_distance = 9\nfirst = {first}\npitch = {pitch}\n\
+             count = {count}\n"
+        )
+    };
+    let head = "units = \"mm\"\n[sheet]\nwidth = 1200\nheight = 90\n[tolerance]\nposition = 0.5\n";
+    let long = row("Strip", "bottom", 15.0, 13.0, 91);
+    let short = row("B", "top", 15.0, 19.5, 61);
+    let plan = parse(&format!("{head}{long}{short}"), Path::new("p.toml")).unwrap();
+    let all = texts(&drawing(&plan, Paper::A4));
+    let note = "Row Strip: for want of room not every hole has its figure here; punchready plan stations lists all.";
+    assert!(all.iter().any(|t| t.0 == note), "{all:?}");
+    let x_of = |what: &str| all.iter().find(|t| t.0 == what).map(|t| t.1[0]);
+    // Every second and the last stand there, and those of the other row all.
+    for there in ["15", "41", "1185", "34.5", "1165.5"] {
+        assert!(x_of(there).is_some(), "{there}");
+    }
+    assert_eq!(x_of("28"), None);
+    // A figure's own place is half its height beside its line; the piece is 240 mm long on paper.
+    let figures: Vec<f64> = all
+        .iter()
+        .filter(|t| {
+            t.0.parse::<f64>()
+                .is_ok_and(|v| v != 90.0 && v != 1200.0 && v != 9.0)
+        })
+        .map(|t| t.1[0])
+        .collect();
+    let [least, most] = [f64::min, f64::max].map(|f| figures.iter().copied().reduce(f).unwrap());
+    assert!(most - least < 240.0 + 1e-5, "{least} to {most}");
+    for (i, a) in all.iter().enumerate() {
+        for b in &all[i + 1..] {
+            let off = (a.1[0] - b.1[0]).hypot(a.1[1] - b.1[1]);
+            assert!(off > 1.5, "{} on {} at {:?}", a.0, b.0, a.1);
+        }
+    }
+    // A fourth ring of figures has no room, which is told too.
+    let rows: String = (0..4)
+        .map(|i| row(["A", "B", "C", "D"][i], "bottom", 15.0 + i as f64, 100.0, 8))
+        .enumerate()
+        .map(|(i, r)| r.replace("= 9\n", &format!("= {}\n", 9 + 15 * i)))
+        .collect();
+    let plan = parse(&format!("{head}{rows}"), Path::new("p.toml")).unwrap();
+    let all = texts(&drawing(&plan, Paper::A4));
+    assert!(
+        all.iter()
+            .any(|t| t.0.starts_with("Row D: for want of room")),
+        "{all:?}"
+    );
+}
+
+/// On a narrow piece the names of rows that face each other would meet: the first of them is printed.
+#[test]
+fn names_are_not_printed_over_each_other() {
+    let side = |name: &str, along: &str| {
+        format!(
+            "[[row]]\nname = \"{name}\"\nalong = \"{along}\"\nedge_distance = 8\nfirst = 13\npitch = 13\ncount = 90\n"
+        )
+    };
+    let text = format!(
+        "units = \"mm\"\n[sheet]\nwidth = 100\nheight = 1200\n[tolerance]\nposition = 0.5\n{}{}",
+        side("Left", "left"),
+        side("Right", "right")
+    );
+    let plan = parse(&text, Path::new("p.toml")).unwrap();
+    let all = texts(&drawing(&plan, Paper::A4));
+    let there = ["Left1", "Right1", "Left90", "Right90"].map(|n| all.iter().any(|t| t.0 == n));
+    assert_eq!(there, [true, false, true, false]);
+}
+
 #[test]
 fn templates_are_true_to_size() {
     let plan = fixture("hatch-cover.toml");

@@ -8,7 +8,7 @@ use crate::draw::num;
 /// Height of dimension figures, mm.
 pub(super) const FIGURES_MM: f64 = 2.3;
 /// Figures of neighbouring dimensions are at least this far apart, mm.
-const APART_MM: f64 = 3.1;
+pub(super) const APART_MM: f64 = 3.1;
 /// Gap between the piece and a dimension's line, mm.
 const GAP_MM: f64 = 0.8;
 /// Length of an arrow, mm.
@@ -35,8 +35,16 @@ impl Side {
     }
 }
 
-/// Places at least `APART_MM` apart, as near to the wanted ones as may be; these are in order.
-fn spread(wanted: &[f64]) -> Vec<f64> {
+/// Places at least `APART_MM` apart and within the bounds, as near to the wanted ones as may be; these are in order.
+fn spread(wanted: &[f64], [low, high]: [f64; 2]) -> Vec<f64> {
+    let long = APART_MM * (wanted.len() as f64 - 1.0);
+    // Too many for the bounds stand out of them by the same at both ends.
+    let over = ((long - (high - low)) / 2.0).max(0.0);
+    let within = |i: usize, s: f64| {
+        let before = APART_MM * i as f64;
+        s.max(low - over + before)
+            .min(high + over - (long - before))
+    };
     let mut forward = wanted.to_vec();
     for i in 1..forward.len() {
         forward[i] = forward[i].max(forward[i - 1] + APART_MM);
@@ -49,23 +57,25 @@ fn spread(wanted: &[f64]) -> Vec<f64> {
     forward
         .iter()
         .zip(&backward)
-        .map(|(f, b)| (f + b) / 2.0)
+        .enumerate()
+        .map(|(i, (f, b))| (within(i, *f) + within(i, *b)) / 2.0)
         .collect()
 }
 
 /// Ordinates: a line from each place outward to its figure. `places` are the paper place along the side, how
-/// far inside the piece the line starts, and the figure.
+/// far inside the piece the line starts, and the figure. Figures stay within `bounds`, paper places too.
 pub(super) fn ordinates(
     out: &mut String,
     side: Side,
     edge: f64,
     from_mm: f64,
     places: &[(f64, f64, String)],
+    bounds: [f64; 2],
 ) {
     let mut places = places.to_vec();
     places.sort_by(|a, b| a.0.total_cmp(&b.0));
     let wanted: Vec<f64> = places.iter().map(|p| p.0).collect();
-    for ((s, inside, figure), label) in places.iter().zip(spread(&wanted)) {
+    for ((s, inside, figure), label) in places.iter().zip(spread(&wanted, bounds)) {
         let knee = from_mm + 1.0;
         let mut d = String::new();
         for (i, p) in [

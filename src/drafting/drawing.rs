@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::dimension::{FIGURES_MM, Side, narrow, ordinates, overall};
+use super::dimension::{APART_MM, FIGURES_MM, Side, narrow, ordinates, overall};
 use super::{FAINT, OUTLINE, THIN, View, length, line, piece, text};
 use crate::card::print::Paper;
 use crate::draw::{self, num};
@@ -80,13 +80,22 @@ pub fn drawing(plan: &Plan, paper: Paper) -> String {
     };
     let mut out = piece(plan, &view, (1.6_f64).min(2.2 * scale).max(0.9));
     names(plan, &view, &mut out);
-    dimensions(plan, &view, &mut out);
+    let thinned = dimensions(plan, &view, &mut out);
     hole_table(
         &table,
         [width - MARGIN_MM - TABLE_MM + 3.0, MARGIN_MM + 4.0],
         height,
         &mut out,
     );
+    if !thinned.is_empty() {
+        let note = format!(
+            "{} {}: for want of room not every hole has its figure here; punchready plan stations lists all.",
+            if thinned.len() == 1 { "Row" } else { "Rows" },
+            thinned.join(", ")
+        );
+        let at = [MARGIN_MM + 3.0, height - MARGIN_MM - TITLE_MM - 1.6];
+        text(&mut out, at, FIGURES_MM, ("start", 0.0), &note);
+    }
     title_block(plan, name, [width, height], &mut out);
     draw::page(width, height, &out)
 }
@@ -104,14 +113,7 @@ fn distinct<'a>(rows: &[&'a Row]) -> Vec<(&'a Row, String)> {
     const MOST: usize = 3;
     let mut out: Vec<(&Row, String)> = Vec::new();
     for row in rows {
-        let same = out.iter().position(|(r, _)| {
-            r.stations_mm.len() == row.stations_mm.len()
-                && r.stations_mm
-                    .iter()
-                    .zip(&row.stations_mm)
-                    .all(|(a, b)| (a - b).abs() < 1e-6)
-        });
-        match same {
+        match out.iter().position(|(r, _)| same_stations(r, row)) {
             Some(i) => {
                 let _ = write!(out[i].1, ", {}", row.name);
             }
@@ -120,6 +122,19 @@ fn distinct<'a>(rows: &[&'a Row]) -> Vec<(&'a Row, String)> {
         }
     }
     out
+}
+
+fn same_stations(a: &Row, b: &Row) -> bool {
+    let (a, b) = (&a.stations_mm, &b.stations_mm);
+    a.len() == b.len() && a.iter().zip(b).all(|(a, b)| (a - b).abs() < 1e-6)
+}
+
+/// Of `count` figures in order, the last of them that of a row's last hole: whether each is printed where there is
+/// room for so many. Every second, every third, ..., and the last.
+fn printed(count: usize, room: usize) -> Vec<bool> {
+    let one_in = |every: usize| (0..count).map(move |i| i % every == 0 || i + 1 == count);
+    let every = (1..count.max(2)).find(|&e| one_in(e).filter(|p| *p).count() <= room);
+    one_in(every.unwrap_or(count.max(1))).collect()
 }
 
 /// Room that a side needs for its figures, mm.
@@ -140,7 +155,9 @@ fn bands(plan: &Plan, side: Edge) -> f64 {
     FIRST_BAND_MM.max(narrow) + BAND_MM * rings + if overall { OVERALL_MM } else { 0.0 } + 2.0
 }
 
-fn dimensions(plan: &Plan, view: &View, out: &mut String) {
+/// Draws all dimensions. Given back are the names of rows of which not every hole has a figure.
+fn dimensions(plan: &Plan, view: &View, out: &mut String) -> Vec<String> {
+    let mut thinned = Vec::new();
     let u = plan.units;
     let (w, h) = (plan.width_mm, plan.height_mm);
     for (side, edge) in [
@@ -178,10 +195,20 @@ fn dimensions(plan: &Plan, view: &View, out: &mut String) {
         for (i, (row, names)) in rings.iter().enumerate() {
             let from = first + BAND_MM * i as f64;
             let along = |s: f64| if level { view.x(s) } else { view.y(s) };
+            let ends = [along(0.0), along(if level { w } else { h })];
+            let bounds = [ends[0].min(ends[1]), ends[0].max(ends[1])];
+            // One place is the zero's.
+            let room = ((bounds[1] - bounds[0]) / APART_MM) as usize;
+            let printed = printed(row.stations_mm.len(), room);
+            if printed.iter().any(|p| !p) {
+                thinned.push(names.clone());
+            }
             let mut places: Vec<(f64, f64, String)> = row
                 .stations_mm
                 .iter()
-                .map(|&s| {
+                .zip(printed)
+                .filter(|(_, printed)| *printed)
+                .map(|(&s, _)| {
                     (
                         along(s),
                         row.edge_distance_mm * view.scale - 1.6,
@@ -193,7 +220,7 @@ fn dimensions(plan: &Plan, view: &View, out: &mut String) {
             for p in &mut places {
                 p.1 = p.1.max(0.0);
             }
-            ordinates(out, side, at, from, &places);
+            ordinates(out, side, at, from, &places, bounds);
             // The row's name beside the zero.
             let label = side.point(at, along(0.0), from + 4.2);
             let (place, anchor) = if level {
@@ -203,6 +230,8 @@ fn dimensions(plan: &Plan, view: &View, out: &mut String) {
             };
             text(out, place, FIGURES_MM, (anchor, 0.0), names);
         }
+        let undrawn = |row: &&&Row| rings.iter().all(|(r, _)| !same_stations(r, row));
+        thinned.extend(rows.iter().filter(undrawn).map(|row| row.name.clone()));
         // Distances of the rows from this edge, on the side where such rows end.
         // Those of the opposite edge stand there too, nearer to the piece.
         let before = match edge {
@@ -251,12 +280,22 @@ fn dimensions(plan: &Plan, view: &View, out: &mut String) {
             }
         }
     }
+    thinned
 }
 
-/// Names at the first and last hole of each run, and at single holes.
+/// Names at the first and last hole of each run, and at single holes; none over another, where the piece is narrow.
 fn names(plan: &Plan, view: &View, out: &mut String) {
+    let mut taken: Vec<[f64; 4]> = Vec::new();
     let mut name = |label: &str, at: [f64; 2], [dx, dy]: [f64; 2]| {
         let anchor = if dx < 0.0 { "end" } else { "start" };
+        let long = label.chars().count() as f64 * FIGURES_MM * 0.66;
+        let left = at[0] + dx - if dx < 0.0 { long } else { 0.0 };
+        let own = [left, at[1] + dy - FIGURES_MM, left + long, at[1] + dy];
+        let over = |b: &[f64; 4]| own[0] < b[2] && b[0] < own[2] && own[1] < b[3] && b[1] < own[3];
+        if taken.iter().any(over) {
+            return;
+        }
+        taken.push(own);
         text(
             out,
             [at[0] + dx, at[1] + dy],
