@@ -199,6 +199,20 @@ fn a_row_with_too_many_figures_is_thinned() {
     );
 }
 
+/// Lines to the outer figures are drawn before the inner figures, whose white ground then interrupts them.
+#[test]
+fn lines_pass_behind_figures() {
+    let plan = parse(
+        starters::named("two-rows").unwrap().text,
+        Path::new("two-rows.toml"),
+    )
+    .unwrap();
+    let svg = drawing(&plan, Paper::A4);
+    // The last hole of the outer ring, B18, and the first of the inner one.
+    let [outer, inner] = [">11.372</text>", ">5/16</text>"].map(|f| svg.find(f).unwrap());
+    assert!(outer < inner, "{outer} {inner}");
+}
+
 /// On a narrow piece the names of rows that face each other would meet: the first of them is printed.
 #[test]
 fn names_are_not_printed_over_each_other() {

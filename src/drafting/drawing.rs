@@ -192,7 +192,8 @@ fn dimensions(plan: &Plan, view: &View, out: &mut String) -> Vec<String> {
             let off = room + OVERALL_MM * 0.6;
             overall(out, side, at, (view.y(h), view.y(0.0)), off, &length(h, u));
         }
-        for (i, (row, names)) in rings.iter().enumerate() {
+        // The outermost first: its lines pass behind the figures of the others.
+        for (i, (row, names)) in rings.iter().enumerate().rev() {
             let from = first + BAND_MM * i as f64;
             let along = |s: f64| if level { view.x(s) } else { view.y(s) };
             let ends = [along(0.0), along(if level { w } else { h })];
