@@ -20,7 +20,7 @@ use std::fmt;
 
 use nalgebra::Vector2;
 
-use super::marks::{Ink, Mark, RingStyle, Shape};
+use super::marks::{Ink, Mark, RingStyle, Shape, on_line};
 use super::noise::Rng;
 use crate::frame::{Point, Sheet};
 use crate::plan::{Edge, Plan, Row};
@@ -43,6 +43,8 @@ pub struct Hand {
     pub scatter_mm: f64,
     /// Scatter of each end of a ruled line across it, standard deviation, mm.
     pub line_scatter_mm: f64,
+    /// How far the middle of a ruled line lies off the straight line between its ends, standard deviation, mm.
+    pub line_bow_mm: f64,
     /// How the holes of rows are marked.
     pub rows: Style,
     /// How single holes are marked.
@@ -64,6 +66,7 @@ impl Default for Hand {
         Self {
             scatter_mm: 0.10,
             line_scatter_mm: 0.06,
+            line_bow_mm: 0.0,
             rows: Style::Tick,
             singles: Style::Cross,
             ruled: true,
@@ -130,11 +133,17 @@ impl Marking {
             let across = Vector2::new(-along.y, along.x);
             from = from + across * (hand.line_scatter_mm * out.rng.normal());
             to = to + across * (hand.line_scatter_mm * out.rng.normal());
-            lines.push((row.name.as_str(), [from, to], along));
+            let bow = if hand.line_bow_mm > 0.0 {
+                hand.line_bow_mm * out.rng.normal()
+            } else {
+                0.0
+            };
+            lines.push((row.name.as_str(), [from, to], along, bow));
             if hand.ruled {
                 let mut mark = out.inked(Mark::line(from, to));
-                if let Shape::Line { broken, .. } = &mut mark.shape {
+                if let Shape::Line { broken, bow_mm, .. } = &mut mark.shape {
                     *broken = hand.broken;
+                    *bow_mm = bow;
                 }
                 out.marks.push(mark);
             }
@@ -147,17 +156,18 @@ impl Marking {
                 out.scattered(hole.at),
                 line.map_or(hand.singles, |_| hand.rows),
             );
-            if let (Some((_, [from, to], along)), true) = (line, hand.ruled) {
+            if let (Some((_, [from, to], along, bow)), true) = (line, hand.ruled) {
                 // The hand sets the mark on the line that it has ruled.
-                let way = (*to - *from).normalize();
+                let length = (*to - *from).norm();
+                let way = (*to - *from) / length;
+                let off = Vector2::new(-way.y, way.x);
                 let t = (at - *from).dot(along) / way.dot(along);
-                at = *from + way * t;
+                at = Point::at(on_line(from.vec(), to.vec(), *bow, t / length));
                 if style != Style::Tick {
-                    let off = Vector2::new(-way.y, way.x);
                     at = at + off * (0.5 * hand.scatter_mm * out.rng.normal());
                 }
             }
-            let heading = line.map_or(0.0, |(_, _, along)| along.y.atan2(along.x));
+            let heading = line.map_or(0.0, |(_, _, along, _)| along.y.atan2(along.x));
             let mark = out.made(style, at, heading).named(&hole.name);
             out.marks.push(mark);
         }

@@ -142,6 +142,9 @@ pub enum Shape {
         width_mm: f64,
         /// Share of its length that the pen skipped, 0 to 1.
         broken: f64,
+        /// How far its middle lies to the left of the straight line between its ends, mm: the rule was not straight, or
+        /// the pen leaned another way as it went.
+        bow_mm: f64,
     },
     /// A row of printed characters.
     Text {
@@ -295,6 +298,7 @@ impl Mark {
             to,
             width_mm: 0.5,
             broken: 0.0,
+            bow_mm: 0.0,
         })
     }
 
@@ -405,4 +409,16 @@ impl Mark {
             }
         }
     }
+}
+
+/// A place on a ruled line at `t`, 0 at its start and 1 at its end, whose middle lies `bow_mm` to the left.
+pub(super) fn on_line(from: Vector2<f64>, to: Vector2<f64>, bow_mm: f64, t: f64) -> Vector2<f64> {
+    let way = to - from;
+    let left = Vector2::new(-way.y, way.x) / way.norm().max(1e-6);
+    from + way * t + left * (4.0 * bow_mm * t * (1.0 - t))
+}
+
+/// The straight pieces that a ruled line is drawn in: a bowed one strays less than 0.002 of its bow from them.
+pub(super) fn line_pieces(bow_mm: f64) -> u32 {
+    if bow_mm == 0.0 { 1 } else { 24 }
 }

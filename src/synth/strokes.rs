@@ -5,7 +5,7 @@ use std::f64::consts::{FRAC_PI_2, FRAC_PI_4, TAU};
 use nalgebra::Vector2;
 
 use super::font;
-use super::marks::{Ink, Mark, RingStyle, Shape};
+use super::marks::{Ink, Mark, RingStyle, Shape, line_pieces, on_line};
 use super::noise::{Rng, mix};
 use super::paint::{Form, Paint, Tone};
 
@@ -84,7 +84,8 @@ impl Hand<'_> {
                 to,
                 width_mm,
                 broken,
-            } => self.ruled(from.vec(), to.vec(), *width_mm, *broken),
+                bow_mm,
+            } => self.ruled([from.vec(), to.vec()], *bow_mm, *width_mm, *broken),
             Shape::Text {
                 at,
                 angle_rad,
@@ -244,9 +245,9 @@ impl Hand<'_> {
         self.push(form, tone);
     }
 
-    fn ruled(&mut self, from: Vector2<f64>, to: Vector2<f64>, width: f64, broken: f64) {
+    fn ruled(&mut self, [from, to]: [Vector2<f64>; 2], bow: f64, width: f64, broken: f64) {
         let length = (to - from).norm().max(1e-6);
-        let way = (to - from) / length;
+        let pieces = line_pieces(bow);
         let mut start = 0.0;
         while start < length {
             // Runs of some 30 mm with gaps that add up to the share asked for.
@@ -256,7 +257,11 @@ impl Hand<'_> {
                 length
             };
             let end = (start + run).min(length);
-            let form = self.stroke(&[from + way * start, from + way * end], width);
+            let points: Vec<_> = (0..=pieces)
+                .map(|i| start + (end - start) * f64::from(i) / f64::from(pieces))
+                .map(|s| on_line(from, to, bow, s / length))
+                .collect();
+            let form = self.stroke(&points, width);
             let tone = Tone::Ink(self.ink.colour);
             self.push(form, tone);
             start = end + run * broken / (1.0 - broken).max(0.05);

@@ -4,7 +4,7 @@ use image::RgbImage;
 use nalgebra::{Vector2, Vector3};
 
 use super::camera::Camera;
-use super::marks::Shape;
+use super::marks::{Mark, Shape, line_pieces, on_line};
 use super::scene::Scene;
 use crate::card::layout::Layout;
 use crate::frame::{Card, Pixel, Point, Sheet};
@@ -103,6 +103,7 @@ pub(super) fn of(scene: &Scene) -> Truth {
             _ => None,
         })
         .collect();
+    let pieces: Vec<[Point<Sheet>; 2]> = scene.marks.iter().flat_map(pieces).collect();
     let marks = scene
         .marks
         .iter()
@@ -119,7 +120,7 @@ pub(super) fn of(scene: &Scene) -> Truth {
                     ..
                 } => (
                     MarkKind::Tick,
-                    crossing(at, angle_rad, length_mm, &lines),
+                    crossing(at, angle_rad, length_mm, &pieces),
                     length_mm,
                 ),
                 _ => return None,
@@ -200,6 +201,22 @@ fn in_view(scene: &Scene, at: Point<Sheet>) -> bool {
         under(thing.at, thing.turn_rad, thing.height_mm, half)
     });
     on_sheet && in_picture && !hidden
+}
+
+/// The straight pieces that a ruled line is drawn in; none for other marks.
+fn pieces(mark: &Mark) -> Vec<[Point<Sheet>; 2]> {
+    let Shape::Line {
+        from, to, bow_mm, ..
+    } = mark.shape
+    else {
+        return Vec::new();
+    };
+    let count = line_pieces(bow_mm);
+    let at = |i: u32| {
+        let t = f64::from(i) / f64::from(count);
+        Point::at(on_line(from.vec(), to.vec(), bow_mm, t))
+    };
+    (0..count).map(|i| [at(i), at(i + 1)]).collect()
 }
 
 /// Where a tick crosses the ruled line nearest its middle; its middle if it reaches none.
