@@ -9,6 +9,7 @@
 //! | which photos measure one piece together | `together` |
 //! | datum, outline and size from the edges | `edges` |
 //! | the same, where two marks are the datum | `marks` |
+//! | what ruled lines tell of the lens | `plumb` |
 //! | how far the work is: what counts as a mark, diameters | `stage` |
 //! | one reading from those of all photos | `merge` |
 //! | which way round the sheet lies | `turn` |
@@ -23,6 +24,7 @@ pub(crate) mod edges;
 mod given;
 mod marks;
 mod merge;
+mod plumb;
 mod sanity;
 mod sharp;
 mod stage;
@@ -42,7 +44,7 @@ use crate::plan::Plan;
 use crate::plan::rules::{BOOKS, Marked, as_marked};
 use crate::report::Shown;
 use crate::sheet::{self, Look, Outline, Sides};
-use crate::survey::{self, SheetDatum, Sighting, Survey};
+use crate::survey::{self, SheetDatum, Sighting, StraightLine, Survey, SurveyError};
 use crate::verdict::decision_rule::COVERAGE_FACTOR;
 use crate::verdict::{self, HoleState, Reason, Verdict, Weight};
 use together::Together;
@@ -247,26 +249,41 @@ impl Edged {
         clock: &mut Clock,
         together: &Together,
     ) -> Result<(), Reason> {
+        self.survey = self
+            .surveyed(shots, (plan, given), &checked.found, together, &[])
+            .map_err(|e| reason("no-survey", e))?;
+        self.sized = false;
+        clock.lap("survey", checked);
+        Ok(())
+    }
+
+    /// The survey with the edges and these lines of the first photo.
+    fn surveyed(
+        &self,
+        shots: &[together::Shot],
+        (plan, given): (&Plan, &Given),
+        found: &[card::find::Found],
+        together: &Together,
+        ruled: &[StraightLine],
+    ) -> Result<Survey, SurveyError> {
         let options = edges::options(plan, given, &self.sides, self.turns);
-        let cards = together.cards(&checked.found);
+        let cards = together.cards(found);
+        let mut lines = self.sides.lines.clone();
+        if let Some(first) = lines.first_mut() {
+            first.extend_from_slice(ruled);
+        }
         let sightings: Vec<Sighting> = (0..cards.len())
             .map(|i| Sighting {
                 cards: cards[i],
                 beside: &self.beside[i],
-                lines: &self.sides.lines[i],
+                lines: &lines[i],
                 camera: i,
             })
             .collect();
-        self.survey = survey::survey_of(
-            &sightings,
-            &together::cameras(shots, &together.kept),
-            &options,
-        )
-        .map_err(|e| reason("no-survey", e))?;
-        edges::doubt(&mut self.survey, &self.sides);
-        self.sized = false;
-        clock.lap("survey", checked);
-        Ok(())
+        let cameras = together::cameras(shots, &together.kept);
+        let mut survey = survey::survey_of(&sightings, &cameras, &options)?;
+        edges::doubt(&mut survey, &self.sides);
+        Ok(survey)
     }
 }
 
@@ -317,7 +334,7 @@ fn read(
             .zip(&cards)
             .map(|((&k, frame), cards)| {
                 let grey = &shots[k].photo.grey;
-                let (mut ink, view) = ink::read(grey, frame, &outline, cards, size_mm);
+                let (mut ink, view, _) = ink::read(grey, frame, &outline, cards, size_mm);
                 sharp::leave_out_blurred(&mut ink, grey, cards, frame);
                 stage::with_worked(plan, given.stage, (&view, frame), ink)
             })

@@ -11,6 +11,7 @@
 
 mod causes;
 mod scenes;
+mod skin;
 
 use std::process::ExitCode;
 use std::time::Instant;
@@ -184,11 +185,15 @@ impl Tally {
                     rms <= rms_mm,
                 ));
             }
-            Bar::Coverage => {
+            Bar::Coverage | Bar::Caution => {
                 let share = self.share(self.in_u);
+                let honest = match *bar {
+                    Bar::Caution => *HONEST.start()..=1.0,
+                    _ => HONEST,
+                };
                 bars.push((
-                    format!("in U {share:.3}, bar {HONEST:?}"),
-                    HONEST.contains(&share),
+                    format!("in U {share:.3}, bar {honest:?}"),
+                    honest.contains(&share),
                 ));
                 if all_photos {
                     let n = self.errors_mm.len();

@@ -3,6 +3,7 @@
 use std::f64::consts::TAU;
 use std::path::Path;
 
+use crate::skin::{AMID, AT_ONE_SIDE, skin};
 use nalgebra::{Vector2, Vector3};
 use punchready::check::Given;
 use punchready::frame::{Point, Sheet};
@@ -32,9 +33,11 @@ pub(crate) enum Bar {
     ApartFromScale { rms_mm: f64 },
     /// How often U holds the truth.
     Coverage,
+    /// The same, where U is told with more caution than the nuisances are drawn with.
+    Caution,
 }
 
-pub(crate) const STEPS: [Step; 8] = [
+pub(crate) const STEPS: [Step; 12] = [
     Step {
         name: "careful",
         photos: 16,
@@ -108,22 +111,56 @@ pub(crate) const STEPS: [Step; 8] = [
             sheet(seed, "careful dots", 4.0, &dots)
         },
     },
+    Step {
+        name: "careful skin",
+        photos: 16,
+        bar: Bar::Accuracy {
+            rms_mm: 0.12,
+            high_mm: None,
+        },
+        case: |seed| skin(seed, AT_ONE_SIDE, &CAREFUL),
+    },
+    Step {
+        name: "careful skin, one card",
+        photos: 16,
+        bar: Bar::Accuracy {
+            rms_mm: 0.25,
+            high_mm: None,
+        },
+        case: |seed| skin(seed, AMID, &CAREFUL),
+    },
+    Step {
+        name: "skin",
+        photos: 40,
+        bar: Bar::Caution,
+        case: |seed| skin(seed, AT_ONE_SIDE, &AS_CLAIMED),
+    },
+    Step {
+        name: "skin, one card",
+        photos: 40,
+        bar: Bar::Caution,
+        case: |seed| skin(seed, AMID, &AS_CLAIMED),
+    },
 ];
 
 /// How far the scene is from what the check takes it for.
 #[derive(Clone, Copy)]
-struct Nuisance {
+pub(crate) struct Nuisance {
     /// Standard deviation of the print's scale, and the limits of a rule's reading of its bars, mm.
     print_sd: f64,
     rule_mm: f64,
     /// Limits of the print's height, mm.
     print_height_mm: [f64; 2],
     /// Standard deviation of the face's height, mm.
-    flatness_mm: f64,
+    pub(crate) flatness_mm: f64,
     /// The photo says what camera took it.
     exif: bool,
     /// Pixels a millimetre in a photo of a whole sheet.
     px_per_mm: f64,
+    /// What the lens does, standard deviations of k1 and k2, and how far the middle of a ruled line lies off the
+    /// straight one, mm: of a skin.
+    pub(crate) lens_sd: [f64; 2],
+    pub(crate) bow_mm: f64,
     /// Marked with dots and no lines, instead of ticks across lines.
     dots: bool,
 }
@@ -136,6 +173,8 @@ const AS_CLAIMED: Nuisance = Nuisance {
     flatness_mm: FLATNESS_MM,
     exif: true,
     px_per_mm: 7.5,
+    lens_sd: [0.05, 0.03],
+    bow_mm: 0.1,
     dots: false,
 };
 /// A flat sheet, and cards printed true.
@@ -146,6 +185,8 @@ const CAREFUL: Nuisance = Nuisance {
     flatness_mm: 0.0,
     exif: true,
     px_per_mm: 10.0,
+    lens_sd: [0.03, 0.02],
+    bow_mm: 0.05,
     dots: false,
 };
 
@@ -168,24 +209,24 @@ const FLATNESS_MM: f64 = 0.1;
 const WAVES_MM: [f64; 2] = [120.0, 600.0];
 
 /// Chance of one case.
-struct Dice(Rng);
+pub(crate) struct Dice(pub(crate) Rng);
 
 impl Dice {
-    fn between(&mut self, low: f64, high: f64) -> f64 {
+    pub(crate) fn between(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * self.0.unit()
     }
 
-    fn normal(&mut self) -> f64 {
+    pub(crate) fn normal(&mut self) -> f64 {
         let (a, b) = (self.0.unit(), self.0.unit());
         (-2.0 * (1.0 - a).ln()).sqrt() * (TAU * b).cos()
     }
 }
 
 /// A face that is not quite flat.
-struct Height(Vec<[f64; 4]>);
+pub(crate) struct Height(Vec<[f64; 4]>);
 
 impl Height {
-    fn of(dice: &mut Dice, flatness_mm: f64) -> Self {
+    pub(crate) fn of(dice: &mut Dice, flatness_mm: f64) -> Self {
         let waves = 6;
         let gain = flatness_mm * (2.0 / f64::from(waves)).sqrt();
         Self(
@@ -204,25 +245,25 @@ impl Height {
         )
     }
 
-    fn at(&self, p: Point<Sheet>) -> f64 {
+    pub(crate) fn at(&self, p: Point<Sheet>) -> f64 {
         let wave = |[kx, ky, phase, a]: &[f64; 4]| a * (kx * p.x + ky * p.y + phase).cos();
         self.0.iter().map(wave).sum()
     }
 }
 
 /// What the cards are printed at, and what a rule reads of their bars.
-fn print(dice: &mut Dice, nuisance: &Nuisance) -> ([f64; 2], Option<PrintScale>) {
+pub(crate) fn print(dice: &mut Dice, nuisance: &Nuisance) -> ([f64; 2], Option<PrintScale>) {
     let scale = [0, 1].map(|_| 1.0 + nuisance.print_sd * dice.normal());
     let rule = nuisance.rule_mm;
     let read = scale.map(|s| 100.0 * s + dice.between(-rule, rule));
     (scale, PrintScale::from_bars(read).ok())
 }
 
-fn plan_of(text: &str) -> Plan {
+pub(crate) fn plan_of(text: &str) -> Plan {
     plan::parse(text, Path::new("coverage.toml")).expect("the bench's own plan")
 }
 
-fn read_back(scene: &Scene, name: &str) -> Photo {
+pub(crate) fn read_back(scene: &Scene, name: &str) -> Photo {
     let dir = tempfile::tempdir().expect("a folder for the photo");
     let file = dir.path().join(name);
     write_jpeg(&file, &render(scene), &ExifFacts::default()).expect("a photo");
@@ -258,7 +299,7 @@ fn bent(camera: Camera, dice: &mut Dice) -> Camera {
 }
 
 /// Cards on scrap of the sheet's thickness, flat or not quite.
-fn placed(
+pub(crate) fn placed(
     places: &[(u16, f64, f64)],
     dice: &mut Dice,
     scale: [f64; 2],
@@ -274,7 +315,7 @@ fn placed(
 }
 
 /// Of each hole the mark nearest to it as drawn.
-fn drawn(scene: &Scene, plan: &Plan) -> Vec<(String, Point<Sheet>)> {
+pub(crate) fn drawn(scene: &Scene, plan: &Plan) -> Vec<(String, Point<Sheet>)> {
     let marks = truth_of(scene).marks;
     plan.holes
         .iter()

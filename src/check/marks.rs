@@ -6,13 +6,14 @@
 use nalgebra::{Matrix2, Vector2};
 
 use super::{
-    Checked, Clock, Edged, Given, Measured, budget, edges, merge, reason, sharp, stage, together,
+    Checked, Clock, Edged, Given, Measured, budget, edges, merge, plumb, reason, sharp, stage,
+    together,
 };
 use crate::frame::{Cov2, Pixel, Point, Sheet};
 use crate::ink::{self, Ink, view, worked};
 use crate::plan::Plan;
 use crate::sheet::Outline;
-use crate::survey::{SheetDatum, SheetFrame, Survey};
+use crate::survey::{SheetDatum, SheetFrame, StraightLine, Survey};
 use crate::verdict::Reason;
 
 /// Fewest holes with a mark in place, the two of the datum counted: two marks alone fit anywhere.
@@ -51,9 +52,9 @@ pub(super) fn measure(
     };
     let edged = Edged::of(shots, plan, &upright, checked, clock, &together).ok();
     let by_edges = edged.is_some();
-    let (survey, first, whole) = if let Some(edged) = edged {
+    let (mut survey, first, whole) = if let Some(edged) = &edged {
         checked.warn_of_bench(plan, given, &together, &edged.beside);
-        (edged.survey, edges::datum(size_mm, 0), size_mm)
+        (edged.survey.clone(), edges::datum(size_mm, 0), size_mm)
     } else {
         let (datum, whole) = own_frame(&together.survey, [width, height]).ok_or_else(|| {
             reason(
@@ -64,23 +65,28 @@ pub(super) fn measure(
         (together.survey.clone(), datum, whole)
     };
     let told = |e: &dyn std::fmt::Display| reason("no-datum", e);
-    let seen = {
+    let (seen, shown) = {
         let frame = survey.sheet_frame(&first, 0).map_err(|e| told(&e))?;
         let outline = outline(&survey, &frame, by_edges);
-        let (ink, flat) = ink::read(&photo.grey, &frame, &outline, &cards, whole);
+        let (ink, flat, axes) = ink::read(&photo.grey, &frame, &outline, &cards, whole);
         // Datum marks may be punched or drilled by now.
         let found = worked::read(&flat, &frame, &ink, std::iter::empty());
         let ink = worked::put_in(ink, found);
         clock.lap("ink", checked);
         let pair = find(plan, names, &ink)?;
         let pixel = |(at, cov): (Point<Sheet>, Cov2)| in_photo(&frame, at, cov);
+        let marks = ink.marks.iter().map(|m| (m.at, m.cov));
+        let shown = plumb::Shown {
+            marks: marks.filter_map(pixel).collect(),
+            axes,
+        };
         let [Some(a), Some(b)] = pair.map(pixel) else {
             return Err(reason(
                 "no-datum",
                 "the datum marks lie at the photo's rim: take it again with them further in",
             ));
         };
-        [a, b]
+        ([a, b], shown)
     };
     let planned = names.each_ref().map(|n| plan.hole(n).map(|h| h.at));
     let [Some(a), Some(b)] = planned else {
@@ -93,9 +99,23 @@ pub(super) fn measure(
         seen,
         planned: [a, b],
     };
+    // What the lens does where no card lies the ruled lines may show, now that they are known.
+    let with_lines = |lines: &[StraightLine]| match &edged {
+        Some(edged) => edged
+            .surveyed(shots, (plan, given), &checked.found, &together, lines)
+            .ok(),
+        None => together.with_lines(shots, &checked.found, lines),
+    };
+    if let Some(settled) = plumb::settle(&survey, &datum, &shown, with_lines) {
+        survey = settled.survey;
+        for bowed in &settled.bowed {
+            checked.note("bowed-line", bowed.said());
+        }
+    }
+    clock.lap("survey", checked);
     let frame = survey.sheet_frame(&datum, 0).map_err(|e| told(&e))?;
     let outline = outline(&survey, &frame, by_edges);
-    let (mut ink, flat) = ink::read(&photo.grey, &frame, &outline, &cards, size_mm);
+    let (mut ink, flat, _) = ink::read(&photo.grey, &frame, &outline, &cards, size_mm);
     sharp::leave_out_blurred(&mut ink, &photo.grey, &cards, &frame);
     let ink = stage::with_worked(plan, given.stage, (&flat, &frame), ink);
     clock.lap("ink", checked);

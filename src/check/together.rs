@@ -5,7 +5,7 @@ use super::{Edged, Given, reason, sharp};
 use crate::card::SeenCard;
 use crate::card::find::Found;
 use crate::photo::Photo;
-use crate::survey::{self, Cameras, Options, Priors, Sighting, Survey};
+use crate::survey::{self, Cameras, Options, Priors, Sighting, StraightLine, Survey};
 use crate::verdict::{Reason, Weight};
 
 /// A photo whose corners miss the common face by so many times what they miss its own, and so many px more,
@@ -140,6 +140,16 @@ impl Together {
         self.kept.iter().map(of_photo).collect()
     }
 
+    /// The same survey with straight lines of the first photo in it.
+    pub(super) fn with_lines(
+        &self,
+        shots: &[Shot],
+        found: &[Found],
+        lines: &[StraightLine],
+    ) -> Option<Survey> {
+        solve(shots, found, &self.kept, lines).ok()
+    }
+
     /// The photos but the one without which all is well, as `well` says; `None` where there is none such, or where
     /// there are several.
     pub(super) fn without_one(
@@ -252,7 +262,7 @@ pub(super) fn by_cards(
                 "photo-twice",
                 format!("it is the same picture as {}", shots[twin].name),
             )),
-            _ => solve(shots, found, &[photo]).map_err(|e| reason("no-survey", e)),
+            _ => solve(shots, found, &[photo], &[]).map_err(|e| reason("no-survey", e)),
         };
         match alone {
             Ok(survey) => {
@@ -288,7 +298,7 @@ fn settled(
 ) -> Result<Together, Reason> {
     loop {
         kept = linked(shots, found, kept, &mut left_out);
-        let solved = solve(shots, found, &kept);
+        let solved = solve(shots, found, &kept, &[]);
         match solved {
             Err(e) if kept.len() < 2 => return Err(reason("no-survey", e)),
             Ok(survey) if kept.len() < 2 || over(&kept, &survey, &alone_px) <= 0.0 => {
@@ -307,7 +317,7 @@ fn settled(
         // its size must then agree with the rest.
         let fit_without = |i: usize| {
             let others: Vec<usize> = kept.iter().copied().filter(|&k| k != kept[i]).collect();
-            let survey = solve(shots, found, &others).ok()?;
+            let survey = solve(shots, found, &others, &[]).ok()?;
             Some((over(&others, &survey, &alone_px).max(0.0), i))
         };
         let worst = (0..kept.len())
@@ -380,12 +390,18 @@ fn groups(found: &[Found], kept: &[usize]) -> Vec<Vec<usize>> {
     groups
 }
 
-fn solve(shots: &[Shot], found: &[Found], kept: &[usize]) -> Result<Survey, survey::SurveyError> {
+fn solve(
+    shots: &[Shot],
+    found: &[Found],
+    kept: &[usize],
+    lines: &[StraightLine],
+) -> Result<Survey, survey::SurveyError> {
     let sightings: Vec<Sighting> = kept
         .iter()
         .enumerate()
         .map(|(camera, &k)| Sighting {
             cards: &found[k].cards,
+            lines: if camera == 0 { lines } else { &[] },
             camera,
             ..Sighting::default()
         })

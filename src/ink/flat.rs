@@ -32,7 +32,7 @@ pub struct MarkInFlat {
 }
 
 /// A ruled line in a flat picture.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub struct LineInFlat {
     /// Its ends, px.
     pub ends: [Point<Flat>; 2],
@@ -42,6 +42,8 @@ pub struct LineInFlat {
     pub sigma: f64,
     /// How much darker than the face it is (brighter, on a face with bright marks): 0 bare, 1 black.
     pub contrast: f64,
+    /// Middles of its ink every few millimetres from end to end, px.
+    pub axis: Vec<Point<Flat>>,
 }
 
 /// Ink without a sure meaning.
@@ -373,6 +375,7 @@ fn in_flat(line: &Line) -> LineInFlat {
         width: 2.0 * line.half,
         sigma: line.sigma,
         contrast: line.contrast,
+        axis: line.axis.iter().copied().map(Point::at).collect(),
     }
 }
 

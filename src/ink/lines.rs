@@ -31,6 +31,10 @@ const TRIALS: usize = 240;
 const MAX_LINES: usize = 24;
 /// Lines that lean less than this to each other may be one, sine.
 const ALIKE: f64 = 0.05;
+/// Distance of the points that tell how straight a line is, mm: nearer ones share blur and the pen's wobble.
+const AXIS_STEP_MM: f64 = 4.0;
+/// Slices that must be found in such a step, share of it.
+const AXIS_FULL: f64 = 0.4;
 /// Rounds of fitting a line, at most.
 const ROUNDS: usize = 8;
 
@@ -49,6 +53,8 @@ pub(super) struct Line {
     pub(super) sigma: f64,
     /// Contrast of its ink: the median along its axis.
     pub(super) contrast: f64,
+    /// Middles of its ink every few millimetres, from start to end, without where a mark sits on it.
+    pub(super) axis: Vec<Vector2<f64>>,
 }
 
 impl Line {
@@ -56,6 +62,14 @@ impl Line {
     pub(super) fn local(&self, p: Vector2<f64>) -> (f64, f64) {
         let d = p - self.origin;
         (d.dot(&self.along), self.along.perp(&d))
+    }
+
+    /// How far the ink near `s` along lies off the straight axis: a line that is bowed, or drawn in two goes.
+    pub(super) fn strays(&self, s: f64, near: f64) -> f64 {
+        let places = self.axis.iter().map(|&p| self.local(p));
+        let across = places.filter(|(along, _)| (along - s).abs() < near);
+        let (sum, count) = across.fold((0.0, 0.0), |(sum, n), (_, t)| (sum + t, n + 1.0));
+        f64::abs(sum) / f64::max(count, 1.0)
     }
 
     /// The point at `s` along and `t` across.
@@ -84,6 +98,7 @@ pub(super) fn find(picture: &Picture, shapes: &[Component]) -> Vec<Line> {
             half: 0.0,
             sigma: 0.0,
             contrast: 0.0,
+            axis: Vec::new(),
         });
         let before = points.len();
         points.retain(|(p, _)| {
@@ -253,6 +268,7 @@ fn fit(
         half: 0.0,
         sigma: 0.0,
         contrast: 0.0,
+        axis: Vec::new(),
     };
     // Two points of one piece give but a rough direction: with each round the line reaches further.
     for round in 0..ROUNDS {
@@ -323,6 +339,7 @@ fn fit(
         let (offset, slope, scatter) = straight(&on);
         let shift_to = line.point(0.0, offset);
         let turned = (line.along + Vector2::new(-line.along.y, line.along.x) * slope).normalize();
+        let axis = axis(&line, &on, scale);
         // Neighbouring slices share blur and the pen's wobble: about one free slice a millimetre.
         let free = (on.len() as f64 / scale).max(2.0);
         line = Line {
@@ -332,6 +349,7 @@ fn fit(
             half,
             sigma: (scatter / free.sqrt()).max(0.02),
             contrast: 0.0,
+            axis,
         };
         let grown = (line.span[1] - line.span[0]) - (before[1] - before[0]);
         if round > 1 && grown.abs() < scale {
@@ -340,6 +358,21 @@ fn fit(
     }
     line.contrast = contrast(picture, &line);
     Some(line)
+}
+
+/// The median of the slices' middles in each step along a line.
+fn axis(line: &Line, slices: &[&Slice], scale: f64) -> Vec<Vector2<f64>> {
+    let step = AXIS_STEP_MM * scale;
+    let bin = |s: &&Slice| (s.s / step).floor() as i32;
+    let full = |c: &&[&Slice]| c.len() as f64 >= AXIS_FULL * step;
+    let middle = |chunk: &[&Slice]| {
+        let mut across: Vec<f64> = chunk.iter().map(|s| s.middle).collect();
+        across.sort_by(f64::total_cmp);
+        let along = chunk.iter().map(|s| s.s).sum::<f64>() / chunk.len() as f64;
+        line.point(along, across[across.len() / 2])
+    };
+    let chunks = slices.chunk_by(|a, b| bin(a) == bin(b));
+    chunks.filter(full).map(middle).collect()
 }
 
 fn contrast(picture: &Picture, line: &Line) -> f64 {

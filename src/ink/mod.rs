@@ -45,7 +45,7 @@ mod writing;
 use image::GrayImage;
 
 use crate::card::SeenCard;
-use crate::frame::{Cov2, Flat, Point, Sheet};
+use crate::frame::{Cov2, Flat, Pixel, Point, Sheet};
 use crate::sheet::Outline;
 use crate::survey::SheetFrame;
 use view::FlatView;
@@ -96,6 +96,9 @@ pub struct RuledLine {
     /// Standard uncertainty across it, mm.
     pub u_mm: f64,
 }
+
+/// Middles of a ruled line's ink in the photo, every few millimetres from end to end: how straight it is.
+pub type Axis = Vec<Point<Pixel>>;
 
 /// Ink that could not be named with confidence.
 #[derive(Debug, Clone)]
@@ -254,7 +257,7 @@ impl Seen {
     }
 }
 
-/// Reads the sheet in a photo. `size_mm`: its planned width and height.
+/// Reads the sheet in a photo; with its ruled lines as the photo shows them. `size_mm`: its planned width and height.
 #[must_use]
 pub fn read(
     grey: &GrayImage,
@@ -262,7 +265,7 @@ pub fn read(
     outline: &Outline,
     cards: &[SeenCard],
     size_mm: [f64; 2],
-) -> (Ink, FlatView) {
+) -> (Ink, FlatView, Vec<Axis>) {
     let view = FlatView::of(grey, frame, outline, cards, size_mm);
     let found = flat::read(&view.image, view.px_per_mm);
     // From the flat view back to the photo, and from there by the survey itself, which knows how well.
@@ -338,5 +341,10 @@ pub fn read(
         seen,
     };
     blind::doubt_rims(&mut ink);
-    (ink, view)
+    let in_photo = |&p: &Point<Flat>| frame.pixel_from_sheet(view.sheet_from_flat(p));
+    let axes = found.lines.iter();
+    let axes = axes
+        .map(|l| l.axis.iter().filter_map(in_photo).collect())
+        .collect();
+    (ink, view, axes)
 }

@@ -30,6 +30,8 @@ const ONSET: [f64; 2] = [0.05, 0.45];
 const FLOOR_PX: f64 = 0.04;
 /// The pen's own raggedness, mm: fibres and flow shift the ink's middle from where it was set down.
 const RAGGED_MM: f64 = 0.01;
+/// Along a ruled line the ink so near a tick says where the tick crosses it, mm.
+const NEAR_A_TICK_MM: f64 = 10.0;
 
 pub(super) fn floor(picture: &Picture) -> f64 {
     FLOOR_PX.powi(2) + (RAGGED_MM * picture.scale).powi(2)
@@ -224,10 +226,12 @@ pub(super) fn crossing_with_line(picture: &Picture, stroke: &Stroke, line: &Line
     let sine = stroke.along.perp(&line.along).abs();
     let free = (stroke.length() / (0.5 * picture.scale)).max(2.0);
     let u_along = 0.5 * stroke.spread / free.sqrt() / sine;
+    // The stroke crosses the ink, which need not lie where the straight line has it.
+    let strays = line.strays(line.local(at).0, NEAR_A_TICK_MM * picture.scale);
+    let u_across = line.sigma.hypot(strays);
     let turn = Matrix2::from_columns(&[line.along, Vector2::new(-line.along.y, line.along.x)]);
-    let cov = turn
-        * Matrix2::new(u_along * u_along, 0.0, 0.0, line.sigma * line.sigma)
-        * turn.transpose();
+    let cov =
+        turn * Matrix2::new(u_along * u_along, 0.0, 0.0, u_across * u_across) * turn.transpose();
     Some(Place {
         at,
         cov: cov + Matrix2::identity() * floor(picture),

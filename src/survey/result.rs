@@ -7,7 +7,7 @@ use nalgebra::{DMatrix, DVector, Matrix2, Matrix2xX, Vector2};
 use super::assemble::{Assembled, CardId, Case, mean};
 use super::budget::{Parts, Source};
 use super::input::LineId;
-use super::lens::Lens;
+use super::lens::{LENS_UNKNOWNS, Lens};
 use super::model::{Index, State, meet_face};
 use super::observe::length;
 use super::prior::{LensSource, Note};
@@ -280,6 +280,14 @@ impl Survey {
     #[must_use]
     pub fn knowing_height(&self) -> Self {
         self.knowing(self.index.bench.as_slice())
+    }
+
+    /// This survey as it would be were it known for sure how the lenses bend what is straight (k1 and k2).
+    #[must_use]
+    pub fn knowing_bend(&self) -> Self {
+        let of_lens = |l: usize| [3, 4].map(|k| LENS_UNKNOWNS * l + k);
+        let all: Vec<usize> = (0..self.state.lenses.len()).flat_map(of_lens).collect();
+        self.knowing(&all)
     }
 
     /// The covariance of the unknowns given that those of `known` hold, by the rule for the conditional
