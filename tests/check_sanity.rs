@@ -12,7 +12,7 @@ use punchready::synth::marking::{Hand, Marking};
 use punchready::synth::{
     Bench, Camera, ExifFacts, PlacedCard, Scene, SheetPiece, Surface, render, write_jpeg,
 };
-use punchready::verdict::Decision;
+use punchready::verdict::{Decision, HoleState};
 
 fn plan() -> Plan {
     let text = r#"
@@ -56,7 +56,10 @@ struct Slip {
 const NONE: [f64; 2] = [100.0, 100.0];
 
 fn checked(slip: &Slip) -> Checked {
-    let plan = plan();
+    checked_by(&plan(), slip)
+}
+
+fn checked_by(plan: &Plan, slip: &Slip) -> Checked {
     let (w, h) = (plan.width_mm, plan.height_mm);
     let hand = Hand {
         scatter_mm: 0.08,
@@ -64,7 +67,7 @@ fn checked(slip: &Slip) -> Checked {
         seed: 5,
         ..Hand::default()
     };
-    let mut marks = Marking::of(&plan, &hand).marks;
+    let mut marks = Marking::of(plan, &hand).marks;
     for m in &mut marks {
         let at = m.at();
         m.shift(at.x * (slip.stretch - 1.0), at.y * (slip.stretch - 1.0));
@@ -107,7 +110,7 @@ fn checked(slip: &Slip) -> Checked {
         card_below_mm: Some(0.0),
         ..Given::default()
     };
-    check(&photo::read(&file).unwrap(), &plan, &given)
+    check(&photo::read(&file).unwrap(), plan, &given)
 }
 
 /// Whether a reason of this code is told, and with these words.
@@ -195,8 +198,15 @@ fn cards_all_printed_too_small_are_told_by_the_sheets_size() {
         bars_mm: None,
     });
     assert_ne!(c.verdict.decision, Decision::Ready);
-    let told = codes(&c);
-    assert!(told.iter().any(|(_, t)| t.contains("--bars")), "{told:?}");
+    assert!(
+        tells(
+            &c,
+            "sheet-size",
+            &["the plan says 130.00 mm", "lay a rule", "--bars"]
+        ) || tells(&c, "no-sheet", &["printed at 97.", "lay a rule", "--bars"]),
+        "{:?}",
+        codes(&c)
+    );
 }
 
 #[test]
@@ -210,5 +220,50 @@ fn marks_set_out_with_another_pitch_are_told() {
         tells(&c, "spacing", &["100.7 %", "another pitch"]),
         "{:?}",
         codes(&c)
+    );
+}
+
+/// With bars that nobody measured the size of the print is in U: near the datum a mark can be proven, further off it is
+/// close and not good, and the report says what settles it.
+#[test]
+fn without_the_bars_what_is_far_off_is_close_and_the_bars_are_asked_for() {
+    let slip = |bars_mm| Slip {
+        prints: vec![1.0; 3],
+        stretch: 1.0,
+        bars_mm,
+    };
+    // Tight: U of the print alone, 1 % of the distance from the datum, is more than this at B10, 140 mm off.
+    let tight = Plan {
+        tolerance_mm: 0.6,
+        ..plan()
+    };
+    let (unsaid, said) = (
+        checked_by(&tight, &slip(None)),
+        checked_by(&tight, &slip(Some(NONE))),
+    );
+    let state = |c: &Checked, name: &str| {
+        let hole = c.verdict.holes.iter().find(|h| h.name == name);
+        hole.unwrap().state
+    };
+    assert_eq!(["A1", "B10"].map(|n| state(&said, n)), [HoleState::Good; 2]);
+    assert_eq!(state(&unsaid, "A1"), HoleState::Good);
+    assert_eq!(state(&unsaid, "B10"), HoleState::Close);
+    assert_eq!(unsaid.verdict.decision, Decision::CannotTell);
+    assert_eq!(said.verdict.decision, Decision::Ready, "{:?}", codes(&said));
+    assert!(
+        tells(
+            &unsaid,
+            "print-unsaid",
+            &["the cards' print, which was not measured"]
+        ),
+        "{:?}",
+        codes(&unsaid)
+    );
+    let asked = unsaid.report(&tight).notes;
+    assert!(
+        asked
+            .iter()
+            .any(|n| n.contains("lay a steel rule on them") && n.contains("--bars")),
+        "{asked:?}"
     );
 }

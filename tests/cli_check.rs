@@ -509,3 +509,57 @@ fn the_bench_names_what_was_left_unsaid() {
     assert!(!asked(&GIVEN[..2])[0]);
     assert!(!asked(&GIVEN[2..])[1]);
 }
+
+/// The table and the JSON tell the same parts, and they add up to U.
+#[test]
+fn a_budget_adds_up_to_u() {
+    const ROUNDED_MM: f64 = 0.001;
+    let dir = tempfile::tempdir().unwrap();
+    let heading = "Where the uncertainty comes from";
+    assert!(!check(dir.path(), "ready.jpg", &[]).out.contains(heading));
+    let ran = check(dir.path(), "ready.jpg", &["--budget", "--json", "b.json"]);
+    let (_, table) = ran.out.split_once(heading).expect("the table");
+    let text = fs::read_to_string(dir.path().join("b.json")).unwrap();
+    let json: Value = serde_json::from_str(&text).unwrap();
+    let holes = json["holes"].as_array().unwrap();
+    assert!(holes.len() > 5);
+    for hole in holes {
+        let (name, u) = (
+            hole["name"].as_str().unwrap(),
+            hole["uncertainty"].as_f64().unwrap(),
+        );
+        let parts = hole["budget"].as_object().unwrap();
+        let names: Vec<&str> = parts.keys().map(String::as_str).collect();
+        let wanted = [
+            "solve",
+            "scale",
+            "lens",
+            "height",
+            "datum",
+            "flatness",
+            "localisation",
+        ];
+        assert_eq!(names, wanted);
+        let square = |v: &Value| v.as_f64().unwrap().powi(2);
+        let sum = parts.values().map(square).sum::<f64>().sqrt();
+        assert!(
+            (sum - u / 2.0).abs() < ROUNDED_MM,
+            "{name}: {sum} for U {u}"
+        );
+        let row: Vec<f64> = table
+            .lines()
+            .find_map(|l| l.trim_start().strip_prefix(&format!("{name} ")))
+            .unwrap_or_else(|| panic!("no line of {name} in {table}"))
+            .split_whitespace()
+            .map(|cell| cell.parse().unwrap())
+            .collect();
+        assert!((row[0] - u).abs() < ROUNDED_MM, "{name}: {row:?}");
+        for (cell, part) in row[1..].iter().zip(parts.values()) {
+            assert!(
+                (cell - part.as_f64().unwrap()).abs() < ROUNDED_MM,
+                "{name}: {row:?} {parts:?}"
+            );
+        }
+        assert_eq!(row.len(), 1 + parts.len());
+    }
+}

@@ -132,6 +132,59 @@ fn a_plan_with_mistakes_names_the_line() {
     assert_eq!(run(dir.path(), &["plan", "check", "nowhere.toml"]).code, 2);
 }
 
+/// Before any photo: photos, cards and U at each hole, which grows with the camera's height and without the bars.
+#[test]
+fn what_a_plan_will_take_is_foreseen() {
+    let plan = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/keel-strip.toml");
+    let foreseen = |height: &str| {
+        let args = [
+            "plan",
+            "coverage",
+            plan.to_str().unwrap(),
+            "--holes",
+            "--height",
+            height,
+        ];
+        let ran = run(Path::new("."), &args);
+        assert_eq!(ran.code, 0, "{}", ran.err);
+        assert!(
+            ran.out.lines().all(|l| l.chars().count() <= 80),
+            "{}",
+            ran.out
+        );
+        let holes: Vec<(String, f64, f64)> = ran
+            .out
+            .lines()
+            .filter_map(|l| match l.split_whitespace().collect::<Vec<_>>()[..] {
+                [name, u, unsaid] => Some((name.to_owned(), u.parse().ok()?, unsaid.parse().ok()?)),
+                _ => None,
+            })
+            .collect();
+        (ran.out, holes)
+    };
+    let (text, near) = foreseen("300mm");
+    assert!(
+        text.contains(" photos from about 300 mm above the sheet"),
+        "{text}"
+    );
+    assert!(
+        text.contains("  photo 2 ") && text.contains("  card 41 "),
+        "{text}"
+    );
+    assert!(text.contains("Measure the bars"), "{text}");
+    let (one, far) = foreseen("520mm");
+    assert!(one.contains("One photo from about 520 mm"), "{one}");
+    assert_eq!(
+        near.len(),
+        punchready::plan::read(&plan).unwrap().holes.len()
+    );
+    assert_eq!(near.len(), far.len());
+    for ((name, u, unsaid), (_, higher, _)) in near.iter().zip(&far) {
+        assert!(*u > 0.0 && unsaid >= u, "{name}: {u} {unsaid}");
+        assert!(higher >= u, "{name}: {u} from near, {higher} from far");
+    }
+}
+
 /// The help texts as they were agreed on. After a change that is meant, write them anew with
 /// `PUNCHREADY_BLESS=1 cargo test --test cli_rest help` and read the difference.
 #[test]

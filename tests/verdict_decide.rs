@@ -24,13 +24,22 @@ fn plan() -> Plan {
 }
 
 fn plan_in(units: &str) -> Plan {
-    let text = format!(
+    parse(&plan_text(units), Path::new("test.toml")).unwrap()
+}
+
+fn plan_text(units: &str) -> String {
+    format!(
         "units = \"{units}\"\n[sheet]\nwidth = \"200mm\"\nheight = \"150mm\"\n[tolerance]\nposition = \"0.8mm\"\n\
          [[row]]\nname = \"A\"\nalong = \"bottom\"\nedge_distance = \"8mm\"\nfirst = \"30mm\"\npitch = \"20mm\"\n\
          count = 6\n[[row]]\nname = \"L\"\nalong = \"left\"\nedge_distance = \"8mm\"\nfirst = \"40mm\"\n\
          pitch = \"25.4mm\"\ncount = 4\n[[hole]]\nname = \"P1\"\nx = \"120mm\"\ny = \"90mm\"\n"
-    );
-    parse(&text, Path::new("test.toml")).unwrap()
+    )
+}
+
+fn with_risk(risk: &str) -> Result<Plan, String> {
+    let position = "position = \"0.8mm\"\n";
+    let text = plan_text("mm").replace(position, &format!("{position}risk = {risk}\n"));
+    parse(&text, Path::new("test.toml")).map_err(|e| e.to_string())
 }
 
 fn mark(x: f64, y: f64) -> Mark {
@@ -1074,4 +1083,50 @@ fn many_doubts_are_few_sentences() {
         verdict.bench,
         ["cross out 9 strays, nearest to L4 and P1: the table of marks gives the place of each"]
     );
+}
+
+/// With U = 0.1 mm the guard band is 0.082 mm at a risk of 0.05, 0.1 mm unsaid and 0.165 mm at 0.0005 (normal quantiles
+/// 1.645, 2 and 3.291 times u): the same marks are told otherwise.
+#[test]
+fn the_plan_may_choose_another_risk() {
+    use HoleState::{Close, Good, Off};
+    let usual = plan();
+    let [bold, wary] = ["0.05", "0.0005"].map(|r| with_risk(r).unwrap());
+    for (off, told) in [
+        (0.63, [Good, Good, Good]),
+        (0.65, [Good, Good, Close]),
+        (0.71, [Good, Close, Close]),
+        (0.73, [Close, Close, Close]),
+        (0.89, [Off, Close, Close]),
+        (0.95, [Off, Off, Close]),
+        (0.97, [Off, Off, Off]),
+    ] {
+        for (plan, state_told) in [&bold, &usual, &wary].into_iter().zip(told) {
+            let mut ink = perfect(plan);
+            shift(&mut ink, plan, "P1", off, 0.0);
+            let verdict = judged(plan, &ink);
+            assert_eq!(
+                state(&verdict, "P1"),
+                state_told,
+                "{off} mm, risk {:?}",
+                plan.risk
+            );
+            assert_eq!(verdict.decision == Decision::Ready, state_told == Good);
+        }
+    }
+    // A sheet that is ready says by which rule.
+    let ready = |plan: &Plan| judged(plan, &perfect(plan)).reasons[0].text.clone();
+    assert!(
+        ready(&bold).contains("a risk of 0.05 a hole"),
+        "{}",
+        ready(&bold)
+    );
+    assert!(!ready(&usual).contains("risk"), "{}", ready(&usual));
+    for wrong in ["0", "0.5", "-0.01"] {
+        let said = with_risk(wrong).unwrap_err();
+        assert!(
+            said.contains("risk") && said.contains("from 0.0001 to 0.05"),
+            "{said}"
+        );
+    }
 }
