@@ -161,3 +161,37 @@ fn a_height_that_cannot_be_is_refused_with_what_can() {
         .to_string();
     assert!(e.contains("at most"), "{e}");
 }
+
+/// Measured from two marks instead of the edges the same holes are less sure, and most so far from the cards; of several
+/// photos nothing is foreseen, because a check takes none.
+#[test]
+fn two_marks_as_datum_are_foreseen_as_they_are_measured() {
+    let edges = fixture("hatch-cover.toml");
+    let mut marks = edges.clone();
+    marks.datum = Some(["A1".to_owned(), "A14".to_owned()]);
+    let phone = Phone::default();
+    let layout = lay(&edges, &phone, None).unwrap();
+    let known = Known {
+        bars: true,
+        side: false,
+    };
+    let of = |plan: &Plan| foresee(plan, &phone, &layout, known).unwrap();
+    let (by_edges, by_marks) = (of(&edges), of(&marks));
+    let (_, edges_mm) = by_edges.worst().unwrap();
+    let (_, marks_mm) = by_marks.worst().unwrap();
+    assert!(
+        marks_mm.is_finite() && (marks_mm - edges_mm).abs() > 0.005,
+        "{edges_mm} {marks_mm}"
+    );
+    // A datum mark's own place is nominal: nothing of it is left but its direction's.
+    let first = by_marks.expanded_mm[0].unwrap();
+    assert!(first < 0.05 + by_marks.best().unwrap(), "{first}");
+    let strip = fixture("keel-strip.toml");
+    let near = lay(&strip, &phone, Some(300.0)).unwrap();
+    let mut marked = strip.clone();
+    marked.datum = Some(["A1".to_owned(), "A25".to_owned()]);
+    let said = foresee(&marked, &phone, &near, known)
+        .unwrap_err()
+        .to_string();
+    assert!(said.contains("one photo"), "{said}");
+}

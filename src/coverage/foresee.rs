@@ -11,8 +11,8 @@ use crate::frame::{Cov2, Pixel, Point, Sheet};
 use crate::plan::{Edge, Plan};
 use crate::sheet::{EDGES, line_of};
 use crate::survey::{
-    Cameras, KNOWN_SD_MM, KnownLength, Options, PrintScale, Priors, Sighting, StraightLine,
-    survey_of,
+    Cameras, KNOWN_SD_MM, KnownLength, Options, PrintScale, Priors, SheetDatum, Sighting,
+    StraightLine, survey_of,
 };
 use crate::synth::Camera;
 use crate::verdict::decision_rule::COVERAGE_FACTOR;
@@ -89,8 +89,9 @@ pub fn foresee(
                 .filter_map(|c| Some((c, card(camera, c)?)))
                 .collect();
             let beside = (0..laid.len()).filter(|&i| !laid[i].0.on_face).collect();
-            let lines = EDGES
-                .into_iter()
+            // A plan that takes two marks as datum is for a face whose edges may be out of the photo.
+            let edges = EDGES.into_iter().filter(|_| plan.datum.is_none());
+            let lines = edges
                 .filter_map(|e| edge(camera, e, size_mm, layout))
                 .collect();
             (laid.into_iter().map(|(_, c)| c).collect(), beside, lines)
@@ -133,7 +134,10 @@ pub fn foresee(
     for edge in EDGES {
         edges::doubt_edge(&mut survey, line_of(edge, 0), 0.0);
     }
-    let datum = edges::datum(size_mm, 0);
+    let datum = match &plan.datum {
+        None => edges::datum(size_mm, 0),
+        Some(names) => marks(plan, names, &cameras)?,
+    };
     let frames = (0..cameras.len())
         .map(|i| survey.sheet_frame(&datum, i))
         .collect::<Result<Vec<_>, _>>()
@@ -155,6 +159,31 @@ pub fn foresee(
     })
 }
 
+/// The datum of two marks, as one photo will show them.
+fn marks(
+    plan: &Plan,
+    names: &[String; 2],
+    cameras: &[Camera],
+) -> Result<SheetDatum, CoverageError> {
+    let holes = names.each_ref().map(|n| plan.hole(n).map(|h| h.at));
+    let (Some(a), Some(b), [camera]) = (holes[0], holes[1], cameras) else {
+        return Err(CoverageError::Survey(
+            "the plan takes its datum from two marks, which is done from one photo: hold the camera higher, so that one shows all of it".to_owned(),
+        ));
+    };
+    let planned = [a, b];
+    let [Some(a), Some(b)] = planned.map(|p| shown(camera, Vector3::new(p.x, p.y, 0.0))) else {
+        return Err(CoverageError::Survey(
+            "a datum mark would be out of the photo: hold the camera higher".to_owned(),
+        ));
+    };
+    let own = Cov2::identity() * (MARK_PX * MARK_PX);
+    Ok(SheetDatum::Marks {
+        seen: [(a, own), (b, own)],
+        planned,
+    })
+}
+
 /// The longer side, where it will be measured.
 fn side(plan: &Plan, known: Known) -> Vec<KnownLength> {
     let (edges, mm) = if plan.width_mm >= plan.height_mm {
@@ -167,7 +196,12 @@ fn side(plan: &Plan, known: Known) -> Vec<KnownLength> {
         mm,
         sd_mm: KNOWN_SD_MM,
     };
-    if known.side { vec![length] } else { Vec::new() }
+    // A length between edges tells nothing where no edge is seen.
+    if known.side && plan.datum.is_none() {
+        vec![length]
+    } else {
+        Vec::new()
+    }
 }
 
 /// The camera of a photo, held by hand.

@@ -140,7 +140,20 @@ fn uncertainty(
         );
         let _ = writeln!(text, "  with --bars unsaid             {b}");
         let _ = writeln!(text, "  with the cards' bars measured  {a}");
-        let _ = writeln!(text, "  and --known {side:<18} {c}");
+        match &plan.datum {
+            None => {
+                let _ = writeln!(text, "  and --known {side:<18} {c}");
+            }
+            Some([a, b]) => say(
+                text,
+                "  ",
+                &format!(
+                    "measured from the marks {} and {}, with no edge of the sheet in the photo",
+                    plain(a),
+                    plain(b)
+                ),
+            ),
+        }
     }
     let unseen = measured.expanded_mm.iter().filter(|u| u.is_none()).count();
     if unseen > 0 {
