@@ -115,7 +115,7 @@ pub(crate) const STEPS: [Step; 12] = [
         name: "careful skin",
         photos: 16,
         bar: Bar::Accuracy {
-            rms_mm: 0.12,
+            rms_mm: 0.1,
             high_mm: None,
         },
         case: |seed| skin(seed, AT_ONE_SIDE, &CAREFUL),
@@ -124,7 +124,7 @@ pub(crate) const STEPS: [Step; 12] = [
         name: "careful skin, one card",
         photos: 16,
         bar: Bar::Accuracy {
-            rms_mm: 0.25,
+            rms_mm: 0.1,
             high_mm: None,
         },
         case: |seed| skin(seed, AMID, &CAREFUL),
@@ -132,7 +132,7 @@ pub(crate) const STEPS: [Step; 12] = [
     Step {
         name: "skin",
         photos: 40,
-        bar: Bar::Caution,
+        bar: Bar::Coverage,
         case: |seed| skin(seed, AT_ONE_SIDE, &AS_CLAIMED),
     },
     Step {
