@@ -44,6 +44,7 @@ fn with_risk(risk: &str) -> Result<Plan, String> {
 
 fn mark(x: f64, y: f64) -> Mark {
     Mark {
+        evidence: None,
         at: Point::new(x, y),
         cov: Matrix2::identity() * U_MM * U_MM,
         kind: MarkKind::Cross,
@@ -856,6 +857,7 @@ fn any_mark() -> impl Strategy<Value = Mark> {
         any::<bool>(),
     )
         .prop_map(|((x, y), (a, b, r), ringed, crossed_out)| Mark {
+            evidence: None,
             at: Point::new(x, y),
             cov: Matrix2::new(a * a, r * a * b, r * a * b, b * b),
             kind: MarkKind::Dot,

@@ -31,6 +31,7 @@ fn ink(plan: &Plan, [x, y]: [f64; 2], size_mm: f64) -> Ink {
         .holes
         .iter()
         .map(|h| Mark {
+            evidence: None,
             at: h.at,
             cov: Cov2::identity() * 0.0025,
             kind: MarkKind::Dot,

@@ -239,6 +239,11 @@ fn joined(readings: &[Reading], group: &[(usize, usize)], told: &mut Told) -> Jo
         at,
         cov,
         ringed: group.iter().any(|m| mark(m).ringed),
+        // The photo that shows it best is as sure of it as any.
+        evidence: group
+            .iter()
+            .filter_map(|m| mark(m).evidence)
+            .max_by(|a, b| a.probability.total_cmp(&b.probability)),
         ..mark(surest).clone()
     };
     // Whoever sees the place well and shows nothing there contradicts.

@@ -216,6 +216,7 @@ mod tests {
                 size_mm: 0.6,
                 ringed: false,
                 crossed_out: false,
+                evidence: None,
             })
             .collect();
         ink

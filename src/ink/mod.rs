@@ -17,11 +17,13 @@
 //! | faint spots, unsure at best | `pale` |
 //! | characters of writing and print | `writing` |
 //! | centres and their uncertainty | `place` |
+//! | how surely a mark is one | [`confidence`] |
 //! | why a place cannot be read | `blind` |
 //! | what punch and drill left | [`worked`], `dimple`, `hole` |
 
 mod beads;
 mod blind;
+pub mod confidence;
 mod dimple;
 mod figure;
 pub mod flat;
@@ -51,6 +53,7 @@ use crate::survey::SheetFrame;
 use view::FlatView;
 
 pub use blind::Blind;
+use confidence::{Evidence, Model};
 
 /// What sort of mark.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -84,6 +87,8 @@ pub struct Mark {
     pub ringed: bool,
     /// A larger X was drawn over it: "never drill here".
     pub crossed_out: bool,
+    /// How surely it is a mark; `None` for what punch and drill left, and for what a person said.
+    pub evidence: Option<Evidence>,
 }
 
 /// A ruled line.
@@ -277,12 +282,23 @@ pub fn read(
         let by_flat = by_mm * flip;
         frame.point(pixel, by_flat * cov * by_flat.transpose())
     };
+    let scale_at = |at: Point<Flat>| {
+        let by_mm = view::jacobian(frame, view.sheet_from_flat(at));
+        by_mm.map_or(0.0, |j| j.singular_values().min())
+    };
+    let features = confidence::measure(&view.image, view.px_per_mm, &found, scale_at);
+    let model = Model::built_in();
     let marks = found
         .marks
         .iter()
-        .filter_map(|m| {
+        .zip(features)
+        .filter_map(|(m, features)| {
             let (at, cov) = place(m.at, m.cov)?;
             Some(Mark {
+                evidence: Some(Evidence {
+                    features,
+                    probability: model.probability(&features),
+                }),
                 at,
                 cov,
                 kind: m.kind,

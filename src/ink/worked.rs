@@ -107,6 +107,7 @@ pub fn read(
             size_mm: size / mm,
             ringed: false,
             crossed_out: false,
+            evidence: None,
         })
     };
     let holes: Vec<Mark> = hole::find(&bare, flat, mm)

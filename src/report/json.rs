@@ -29,8 +29,11 @@ pub fn to_string(r: &Report) -> String {
     top.insert("reasons".into(), Value::Array(reasons));
     top.insert("holes".into(), holes(r));
     let names = answers::names(r);
-    let strays = v.strays.iter().zip(&names);
-    top.insert("strays".into(), strays.map(|(s, n)| stray(s, n)).collect());
+    let sure = r.stray_probability.iter().copied();
+    let sure = sure.chain(std::iter::repeat(None));
+    let strays = v.strays.iter().zip(names.iter().zip(sure));
+    let strays = strays.map(|(s, (n, p))| stray(s, n.as_deref(), p));
+    top.insert("strays".into(), strays.collect());
     top.insert(
         "lines".into(),
         v.rows.iter().map(|x| row(x, r.plan.rivet_mm)).collect(),
@@ -53,11 +56,13 @@ pub fn to_string(r: &Report) -> String {
 
 fn holes(r: &Report) -> Value {
     let budgets = r.budgets.iter().copied().chain(std::iter::repeat(None));
-    let holes = r.verdict.holes.iter().zip(budgets);
-    holes.map(|(h, b)| hole(h, b)).collect()
+    let sure = r.hole_probability.iter().copied();
+    let sure = sure.chain(std::iter::repeat(None));
+    let holes = r.verdict.holes.iter().zip(budgets.zip(sure));
+    holes.map(|(h, (b, p))| hole(h, b, p)).collect()
 }
 
-fn hole(h: &HoleResult, budget: Option<Budget>) -> Value {
+fn hole(h: &HoleResult, budget: Option<Budget>, sure: Option<f64>) -> Value {
     let offset = h.found.map(|f| f - h.planned);
     json!({
         "name": h.name,
@@ -74,10 +79,11 @@ fn hole(h: &HoleResult, budget: Option<Budget>) -> Value {
             let parts = b.parts().into_iter();
             parts.map(|(name, u)| (name.to_owned(), rounded(u, 1e5))).collect::<Map<_, _>>()
         }),
+        "probability": probability(h.found.and(sure)),
     })
 }
 
-fn stray(s: &Stray, name: &Option<String>) -> Value {
+fn stray(s: &Stray, name: Option<&str>, sure: Option<f64>) -> Value {
     json!({
         "at": place(s.at),
         "uncertainty": mm(s.uncertainty_mm),
@@ -86,7 +92,13 @@ fn stray(s: &Stray, name: &Option<String>) -> Value {
         "size": mm(s.size_mm),
         "why": s.why,
         "name": name,
+        "probability": probability(sure),
     })
+}
+
+/// To a thousandth, and never 1: nothing read from a photo is certain.
+fn probability(p: Option<f64>) -> Value {
+    p.map_or(Value::Null, |p| rounded(p.min(0.999), 1e3))
 }
 
 /// What a person said of ink that the program could not name.

@@ -30,6 +30,8 @@ const PER_WIDTH_NARROW: f64 = 36.0;
 const PER_WIDTH_WIDE: f64 = 55.0;
 /// A tall view is shown narrower than the page: its height counts for this much of a width.
 const TALL: f64 = 0.75;
+/// Marks less sure than this are shown with how sure they are.
+const SURELY: f64 = 0.95;
 /// Quality of the flat view's JPEG.
 const QUALITY: u8 = 80;
 
@@ -374,13 +376,19 @@ fn holes(r: &Report, window: Window, h: &mut String) {
         "Mark",
     ];
     table("Holes", &lengths, &head, h);
-    for x in &r.verdict.holes {
-        hole(r, x, window, h);
+    let sure = r.hole_probability.iter().copied();
+    for (x, p) in r
+        .verdict
+        .holes
+        .iter()
+        .zip(sure.chain(std::iter::repeat(None)))
+    {
+        hole(r, x, p, window, h);
     }
     h.push_str("</tbody></table></div></section>");
 }
 
-fn hole(r: &Report, x: &HoleResult, window: Window, h: &mut String) {
+fn hole(r: &Report, x: &HoleResult, sure: Option<f64>, window: Window, h: &mut String) {
     let u = r.plan.units;
     let sign = Sign::of_hole(x.state);
     let class = match sign {
@@ -393,6 +401,9 @@ fn hole(r: &Report, x: &HoleResult, window: Window, h: &mut String) {
         .map_or("&ndash;".to_string(), |k| words::kind_word(k).into());
     if x.ringed {
         mark.push_str(", ringed");
+    }
+    if let Some(p) = sure.filter(|p| x.kind.is_some() && *p < SURELY) {
+        let _ = write!(mark, " <small>{:.0} % sure</small>", (100.0 * p).floor());
     }
     let _ = write!(
         h,

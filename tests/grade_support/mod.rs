@@ -179,6 +179,7 @@ pub(crate) fn key(plan: &Plan, marking: &Marking) -> Findings {
         .marks
         .iter()
         .map(|m| ink::Mark {
+            evidence: None,
             at: m.at,
             cov: exact,
             kind: m.kind,

@@ -44,6 +44,8 @@ impl Fixture {
             budgets: vec![None; self.verdict.holes.len()],
             lines: &self.lines,
             seen: &self.seen,
+            hole_probability: vec![Some(0.97); self.verdict.holes.len()],
+            stray_probability: vec![None; self.verdict.strays.len()],
             person: &self.person,
             advice: &self.advice,
             outline: &self.outline,

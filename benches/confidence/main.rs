@@ -1,0 +1,197 @@
+//! How surely a mark is one: the fit of `src/ink/confidence.toml`, and whether what it claims comes true.
+//!
+//! ```sh
+//! cargo bench --bench confidence                        # whether the weights as they are come true, on scenes of their own
+//! cargo bench --bench confidence -- --fit               # fits the weights on other scenes first, and writes the file
+//! cargo bench --bench confidence -- --ladder            # on the ladder's hard steps too
+//! cargo bench --bench confidence -- --foreign DIR       # on the photos of tests/foreign too
+//! cargo bench --bench confidence -- --scenes 30         # fewer scenes, for a look
+//! ```
+//!
+//! Scenes vary in surface, pen, hand, light, camera and dirt (`scenes`). Those of the fit and those of the tables are drawn
+//! from seeds apart. A mark is right when a true one stands within [`MATCH_MM`] and is crossed out or not as it was read.
+//! Exits with 1 where more is claimed than comes true.
+#![allow(clippy::unwrap_used, reason = "a bench fails by panicking")]
+
+#[allow(dead_code, reason = "the ladder's own bench uses the rest")]
+#[path = "../ladder/case.rs"]
+mod case;
+mod fit;
+mod foreign;
+mod hard;
+#[allow(dead_code, reason = "the ladder's own bench uses the rest")]
+#[path = "../ladder/plans.rs"]
+mod plans;
+mod scenes;
+#[allow(dead_code, reason = "the ladder's own bench uses the rest")]
+#[path = "../ladder/steps.rs"]
+mod steps;
+
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use clap::Parser;
+use punchready::check::Checked;
+use punchready::frame::{Point, Sheet};
+use punchready::ink::confidence::{LIKELY, Model, N};
+use rayon::prelude::*;
+
+/// A found mark further than this from every true one is none, mm: the size of a dot.
+const MATCH_MM: f64 = 0.8;
+/// The middle of a cross-out is only roughly that of the mark below it, mm.
+const MATCH_CROSSED_MM: f64 = 3.5;
+/// Scenes of the tables, and so many times as many of the fit.
+const SCENES: u64 = 200;
+const TIMES_OF_FIT: u64 = 2;
+/// The first seed of the tables' scenes; those of the fit begin at 0.
+const FIRST_OF_TABLES: u64 = 1_000_000;
+/// What comes true may be less than what is claimed by this besides its interval: marks of one scene share their fate.
+const SHORT_BY: f64 = 0.03;
+
+#[derive(Debug, Parser)]
+struct Arguments {
+    /// Fits the weights and writes `src/ink/confidence.toml`.
+    #[arg(long)]
+    fit: bool,
+    /// Checks on the ladder's hard steps too.
+    #[arg(long)]
+    ladder: bool,
+    /// Checks on the photos of tests/foreign in this folder too.
+    #[arg(long)]
+    foreign: Option<PathBuf>,
+    /// How many scenes are drawn for the table, and twice as many for the fit.
+    #[arg(long, default_value_t = SCENES)]
+    scenes: u64,
+    /// Given by cargo bench.
+    #[arg(long, hide = true)]
+    bench: bool,
+}
+
+/// A mark as it was read, and whether it is right.
+pub(crate) struct Sample {
+    pub(crate) features: [f64; N],
+    pub(crate) right: bool,
+}
+
+/// A true mark: where, and whether it is crossed out.
+pub(crate) type True = (Point<Sheet>, bool);
+
+/// The marks that were read, those too that were then doubted.
+pub(crate) fn samples(checked: &Checked, truth: &[True]) -> Vec<Sample> {
+    let all = checked.ink.marks.iter().chain(&checked.doubted);
+    all.filter_map(|m| {
+        let evidence = m.evidence?;
+        let reach = if m.crossed_out {
+            MATCH_CROSSED_MM
+        } else {
+            MATCH_MM
+        };
+        let right = truth
+            .iter()
+            .any(|(at, crossed)| *crossed == m.crossed_out && at.distance(m.at) <= reach);
+        Some(Sample {
+            features: evidence.features,
+            right,
+        })
+    })
+    .collect()
+}
+
+fn main() -> ExitCode {
+    let arguments = Arguments::parse();
+    if !arguments.bench {
+        println!("this takes minutes: run it with cargo bench --bench confidence");
+        return ExitCode::SUCCESS;
+    }
+    let drawn = |first: u64, scenes: u64| -> Vec<Sample> {
+        let seeds = (first..first + scenes).into_par_iter();
+        seeds.flat_map_iter(scenes::samples_of).collect()
+    };
+    let model = if arguments.fit {
+        let of_fit = drawn(0, TIMES_OF_FIT * arguments.scenes);
+        let of_fit: Vec<&Sample> = of_fit.iter().collect();
+        println!("fit: {} marks, {} wrong", of_fit.len(), wrong(&of_fit));
+        let model = fit::fit(&of_fit);
+        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/ink/confidence.toml");
+        std::fs::write(&path, fit::text(&model, &of_fit)).unwrap();
+        model
+    } else {
+        Model::built_in().clone()
+    };
+    for w in &model.feature {
+        println!("{:<11} {:>7.3} a standard deviation", w.name, w.weight);
+    }
+    let mut tables = vec![("scenes", drawn(FIRST_OF_TABLES, arguments.scenes))];
+    if arguments.ladder {
+        tables.push(("the ladder's hard steps", hard::samples()));
+    }
+    if let Some(dir) = &arguments.foreign {
+        tables.push(("photos of another drawer", foreign::samples(dir)));
+    }
+    let kept: Vec<bool> = tables
+        .iter()
+        .map(|(name, of)| reliability(name, &model, &of.iter().collect::<Vec<_>>()))
+        .collect();
+    if kept.into_iter().all(|k| k) {
+        ExitCode::SUCCESS
+    } else {
+        println!("\nmore is claimed than comes true");
+        ExitCode::FAILURE
+    }
+}
+
+fn wrong(samples: &[&Sample]) -> usize {
+    samples.iter().filter(|s| !s.right).count()
+}
+
+/// Prints what share of the marks is right where the model claims how much; whether no bin claims surely too much.
+fn reliability(name: &str, model: &Model, samples: &[&Sample]) -> bool {
+    const BINS: [f64; 9] = [0.0, 0.3, 0.5, 0.7, 0.85, 0.95, 0.99, 0.998, 1.0];
+    let claimed: Vec<(f64, bool)> = samples
+        .iter()
+        .map(|s| (model.probability(&s.features), s.right))
+        .collect();
+    let n = samples.len() as f64;
+    let off = |(p, right): &(f64, bool)| (p - f64::from(u8::from(*right))).powi(2);
+    let brier = claimed.iter().map(off).sum::<f64>() / n;
+    let unlikely = |right| {
+        let below = claimed.iter().filter(|c| c.0 < LIKELY && c.1 == right);
+        below.count()
+    };
+    println!(
+        "\n{name}: {n} marks, {} wrong; Brier score {brier:.4}\n\
+         likelier none than a mark: {} wrong ones, {} right ones\n\
+         claimed           marks   mean claim   right     (interval of 95 %)",
+        wrong(samples),
+        unlikely(false),
+        unlikely(true)
+    );
+    let mut kept = true;
+    for bin in BINS.windows(2) {
+        let inside: Vec<&(f64, bool)> = claimed
+            .iter()
+            .filter(|(p, _)| *p >= bin[0] && (*p < bin[1] || bin[1] == 1.0))
+            .collect();
+        if inside.is_empty() {
+            continue;
+        }
+        let n = inside.len() as f64;
+        let claim = inside.iter().map(|x| x.0).sum::<f64>() / n;
+        let right = inside.iter().filter(|x| x.1).count() as f64 / n;
+        let [low, high] = wilson(right, n);
+        kept &= claim <= high + SHORT_BY;
+        println!(
+            "{:.3} to {:.3} {n:>9} {claim:>12.3} {right:>7.3}     {low:.3} to {high:.3}",
+            bin[0], bin[1],
+        );
+    }
+    kept
+}
+
+/// Interval of 95 % of a share (Wilson, J. Am. Stat. Assoc. 22, 1927, from memory).
+fn wilson(share: f64, n: f64) -> [f64; 2] {
+    const Z: f64 = 1.96;
+    let middle = (share + Z * Z / (2.0 * n)) / (1.0 + Z * Z / n);
+    let half = Z / (1.0 + Z * Z / n) * (share * (1.0 - share) / n + Z * Z / (4.0 * n * n)).sqrt();
+    [(middle - half).max(0.0), (middle + half).min(1.0)]
+}

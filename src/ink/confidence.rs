@@ -1,0 +1,557 @@
+//! How surely a mark is one: a probability from a few things that can be measured and explained.
+//!
+//! A logistic regression (Cox, "The Regression Analysis of Binary Sequences", J. R. Stat. Soc. B 20, 1958, from memory):
+//! the log of the odds is a weighted sum of the [`FEATURES`]. Each speaks for a mark or against it, for the reason given
+//! there, and a weight of the other sign is not let in. The weights are in `confidence.toml`; `cargo bench --bench
+//! confidence -- --fit` draws scenes of many surfaces, pens, lights and cameras and fits them; without `--fit` it shows
+//! on other scenes how well what they claim comes true.
+//!
+//! The probability names nothing. It is told with each mark, and one that is likelier none than one is never called
+//! good ([`doubt`]).
+
+use std::sync::OnceLock;
+
+use image::GrayImage;
+use serde::Deserialize;
+
+use super::flat::{FlatInk, MarkInFlat};
+use super::{Ink, Mark, MarkKind, Unsure};
+use crate::frame::{Flat, Point};
+use crate::plan::Plan;
+use crate::verdict::decision_rule::COVERAGE_FACTOR;
+
+/// Number of features.
+pub const N: usize = 13;
+
+/// Which way a feature may move the probability.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Speaks {
+    /// The more of it, the likelier a mark.
+    For,
+    /// The more of it, the less likely.
+    Against,
+    /// Either way: a kind of mark may be easier or harder to take for another thing.
+    Either,
+}
+
+impl Speaks {
+    /// Whether a weight is of the sign that has a reason.
+    #[must_use]
+    pub fn allows(self, weight: f64) -> bool {
+        match self {
+            Self::For => weight >= 0.0,
+            Self::Against => weight <= 0.0,
+            Self::Either => true,
+        }
+    }
+}
+
+/// What is measured of a mark: its name, which way it counts, what it is and why it counts that way.
+pub const FEATURES: [(&str, Speaks, &str); N] = [
+    (
+        "noise",
+        Speaks::For,
+        "ln(1 + contrast over the noise and grain round about): grain and noise make spots of their own",
+    ),
+    (
+        "contrast",
+        Speaks::For,
+        "how much the ink differs from the bare surface, 0 to 1: stains are pale",
+    ),
+    (
+        "fainter",
+        Speaks::For,
+        "ln(contrast over the other marks' median contrast), 0 where not fainter: one pen, one darkness",
+    ),
+    (
+        "size",
+        Speaks::Against,
+        "|ln(size over the median of the sheet's marks of that kind)|: a hand makes its marks alike",
+    ),
+    (
+        "kind",
+        Speaks::For,
+        "share of the sheet's marks that are of the same kind: a hand keeps to one",
+    ),
+    (
+        "place",
+        Speaks::Against,
+        "ln(standard deviation of its centre from its own ink, mm): ill-shaped ink has no plain centre",
+    ),
+    (
+        "next",
+        Speaks::Against,
+        "exp(-distance to the next other ink / 2 mm): print and scribble come in company",
+    ),
+    (
+        "crowd",
+        Speaks::Against,
+        "share of the ring round it that is as dark as ink: lines, print, rims",
+    ),
+    (
+        "off_line",
+        Speaks::Against,
+        "distance to the nearest ruled line over 3 mm, at most 1; a half without lines: marks stand on lines",
+    ),
+    (
+        "resolution",
+        Speaks::For,
+        "ln(pixels a millimetre in the photo, in the worst direction): shapes show better from near",
+    ),
+    (
+        "hidden",
+        Speaks::Against,
+        "share of places just round it that could not be read: rims and glare look like ink",
+    ),
+    ("tick", Speaks::Either, "1 for a tick"),
+    ("cross", Speaks::Either, "1 for a cross"),
+];
+
+/// What was measured of a mark, and the probability from it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Evidence {
+    /// The values of [`FEATURES`].
+    pub features: [f64; N],
+    /// Probability that it is a mark, named rightly.
+    pub probability: f64,
+}
+
+/// The weights.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Model {
+    /// Log of the odds where all features are at their means.
+    pub intercept: f64,
+    /// One for each feature, in their order.
+    pub feature: Vec<Weight>,
+}
+
+/// The part of one feature.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Weight {
+    /// Its name, as in [`FEATURES`].
+    pub name: String,
+    /// Mean and standard deviation in the scenes of the fit: a value counts as (value - mean) / sd.
+    pub mean: f64,
+    /// See `mean`.
+    pub sd: f64,
+    /// What one standard deviation adds to the log of the odds.
+    pub weight: f64,
+}
+
+impl Weight {
+    /// How many standard deviations a value counts for.
+    #[must_use]
+    pub fn counted(&self, value: f64) -> f64 {
+        ((value - self.mean) / self.sd).clamp(-FURTHEST_SD, FURTHEST_SD)
+    }
+}
+
+/// A value counts no further from the mean than this, standard deviations: beyond what was seen nothing was learnt.
+const FURTHEST_SD: f64 = 3.0;
+
+impl Model {
+    /// Reads the weights from the text of their file.
+    ///
+    /// # Errors
+    /// A sentence on what is wrong.
+    pub fn parse(text: &str) -> Result<Self, String> {
+        let model: Self = toml::from_str(text).map_err(|e| e.to_string())?;
+        let names = model.feature.iter().map(|f| f.name.as_str());
+        if !names.eq(FEATURES.iter().map(|f| f.0)) {
+            return Err("the features are not those of the program, in their order".to_owned());
+        }
+        let sound = |w: &Weight| {
+            w.mean.is_finite() && w.weight.is_finite() && w.sd.is_finite() && w.sd > 0.0
+        };
+        if !model.feature.iter().all(sound) || !model.intercept.is_finite() {
+            return Err("a number is not finite, or a standard deviation not above 0".to_owned());
+        }
+        let reasoned = |(w, f): (&Weight, &(&str, Speaks, &str))| f.1.allows(w.weight);
+        if !model.feature.iter().zip(&FEATURES).all(reasoned) {
+            return Err("a weight is of the sign that has no reason".to_owned());
+        }
+        Ok(model)
+    }
+
+    /// The one that the program was built with. A file that is not sound, which a test forbids, leaves one that says a
+    /// half of everything, so that a fit can begin with new features.
+    #[must_use]
+    pub fn built_in() -> &'static Self {
+        static MODEL: OnceLock<Model> = OnceLock::new();
+        MODEL.get_or_init(|| {
+            Self::parse(include_str!("confidence.toml")).unwrap_or_else(|_| Self::unfitted())
+        })
+    }
+
+    fn unfitted() -> Self {
+        let feature = |(name, ..): &(&str, Speaks, &str)| Weight {
+            name: (*name).to_owned(),
+            mean: 0.0,
+            sd: 1.0,
+            weight: 0.0,
+        };
+        Self {
+            intercept: 0.0,
+            feature: FEATURES.iter().map(feature).collect(),
+        }
+    }
+
+    /// Probability that a mark with these features is one.
+    #[must_use]
+    pub fn probability(&self, features: &[f64; N]) -> f64 {
+        let parts = self.feature.iter().zip(features);
+        let sum: f64 = parts.map(|(w, &x)| w.weight * w.counted(x)).sum();
+        1.0 / (1.0 + (-(self.intercept + sum)).exp())
+    }
+}
+
+/// Radius of the middle of a mark, where its ink is looked at, mm: a fine dot's.
+const CORE_MM: f64 = 0.4;
+/// The ring that shows the bare surface, mm, and how coarsely it is looked at.
+const RING_MM: [f64; 2] = [1.6, 3.6];
+/// Ink in the ring: as dark as this share of the mark's contrast.
+const AS_DARK: f64 = 0.5;
+/// Noise is no less than this, levels: rounding to whole ones.
+const LEAST_NOISE: f64 = 0.5;
+/// Places this far beyond a mark's own extent are asked whether they could be read, mm.
+const ROUND_MM: f64 = 1.5;
+
+/// What is measured of each mark of a flat picture. `photo_px_per_mm`: at a place, in the photo, in its worst direction.
+#[must_use]
+pub fn measure(
+    flat: &GrayImage,
+    px_per_mm: f64,
+    ink: &FlatInk,
+    photo_px_per_mm: impl Fn(Point<Flat>) -> f64,
+) -> Vec<[f64; N]> {
+    let looks: Vec<Look> = ink
+        .marks
+        .iter()
+        .map(|m| Look::at(flat, px_per_mm, m.at))
+        .collect();
+    let usual = median(looks.iter().map(|l| l.contrast));
+    let size_of = |kind: MarkKind| {
+        let alike = ink.marks.iter().filter(move |m| m.kind == kind);
+        median(alike.map(|m| m.size_mm))
+    };
+    ink.marks
+        .iter()
+        .zip(&looks)
+        .map(|(m, look)| {
+            let alike = ink.marks.iter().filter(|o| o.kind == m.kind).count();
+            let sigma = m.cov.symmetric_eigenvalues().max().max(0.0).sqrt() / px_per_mm;
+            let ratio = |a: f64, b: f64| (a.max(1e-3) / b.max(1e-3)).ln();
+            [
+                (look.contrast / look.noise).ln_1p(),
+                look.contrast,
+                ratio(look.contrast, usual).min(0.0),
+                ratio(m.size_mm, size_of(m.kind)).abs(),
+                alike as f64 / ink.marks.len() as f64,
+                sigma.max(1e-3).ln(),
+                (-next_ink_mm(ink, m, px_per_mm) / 2.0).exp(),
+                look.crowd,
+                off_line_mm(ink, m.at, px_per_mm).map_or(0.5, |d| (d / 3.0).min(1.0)),
+                photo_px_per_mm(m.at).max(0.1).ln(),
+                hidden_share(ink, m, px_per_mm),
+                f64::from(u8::from(m.kind == MarkKind::Tick)),
+                f64::from(u8::from(m.kind == MarkKind::Cross)),
+            ]
+        })
+        .collect()
+}
+
+/// The surface round a place, and the ink in its middle.
+struct Look {
+    /// Difference from bare, as a share of it: darker or brighter.
+    contrast: f64,
+    /// Standard deviation of the bare surface, as a share of its level.
+    noise: f64,
+    /// Share of the ring that is as dark (or bright) as ink.
+    crowd: f64,
+}
+
+impl Look {
+    fn at(flat: &GrayImage, px_per_mm: f64, at: Point<Flat>) -> Self {
+        let (w, h) = (i64::from(flat.width()), i64::from(flat.height()));
+        let reach = RING_MM[1] * px_per_mm;
+        let (mut core, mut ring) = (Vec::new(), Vec::new());
+        for y in (at.y - reach) as i64..=(at.y + reach) as i64 {
+            for x in (at.x - reach) as i64..=(at.x + reach) as i64 {
+                if x < 0 || y < 0 || x >= w || y >= h {
+                    continue;
+                }
+                let level = flat.get_pixel(x as u32, y as u32)[0];
+                let away = (x as f64 + 0.5 - at.x).hypot(y as f64 + 0.5 - at.y) / px_per_mm;
+                if level == 0 {
+                    // Nothing is known there.
+                } else if away <= CORE_MM {
+                    core.push(level);
+                } else if (RING_MM[0]..=RING_MM[1]).contains(&away) {
+                    ring.push(level);
+                }
+            }
+        }
+        core.sort_unstable();
+        ring.sort_unstable();
+        let share = |v: &[u8], s: f64| {
+            let i = (s * v.len().saturating_sub(1) as f64).round() as usize;
+            v.get(i).map_or(0.0, |&v| f64::from(v))
+        };
+        let bare = share(&ring, 0.5).max(1.0);
+        // Ink darkens (or, scribed, brightens) one side of the spread: the other is the surface's own.
+        let spread = (share(&ring, 0.84) - bare).min(bare - share(&ring, 0.16));
+        let (dark, bright) = (bare - share(&core, 0.2), share(&core, 0.8) - bare);
+        let ink = dark.max(bright).max(0.0);
+        let like_ink = ring
+            .iter()
+            .filter(|&&v| {
+                let off = if dark >= bright {
+                    bare - f64::from(v)
+                } else {
+                    f64::from(v) - bare
+                };
+                off > AS_DARK * ink && off > 0.0
+            })
+            .count();
+        Self {
+            contrast: ink / bare.max(ink),
+            noise: spread.max(LEAST_NOISE) / bare,
+            crowd: like_ink as f64 / ring.len().max(1) as f64,
+        }
+    }
+}
+
+/// Distance to the rim of the next other mark or unsure ink, mm.
+fn next_ink_mm(ink: &FlatInk, mark: &MarkInFlat, px_per_mm: f64) -> f64 {
+    let marks = ink.marks.iter().filter(|o| o.at.distance(mark.at) > 0.0);
+    let marks = marks.map(|o| (o.at, o.size_mm));
+    let unsure = ink.unsure.iter().map(|u| (u.at, u.size_mm));
+    marks
+        .chain(unsure)
+        .map(|(at, size)| (at.distance(mark.at) / px_per_mm - size / 2.0).max(0.0))
+        .fold(100.0, f64::min)
+}
+
+/// Distance to the nearest ruled line's axis, mm.
+fn off_line_mm(ink: &FlatInk, at: Point<Flat>, px_per_mm: f64) -> Option<f64> {
+    ink.lines
+        .iter()
+        .map(|l| {
+            let along = l.ends[1] - l.ends[0];
+            let t = along.dot(&(at - l.ends[0])) / along.norm_squared().max(1e-9);
+            let foot = l.ends[0] + along * t.clamp(0.0, 1.0);
+            foot.distance(at) / px_per_mm
+        })
+        .min_by(f64::total_cmp)
+}
+
+fn hidden_share(ink: &FlatInk, mark: &MarkInFlat, px_per_mm: f64) -> f64 {
+    const PLACES: u32 = 8;
+    let radius = (mark.size_mm / 2.0 + ROUND_MM) * px_per_mm;
+    let hidden = (0..PLACES)
+        .filter(|&i| {
+            let (s, c) = (std::f64::consts::TAU * f64::from(i) / f64::from(PLACES)).sin_cos();
+            !ink.is_readable(Point::new(mark.at.x + radius * c, mark.at.y + radius * s))
+        })
+        .count();
+    hidden as f64 / f64::from(PLACES)
+}
+
+fn median(values: impl Iterator<Item = f64>) -> f64 {
+    let mut v: Vec<f64> = values.collect();
+    v.sort_by(f64::total_cmp);
+    v.get(v.len() / 2).copied().unwrap_or(0.0)
+}
+
+/// Below this a mark is likelier none than one.
+pub const LIKELY: f64 = 0.5;
+
+/// Why a mark below [`LIKELY`] is unsure.
+pub const UNLIKELY: &str = "looks like a mark, but too little for one to be sure";
+
+/// Takes for unsure ink what is likelier no mark than one and stands where it would be called good, and gives it back.
+/// Everywhere else a mark stays what it was named: a stray or a cross-out makes no hole good.
+pub(crate) fn doubt(ink: &mut Ink, plan: &Plan) -> Vec<Mark> {
+    let unlikely = |m: &Mark| {
+        let u = COVERAGE_FACTOR * m.cov.symmetric_eigenvalues().max().max(0.0).sqrt();
+        let reach = plan.tolerance_mm + u;
+        let at_hole = plan.holes.iter().any(|h| h.at.distance(m.at) <= reach);
+        at_hole && !m.crossed_out && m.evidence.is_some_and(|e| e.probability < LIKELY)
+    };
+    let (doubted, kept): (Vec<_>, Vec<_>) = std::mem::take(&mut ink.marks)
+        .into_iter()
+        .partition(unlikely);
+    ink.marks = kept;
+    ink.unsure.extend(doubted.iter().map(|m| Unsure {
+        at: m.at,
+        cov: m.cov,
+        size_mm: m.size_mm,
+        why: UNLIKELY,
+        writing: false,
+    }));
+    ink.unsure
+        .sort_by(|a, b| a.at.x.total_cmp(&b.at.x).then(a.at.y.total_cmp(&b.at.y)));
+    doubted
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
+    use super::*;
+    use crate::frame::Cov2;
+
+    #[test]
+    fn the_file_of_weights_is_sound() {
+        let text = include_str!("confidence.toml");
+        let model = Model::parse(text).unwrap();
+        assert_eq!(&model, Model::built_in());
+        // What was measured in the fit's scenes on the average is surely a mark.
+        let mean = std::array::from_fn(|k| model.feature[k].mean);
+        assert!(
+            model.probability(&mean) > 0.9,
+            "{}",
+            model.probability(&mean)
+        );
+        // A dark ring round it speaks against a mark.
+        let (head, crowd) = text.split_once("name = \"crowd\"").unwrap();
+        let wrong_sign = format!(
+            "{head}name = \"crowd\"{}",
+            crowd.replacen("weight = -", "weight = ", 1)
+        );
+        for (broken, told) in [
+            (
+                text.replace("name = \"crowd\"", "name = \"cloud\""),
+                "features",
+            ),
+            (text.replacen("sd = ", "sd = -", 1), "above 0"),
+            (wrong_sign, "no reason"),
+            (text.replacen("\nintercept", "\nintercpt", 1), "intercpt"),
+        ] {
+            let why = Model::parse(&broken).unwrap_err();
+            assert!(why.contains(told), "{why}");
+        }
+    }
+
+    /// A dot of level 60 on a surface of level 160 and 161, 10 px a millimetre.
+    fn dot(level: u8) -> (GrayImage, FlatInk) {
+        let flat = GrayImage::from_fn(200, 200, |x, y| {
+            let away = (f64::from(x) + 0.5 - 100.0).hypot(f64::from(y) + 0.5 - 100.0);
+            image::Luma([if away < 5.0 {
+                level
+            } else {
+                160 + ((x + y) % 2) as u8
+            }])
+        });
+        let mark = MarkInFlat {
+            at: Point::new(100.0, 100.0),
+            cov: Cov2::identity() * 0.01,
+            kind: MarkKind::Dot,
+            size_mm: 1.0,
+            ringed: false,
+            crossed_out: false,
+        };
+        let mut ink = FlatInk::default();
+        ink.marks.push(mark);
+        (flat, ink)
+    }
+
+    #[test]
+    fn features_are_what_they_say() {
+        let of = |level| {
+            let (flat, ink) = dot(level);
+            measure(&flat, 10.0, &ink, |_| 8.0)[0]
+        };
+        let named =
+            |f: &[f64; N], name: &str| f[FEATURES.iter().position(|n| n.0 == name).unwrap()];
+        let f = of(60);
+        // 100 of 160 levels, against half a level of noise.
+        assert!((named(&f, "contrast") - 0.625).abs() < 0.01, "{f:?}");
+        assert!(
+            (named(&f, "noise") - (100.0f64 / 0.5).ln_1p()).abs() < 0.1,
+            "{f:?}"
+        );
+        assert!((named(&f, "place") - 0.01f64.ln()).abs() < 1e-9, "{f:?}");
+        assert!((named(&f, "resolution") - 8.0f64.ln()).abs() < 1e-9);
+        assert_eq!(named(&f, "crowd"), 0.0);
+        assert_eq!(named(&f, "kind"), 1.0);
+        assert!(named(&f, "next") < 1e-9);
+        // Paler ink is less of everything that speaks for it, and so less likely.
+        let pale = of(148);
+        assert!(named(&pale, "contrast") < named(&f, "contrast"));
+        let model = Model::built_in();
+        assert!(model.probability(&pale) < model.probability(&f));
+    }
+
+    #[test]
+    fn each_feature_moves_it_the_way_it_says() {
+        let model = Model::built_in();
+        let mean: [f64; N] = std::array::from_fn(|k| model.feature[k].mean);
+        for (k, (name, speaks, _)) in FEATURES.iter().enumerate() {
+            let claims = |sd: f64| {
+                let mut f = mean;
+                f[k] += sd * model.feature[k].sd;
+                model.probability(&f)
+            };
+            let all: Vec<f64> = (-8..=8).map(|i| claims(0.5 * f64::from(i))).collect();
+            assert!(all.iter().all(|p| (0.0..=1.0).contains(p)), "{name}");
+            let rises = all.windows(2).all(|w| w[1] >= w[0]);
+            let falls = all.windows(2).all(|w| w[1] <= w[0]);
+            assert!(
+                if *speaks == Speaks::For {
+                    rises
+                } else {
+                    falls || *speaks == Speaks::Either && rises
+                },
+                "{name}: {all:?}"
+            );
+        }
+        // Most of them do tell something.
+        let heard = model.feature.iter().filter(|w| w.weight != 0.0).count();
+        assert!(heard >= 6, "{heard}");
+    }
+
+    #[test]
+    fn an_unlikely_mark_is_never_good_and_elsewhere_stays_what_it_is() {
+        let text = "units = \"mm\"\n[tolerance]\nposition = 0.8\n[sheet]\nwidth = 50\nheight = 20\n[[hole]]\nname = \"P1\"\nx = 20\ny = 5\n";
+        let plan = crate::plan::parse(text, std::path::Path::new("one.toml")).unwrap();
+        let mark = |x: f64, probability| Mark {
+            at: Point::new(x, 5.0),
+            cov: Cov2::identity() * 0.01,
+            kind: MarkKind::Dot,
+            size_mm: 0.8,
+            ringed: false,
+            crossed_out: false,
+            evidence: Some(Evidence {
+                features: [0.0; N],
+                probability,
+            }),
+        };
+        let doubted = |m: &Mark| {
+            let mut ink = Ink::unseen([50.0, 20.0]);
+            ink.marks = vec![m.clone()];
+            let doubted = doubt(&mut ink, &plan);
+            assert_eq!(ink.marks.len() + ink.unsure.len(), 1);
+            assert_eq!(doubted.len(), ink.unsure.len());
+            assert!(ink.unsure.iter().all(|u| u.why == UNLIKELY && u.at == m.at));
+            doubted.len()
+        };
+        assert_eq!(doubted(&mark(20.3, LIKELY)), 0);
+        assert_eq!(doubted(&mark(20.3, LIKELY - 0.01)), 1);
+        // Within tolerance by its U, so that "good" could not be ruled out.
+        assert_eq!(doubted(&mark(20.95, 0.1)), 1);
+        assert_eq!(doubted(&mark(21.05, 0.1)), 0);
+        assert_eq!(doubted(&mark(40.0, 0.1)), 0);
+        let struck = Mark {
+            crossed_out: true,
+            ..mark(20.0, 0.1)
+        };
+        assert_eq!(doubted(&struck), 0);
+        let worked = Mark {
+            evidence: None,
+            ..mark(20.0, 0.1)
+        };
+        assert_eq!(doubted(&worked), 0);
+    }
+}
