@@ -422,3 +422,16 @@ fn all_unsure_places_are_shown_up_to_what_anyone_answers() {
         assert!(html.len() < 3 * MAX_BYTES, "{} bytes", html.len());
     }
 }
+
+#[test]
+fn each_mark_says_how_sure_it_is() {
+    let f = every_state();
+    let html = html(&f);
+    let marks = f.verdict.holes.iter().filter(|h| h.kind.is_some()).count();
+    assert_eq!(html.matches("97 % sure").count(), marks);
+    let named = f.verdict.strays.iter();
+    let named = named.filter(|s| s.state != StrayState::Unsure).count();
+    // Not rounded up: no more is claimed than there is.
+    assert_eq!(html.matches("62 % sure").count(), named);
+    assert!(marks > 0 && named > 0);
+}

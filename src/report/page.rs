@@ -30,8 +30,6 @@ const PER_WIDTH_NARROW: f64 = 36.0;
 const PER_WIDTH_WIDE: f64 = 55.0;
 /// A tall view is shown narrower than the page: its height counts for this much of a width.
 const TALL: f64 = 0.75;
-/// Marks less sure than this are shown with how sure they are.
-const SURELY: f64 = 0.95;
 /// Quality of the flat view's JPEG.
 const QUALITY: u8 = 80;
 
@@ -362,7 +360,7 @@ fn holes(r: &Report, window: Window, h: &mut String) {
     let u = r.plan.units;
     let lengths = format!(
         "Lengths in {}; tolerance {} round each planned centre; U is the expanded uncertainty (k = \
-         2).",
+         2). How sure: of the marks that are 90 % sure about nine in ten are marks.",
         length::unit_name(u),
         words::planned_both(r.plan.tolerance_mm, u)
     );
@@ -402,9 +400,9 @@ fn hole(r: &Report, x: &HoleResult, sure: Option<f64>, window: Window, h: &mut S
     if x.ringed {
         mark.push_str(", ringed");
     }
-    if let Some(p) = sure.filter(|p| x.kind.is_some() && *p < SURELY) {
-        let _ = write!(mark, " <small>{:.0} % sure</small>", (100.0 * p).floor());
-    }
+    mark += &sure
+        .filter(|_| x.kind.is_some())
+        .map_or_else(String::new, percent);
     let _ = write!(
         h,
         "<tr{class}><th scope=\"row\">{}</th><td>{}{}</td><td>{}</td>{}{}<td>{}</td><td>{mark}</td>\
@@ -419,6 +417,12 @@ fn hole(r: &Report, x: &HoleResult, sure: Option<f64>, window: Window, h: &mut S
     );
 }
 
+/// How surely ink is a mark; never 100 %.
+fn percent(sure: f64) -> String {
+    let percent = (100.0 * sure).floor().min(99.0);
+    format!(" <small>{percent:.0} % sure</small>")
+}
+
 fn strays(r: &Report, window: Window, h: &mut String) {
     if r.verdict.strays.is_empty() {
         return;
@@ -430,7 +434,9 @@ fn strays(r: &Report, window: Window, h: &mut String) {
     );
     let head = ["At x, y", "What", "Size", "U", "Meaning"];
     table("Marks where no hole is planned", &lengths, &head, h);
-    for (s, name) in r.verdict.strays.iter().zip(answers::names(r)) {
+    let sure = r.stray_probability.iter().copied();
+    let sure = sure.chain(std::iter::repeat(None));
+    for ((s, name), sure) in r.verdict.strays.iter().zip(answers::names(r)).zip(sure) {
         let class = match s.state {
             StrayState::Stray => " class=\"bad\"",
             StrayState::Unsure => " class=\"doubt\"",
@@ -441,7 +447,9 @@ fn strays(r: &Report, window: Window, h: &mut String) {
             "<tr{class}><th scope=\"row\">{}</th><td>{}{}</td>{}{}<td class=\"words\">{}</td></tr>",
             link(&words::measured_place(s.at, u), s.at, window),
             icon(Sign::of_stray(s)),
-            name.map_or_else(String::new, |n| format!("{} ", escape(&n))) + words::stray_word(s),
+            name.map_or_else(String::new, |n| format!("{} ", escape(&n)))
+                + words::stray_word(s)
+                + &sure.map_or_else(String::new, percent),
             cell(Some(s.size_mm), u, length::measured),
             cell(Some(s.uncertainty_mm), u, length::uncertainty),
             escape(words::stray_meaning(s))

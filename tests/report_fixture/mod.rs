@@ -45,7 +45,9 @@ impl Fixture {
             lines: &self.lines,
             seen: &self.seen,
             hole_probability: vec![Some(0.97); self.verdict.holes.len()],
-            stray_probability: vec![None; self.verdict.strays.len()],
+            stray_probability: (self.verdict.strays.iter())
+                .map(|s| (s.state != StrayState::Unsure).then_some(0.624))
+                .collect(),
             person: &self.person,
             advice: &self.advice,
             outline: &self.outline,
