@@ -40,8 +40,8 @@ fn of_case(case: &Case) -> Vec<Sample> {
         .marks
         .iter()
         .map(|m| {
-            let otherwise = case.crossed_otherwise.iter();
-            let crossed = m.crossed_out || otherwise.clone().any(|p| p.distance(m.at) < 1.0);
+            let mut otherwise = case.crossed_otherwise.iter().chain(&case.questioned);
+            let crossed = m.crossed_out || otherwise.any(|p| p.distance(m.at) < 1.0);
             (m.at, crossed)
         })
         .collect();

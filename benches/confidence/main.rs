@@ -20,6 +20,9 @@ mod fit;
 mod foreign;
 mod hard;
 #[allow(dead_code, reason = "the ladder's own bench uses the rest")]
+#[path = "../ladder/metal.rs"]
+mod metal;
+#[allow(dead_code, reason = "the ladder's own bench uses the rest")]
 #[path = "../ladder/plans.rs"]
 mod plans;
 mod scenes;
