@@ -372,13 +372,14 @@ pub const LIKELY: f64 = 0.5;
 pub const UNLIKELY: &str = "looks like a mark, but too little for one to be sure";
 
 /// Takes for unsure ink what is likelier no mark than one and stands where it would be called good, and gives it back.
-/// Everywhere else a mark stays what it was named: a stray or a cross-out makes no hole good.
+/// Everywhere else a mark stays what it was named: a stray or a cross-out makes no hole good. So does a ringed one: its
+/// own ring is dark ink round about, and no print is ringed.
 pub(crate) fn doubt(ink: &mut Ink, plan: &Plan) -> Vec<Mark> {
     let unlikely = |m: &Mark| {
         let u = COVERAGE_FACTOR * m.cov.symmetric_eigenvalues().max().max(0.0).sqrt();
         let reach = plan.tolerance_mm + u;
         let at_hole = plan.holes.iter().any(|h| h.at.distance(m.at) <= reach);
-        at_hole && !m.crossed_out && m.evidence.is_some_and(|e| e.probability < LIKELY)
+        at_hole && !m.crossed_out && !m.ringed && m.evidence.is_some_and(|e| e.probability < LIKELY)
     };
     let (doubted, kept): (Vec<_>, Vec<_>) = std::mem::take(&mut ink.marks)
         .into_iter()
@@ -548,6 +549,11 @@ mod tests {
             ..mark(20.0, 0.1)
         };
         assert_eq!(doubted(&struck), 0);
+        let ringed = Mark {
+            ringed: true,
+            ..mark(20.0, 0.1)
+        };
+        assert_eq!(doubted(&ringed), 0);
         let worked = Mark {
             evidence: None,
             ..mark(20.0, 0.1)
