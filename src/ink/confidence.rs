@@ -7,7 +7,7 @@
 //! on other scenes how well what they claim comes true.
 //!
 //! The probability names nothing. It is told with each mark, and one that is likelier none than one is never called
-//! good ([`doubt`]).
+//! good (`doubt`).
 
 use std::sync::OnceLock;
 
