@@ -33,13 +33,14 @@ pub(super) struct Habit {
 /// A hand sets out with crosses when there are this many, and at most one other mark for every so many.
 const FEWEST: usize = 3;
 const PER_OTHER: usize = 4;
-/// No hand sets out with crosses larger than this, mm.
+/// No hand sets out with a cross larger than this, however like the others it is, mm.
 const LARGEST_MM: f64 = 6.5;
 /// A hand's crosses are alike within the first factor; beyond the second one is not meant like the others.
 const ALIKE: f64 = 1.35;
 const LARGER: f64 = 1.6;
 /// A slanted cross up to this long may be a mark where nothing else tells; where dots or ticks are the habit,
-/// up to the second length; from the third on it strikes out, mm.
+/// up to the second length; from the third on it strikes out, and a sheet whose crosses are usually so large may
+/// have been set out with them or struck out whole, mm.
 const CROSS_MM: f64 = 4.3;
 const CROSS_AMONG_DOTS_MM: f64 = 2.8;
 const CROSS_OUT_MM: f64 = 5.4;
@@ -73,13 +74,14 @@ impl Habit {
             && self.others * PER_OTHER <= self.crossings
             && self.usual_mm < LARGEST_MM;
         if sets_out_with_crosses {
+            let large = self.usual_mm >= CROSS_OUT_MM || size > LARGEST_MM;
             let struck = crossing.over_ink || size >= CROSS_OUT_MM;
             // An x among many + is not meant like them.
             let odd =
                 !crossing.upright && self.upright * PER_OTHER > self.crossings * (PER_OTHER - 1);
             return if size > LARGER * self.usual_mm && struck {
                 Meaning::CrossOut
-            } else if size > ALIKE * self.usual_mm || crossing.over_ink || odd {
+            } else if size > ALIKE * self.usual_mm || crossing.over_ink || odd || large {
                 Meaning::Unsure
             } else {
                 Meaning::Mark
@@ -165,6 +167,24 @@ mod tests {
         let habit = Habit::of(&row, 0);
         assert_eq!(habit.meaning(&row[0]), Meaning::Mark);
         assert_eq!(habit.meaning(&row[8]), Meaning::Unsure);
+    }
+
+    #[test]
+    fn large_crosses_that_are_alike_may_strike_out_what_does_not_show_under_them() {
+        let of = |sizes: [f64; 4]| {
+            let row = sizes.map(|s| cross(s, false, false));
+            let habit = Habit::of(&row, 0);
+            row.map(|c| habit.meaning(&c))
+        };
+        assert!(
+            of([5.6, 5.9, 6.1, 6.3])
+                .iter()
+                .all(|m| *m == Meaning::Unsure)
+        );
+        // One of them alone, however like the others.
+        let said = of([5.0, 5.2, 5.3, 6.9]);
+        assert!(said[..3].iter().all(|m| *m == Meaning::Mark), "{said:?}");
+        assert_eq!(said[3], Meaning::Unsure);
     }
 
     #[test]
