@@ -19,8 +19,13 @@ const NEARLY_ALL: f64 = 0.8;
 const MIN_DRAWN: f64 = 0.6;
 /// A line wider than this is not a line, mm.
 const MAX_WIDTH_MM: f64 = 1.4;
-/// No stroke of a mark or a cross-out is longer than this, mm.
+/// No stroke of a mark or a usual cross-out is longer than this, mm; a large cross-out's arm may be as long as the
+/// second, and where it is this much askew to the sheet another arm crosses it, at least so much of its length to both
+/// sides.
 const STROKE_MM: f64 = 12.0;
+const LONG_STROKE_MM: f64 = 22.0;
+const ASKEW: f64 = 0.17;
+const ARM: f64 = 0.22;
 /// Pieces shorter than this do not start a line, mm.
 const MIN_PIECE_MM: f64 = 3.0;
 /// How far a hand wanders from straight along a steel rule, mm.
@@ -326,6 +331,9 @@ fn fit(
         if few && longest as f64 <= STROKE_MM {
             return None;
         }
+        if few && longest as f64 <= LONG_STROKE_MM && is_arm(picture, &line, &bins, longest) {
+            return None;
+        }
         let (from, to) = (f64::from(first) * scale, f64::from(last + 1) * scale);
         let on: Vec<&Slice> = thin
             .into_iter()
@@ -373,6 +381,54 @@ fn axis(line: &Line, slices: &[&Slice], scale: f64) -> Vec<Vector2<f64>> {
     };
     let chunks = slices.chunk_by(|a, b| bin(a) == bin(b));
     chunks.filter(full).map(middle).collect()
+}
+
+/// Whether the longest run of a line's bins, `longest` of them, is an arm of an X: a stroke askew to the sheet like
+/// itself crosses it near its middle and is about as long. Ruled lines are drawn along the edges or square to them.
+fn is_arm(picture: &Picture, line: &Line, bins: &[i32], longest: usize) -> bool {
+    let scale = picture.scale;
+    let askew = |v: Vector2<f64>| v.x.abs().min(v.y.abs()) > ASKEW;
+    let run = bins
+        .chunk_by(|a, b| a + 1 == *b)
+        .find(|run| run.len() == longest);
+    let Some(first) = run.and_then(|run| run.first()) else {
+        return false;
+    };
+    if !askew(line.along) {
+        return false;
+    }
+    let (from, length) = (f64::from(*first) * scale, longest as f64 * scale);
+    let near = WANDER_MM * scale;
+    let mut places = Vec::new();
+    let mut s = from + length / 4.0;
+    while s < from + 0.75 * length {
+        places.push(s);
+        s += 2.0;
+    }
+    const TURNS: u32 = 24;
+    (1..TURNS).any(|k| {
+        let turn = std::f64::consts::PI * f64::from(k) / f64::from(TURNS);
+        let other = nalgebra::Rotation2::new(turn) * line.along;
+        // Less than that and it is the same stroke, wobbling.
+        if turn.sin() < 0.5 || !askew(other) {
+            return false;
+        }
+        let goes = |at: Vector2<f64>, way: f64| {
+            let steps = (ARM * length) as i32;
+            (1..=steps).all(|i| {
+                let p = at + other * (way * f64::from(i));
+                let side = Vector2::new(-other.y, other.x);
+                // A hand's stroke bends a little.
+                [0.0, 0.5 * near, -0.5 * near]
+                    .iter()
+                    .any(|t| picture.is_ink(p + side * *t))
+            })
+        };
+        places.iter().any(|&s| {
+            let at = line.point(s, 0.0);
+            goes(at, 1.0) && goes(at, -1.0)
+        })
+    })
 }
 
 fn contrast(picture: &Picture, line: &Line) -> f64 {
