@@ -32,6 +32,9 @@ const SURE_SIGMAS: f64 = 7.0;
 /// on a line of 0.5 mm shows 0.04 mm² beyond it.
 const MAYBE_MM2: f64 = 0.035;
 const SURE_MM2: f64 = 0.06;
+/// A dot has this much more ink than its line at its widest, as a share of the line's own: a disc of 0.65 mm on a line of
+/// 0.5 mm is wider by that, and where ink lets light through it is darker besides. Less is the pen's, or the photo's.
+const MORE: f64 = 0.3;
 /// Where a slice has less than this share of the line's usual ink the line pauses.
 const PAUSE: f64 = 0.3;
 /// Where the line round about has less than this share of its usual ink it pauses: a short piece of it looks
@@ -223,7 +226,8 @@ fn name(
     }
     let wide = ((to - from) as f64).max(2.0 * line.half);
     let in_gap = own < IN_GAP * usual;
-    if in_gap || area < SURE_MM2 || sigmas < SURE_SIGMAS || t.abs() > ON_LINE_MM * mm {
+    let slight = top < MORE * own;
+    if in_gap || slight || area < SURE_MM2 || sigmas < SURE_SIGMAS || t.abs() > ON_LINE_MM * mm {
         return Some(Name::Unsure {
             at,
             size_mm: wide / mm,

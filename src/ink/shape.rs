@@ -314,6 +314,11 @@ pub(super) enum Joined {
 }
 
 const SECTORS: usize = 36;
+/// A stroke that runs out over a loop lies in fewer sectors than half of these; the loop itself bends little in them.
+const SPIKE_SECTORS: usize = 7;
+/// In so many of its sectors a loop's outermost ink lies on the loop, within this factor; elsewhere strokes run out.
+const MIN_ON_RIM: f64 = 0.7;
+const OVER_RIM: f64 = 1.2;
 /// Share of directions in which a loop must show its rim. The rest: a gap, or where a line was taken out.
 const MIN_CLOSED: f64 = 0.75;
 
@@ -389,6 +394,20 @@ fn sector(d: Vector2<f64>) -> usize {
     ((turn * SECTORS as f64) as usize).min(SECTORS - 1)
 }
 
+/// The rim without the ends of strokes that run out over it, such as those of a cross-out: each sector's median with
+/// its neighbours. `None` where too much runs out for the loop to show.
+fn without_spikes(rim: &[f64; SECTORS]) -> Option<[f64; SECTORS]> {
+    let smooth: [f64; SECTORS] = std::array::from_fn(|k| {
+        let mut near: [f64; SPIKE_SECTORS] =
+            std::array::from_fn(|i| rim[(k + i + SECTORS - SPIKE_SECTORS / 2) % SECTORS]);
+        near.sort_by(f64::total_cmp);
+        near[SPIKE_SECTORS / 2]
+    });
+    let like = |(r, s): &(&f64, &f64)| **r < OVER_RIM * **s && **s < OVER_RIM * **r;
+    let on_it = rim.iter().zip(&smooth).filter(like).count();
+    (on_it as f64 > MIN_ON_RIM * SECTORS as f64).then_some(smooth)
+}
+
 /// The loop that these points draw, and the points inside it, if they are one.
 ///
 /// `pen`: the widest stroke of a pen, px. `band_at` says which places a taken-out line hides.
@@ -446,6 +465,9 @@ pub(super) fn as_loop(
         if *r < 0.55 * radius {
             *r = radius;
         }
+    }
+    if let Some(smooth) = without_spikes(&rim) {
+        rim = smooth;
     }
     let mut outline = Loop {
         middle,
@@ -513,6 +535,17 @@ mod tests {
         );
         assert!(inner.is_empty());
         assert!(found.holds(Vector2::new(70.0, 55.0)) && !found.holds(Vector2::new(60.0, 105.0)));
+        // A cross-out over a loop lies in it but for its ends.
+        let struck = grid(|x, y| {
+            let (u, v) = (x - 60.0, y - 60.0);
+            let arm = |t: f64| t.abs() < 2.5 && u.hypot(v) < 52.0;
+            (u.hypot(v) - 35.0).abs() < 2.5 || arm(0.8 * u - 0.6 * v) || arm(0.6 * u + 0.8 * v)
+        });
+        let (found, inner) = as_loop(&struck, 5.0, |_| false).unwrap();
+        assert!((found.radius - 37.0).abs() < 2.0, "{}", found.radius);
+        let (strokes, left) = strokes(&inner, 4.5, 12.0, 8.0);
+        assert_eq!(strokes.len(), 2, "{strokes:?}");
+        assert!(left.len() * 20 < inner.len(), "{}", left.len());
         assert!(
             as_loop(&grid(|x, y| (x - 60.0).hypot(y - 60.0) < 30.0), 5.0, |_| {
                 false

@@ -41,7 +41,7 @@ const THICK: f64 = 1.75;
 /// Print within this of a place on a line counts, mm, but not the line's own rim, mm; so much of it, mm².
 const ROUND_MM: f64 = 3.0;
 const CLEAR_MM: f64 = 0.35;
-const PRINT_MM2: f64 = 0.8;
+const PRINT_MM2: f64 = 0.4;
 
 /// Pieces of print so pale that it breaks up are nearer to each other than this, mm: a word's pause between them.
 const PAUSE_MM: f64 = 5.0;

@@ -374,3 +374,53 @@ fn a_full_stop_of_the_print_is_no_dot_and_a_dot_of_the_pen_among_the_print_is() 
     inks.push((Ink::Dot([37.3, 21.5], 0.8), 40.0));
     assert_eq!(read(&face(200.0, &inks), PX_PER_MM).marks.len(), 7);
 }
+
+#[test]
+fn an_arm_of_a_large_cross_out_is_no_ruled_line_and_a_slanted_line_is_one() {
+    let plus = |x: f64, y: f64| {
+        [
+            Ink::Stroke([x - 1.2, y], [x + 1.2, y], 0.5),
+            Ink::Stroke([x, y - 1.2], [x, y + 1.2], 0.5),
+        ]
+    };
+    // One of its arms points at the next mark, another runs over a ring round it.
+    let (from, along) = ([20.0, 14.0], [0.8, 0.6]);
+    let arm = |half: f64, [x, y]: [f64; 2]| {
+        let to = |s: f64| [from[0] + s * x, from[1] + s * y];
+        Ink::Stroke(to(-half), to(half), 0.5)
+    };
+    let mut inks = vec![arm(8.0, along), arm(7.5, [0.7, -0.71])];
+    inks.extend(plus(20.0, 14.0));
+    inks.extend(plus(from[0] + 12.0 * along[0], from[1] + 12.0 * along[1]));
+    inks.extend(plus(50.0, 14.0));
+    inks.extend(plus(64.0, 14.0));
+    let read = read_black(&inks);
+    assert!(read.lines.is_empty(), "{:?}", read.lines);
+    let struck: Vec<_> = read.marks.iter().filter(|m| m.crossed_out).collect();
+    assert_eq!(struck.len(), 1, "{:?}", read.marks);
+    assert!((struck[0].at.x / PX_PER_MM - 20.0).abs() < 0.3);
+    assert!(read.unsure.is_empty(), "{:?}", read.unsure);
+    // A short slanted line with ticks across it is a ruled one.
+    let tick = |s: f64| {
+        let (x, y) = (from[0] + s * along[0], from[1] + s * along[1]);
+        let (dx, dy) = (1.8 * along[1], 1.8 * along[0]);
+        Ink::Stroke([x + dx, y - dy], [x - dx, y + dy], 0.5)
+    };
+    let read = read_black(&[arm(10.0, along), tick(-5.0), tick(0.0), tick(5.0)]);
+    assert_eq!(read.lines.len(), 1, "{read:?}");
+    assert_eq!(read.marks.len(), 3, "{read:?}");
+}
+
+#[test]
+fn a_line_that_is_a_little_darker_somewhere_has_no_dot_there() {
+    let line = (Ink::Stroke([2.0, 8.0], [78.0, 8.0], 0.4), 110.0);
+    // A millimetre of it, a sixth darker.
+    let darker = (Ink::Stroke([39.6, 8.0], [40.4, 8.0], 0.4), 95.0);
+    let dot = (Ink::Dot([20.0, 8.0], 0.7), 110.0);
+    let read = read(&face(200.0, &[line, darker, dot]), PX_PER_MM);
+    let marks: Vec<f64> = read.marks.iter().map(|m| m.at.x / PX_PER_MM).collect();
+    assert!(
+        marks.len() == 1 && (marks[0] - 20.0).abs() < 0.1,
+        "{marks:?}"
+    );
+}
