@@ -26,7 +26,7 @@ fn of_case(case: &Case) -> Vec<Sample> {
     let checked = check(&photo::read(&path).unwrap(), &case.plan, &case.given);
     for m in &checked.doubted {
         println!(
-            "{}/{} {}: not called good at ({:.1}, {:.1}): {:?}, {:.3}",
+            "{}/{} {}: unsure at ({:.1}, {:.1}): {:?}, {:.3}",
             case.step,
             case.number,
             case.title,

@@ -397,10 +397,25 @@ impl Score {
             ));
         }
         // Print, scratches, grain: what no hand drew as a mark, nor lies on one.
-        self.noise_unsure = said.unsure.iter().any(|u| {
-            let apart = |r: &Real| r.mark.at.distance(at(u.0)) > NOISE_MM;
-            truth.marks.iter().all(apart)
-        });
+        // What was told to be writing was named.
+        let open = said
+            .unsure
+            .iter()
+            .filter(|u| u.1 != "writing or print")
+            .filter(|u| {
+                let apart = |r: &Real| r.mark.at.distance(at(u.0)) > NOISE_MM;
+                truth.marks.iter().all(apart)
+            });
+        let open: Vec<_> = open.collect();
+        self.noise_unsure = !open.is_empty();
+        if let Some((place, why)) = open.first() {
+            self.lines.push(format!(
+                "unsure in {} places where nothing was drawn; at ({:.1}, {:.1}): {why}",
+                open.len(),
+                place[0],
+                place[1]
+            ));
+        }
         self.match_crossed(truth, said);
     }
 

@@ -6,8 +6,7 @@
 //! confidence -- --fit` draws scenes of many surfaces, pens, lights and cameras and fits them; without `--fit` it shows
 //! on other scenes how well what they claim comes true.
 //!
-//! The probability names nothing. It is told with each mark, and one that is likelier none than one is never called
-//! good (`doubt`).
+//! It is told with each mark, and one that is likelier none than one is unsure ink (`doubt`).
 
 use std::sync::OnceLock;
 
@@ -17,8 +16,6 @@ use serde::Deserialize;
 use super::flat::{FlatInk, MarkInFlat};
 use super::{Ink, Mark, MarkKind, Unsure};
 use crate::frame::{Flat, Point};
-use crate::plan::Plan;
-use crate::verdict::decision_rule::COVERAGE_FACTOR;
 
 /// Number of features.
 pub const N: usize = 13;
@@ -371,15 +368,11 @@ pub const LIKELY: f64 = 0.5;
 /// Why a mark below [`LIKELY`] is unsure.
 pub const UNLIKELY: &str = "looks like a mark, but too little for one to be sure";
 
-/// Takes for unsure ink what is likelier no mark than one and stands where it would be called good, and gives it back.
-/// Everywhere else a mark stays what it was named: a stray or a cross-out makes no hole good. So does a ringed one: its
-/// own ring is dark ink round about, and no print is ringed.
-pub(crate) fn doubt(ink: &mut Ink, plan: &Plan) -> Vec<Mark> {
+/// Takes for unsure ink what is likelier no mark than one, and gives it back. A mark that is crossed out asks for
+/// nothing; a ringed one stays what it was named: its own ring is dark ink round about, and no print is ringed.
+pub(crate) fn doubt(ink: &mut Ink) -> Vec<Mark> {
     let unlikely = |m: &Mark| {
-        let u = COVERAGE_FACTOR * m.cov.symmetric_eigenvalues().max().max(0.0).sqrt();
-        let reach = plan.tolerance_mm + u;
-        let at_hole = plan.holes.iter().any(|h| h.at.distance(m.at) <= reach);
-        at_hole && !m.crossed_out && !m.ringed && m.evidence.is_some_and(|e| e.probability < LIKELY)
+        !m.crossed_out && !m.ringed && m.evidence.is_some_and(|e| e.probability < LIKELY)
     };
     let (doubted, kept): (Vec<_>, Vec<_>) = std::mem::take(&mut ink.marks)
         .into_iter()
@@ -514,9 +507,7 @@ mod tests {
     }
 
     #[test]
-    fn an_unlikely_mark_is_never_good_and_elsewhere_stays_what_it_is() {
-        let text = "units = \"mm\"\n[tolerance]\nposition = 0.8\n[sheet]\nwidth = 50\nheight = 20\n[[hole]]\nname = \"P1\"\nx = 20\ny = 5\n";
-        let plan = crate::plan::parse(text, std::path::Path::new("one.toml")).unwrap();
+    fn an_unlikely_mark_is_unsure_ink() {
         let mark = |x: f64, probability| Mark {
             at: Point::new(x, 5.0),
             cov: Cov2::identity() * 0.01,
@@ -532,7 +523,7 @@ mod tests {
         let doubted = |m: &Mark| {
             let mut ink = Ink::unseen([50.0, 20.0]);
             ink.marks = vec![m.clone()];
-            let doubted = doubt(&mut ink, &plan);
+            let doubted = doubt(&mut ink);
             assert_eq!(ink.marks.len() + ink.unsure.len(), 1);
             assert_eq!(doubted.len(), ink.unsure.len());
             assert!(ink.unsure.iter().all(|u| u.why == UNLIKELY && u.at == m.at));
@@ -540,10 +531,7 @@ mod tests {
         };
         assert_eq!(doubted(&mark(20.3, LIKELY)), 0);
         assert_eq!(doubted(&mark(20.3, LIKELY - 0.01)), 1);
-        // Within tolerance by its U, so that "good" could not be ruled out.
-        assert_eq!(doubted(&mark(20.95, 0.1)), 1);
-        assert_eq!(doubted(&mark(21.05, 0.1)), 0);
-        assert_eq!(doubted(&mark(40.0, 0.1)), 0);
+        assert_eq!(doubted(&mark(40.0, 0.1)), 1);
         let struck = Mark {
             crossed_out: true,
             ..mark(20.0, 0.1)
