@@ -316,8 +316,9 @@ pub(super) enum Joined {
 const SECTORS: usize = 36;
 /// A stroke that runs out over a loop lies in fewer sectors than half of these; the loop itself bends little in them.
 const SPIKE_SECTORS: usize = 7;
-/// In so many of its sectors a loop's outermost ink lies on the loop, within this factor; elsewhere strokes run out.
-const MIN_ON_RIM: f64 = 0.7;
+/// In this share of its sectors a loop's outermost ink lies on the loop, within this factor; elsewhere strokes run out, or a
+/// ruled line was taken out.
+const MIN_ON_RIM: f64 = 0.65;
 const OVER_RIM: f64 = 1.2;
 /// Share of directions in which a loop must show its rim. The rest: a gap, or where a line was taken out.
 const MIN_CLOSED: f64 = 0.75;
@@ -395,16 +396,16 @@ fn sector(d: Vector2<f64>) -> usize {
 }
 
 /// The rim without the ends of strokes that run out over it, such as those of a cross-out: each sector's median with
-/// its neighbours. `None` where too much runs out for the loop to show.
-fn without_spikes(rim: &[f64; SECTORS]) -> Option<[f64; SECTORS]> {
+/// its neighbours. `None` where too little is `drawn` on it for a loop to show.
+fn without_spikes(rim: &[f64; SECTORS], drawn: &[f64; SECTORS]) -> Option<[f64; SECTORS]> {
     let smooth: [f64; SECTORS] = std::array::from_fn(|k| {
         let mut near: [f64; SPIKE_SECTORS] =
             std::array::from_fn(|i| rim[(k + i + SECTORS - SPIKE_SECTORS / 2) % SECTORS]);
         near.sort_by(f64::total_cmp);
         near[SPIKE_SECTORS / 2]
     });
-    let like = |(r, s): &(&f64, &f64)| **r < OVER_RIM * **s && **s < OVER_RIM * **r;
-    let on_it = rim.iter().zip(&smooth).filter(like).count();
+    let like = |(d, s): &(&f64, &f64)| **d < OVER_RIM * **s && **s < OVER_RIM * **d;
+    let on_it = drawn.iter().zip(&smooth).filter(like).count();
     (on_it as f64 > MIN_ON_RIM * SECTORS as f64).then_some(smooth)
 }
 
@@ -461,12 +462,13 @@ pub(super) fn as_loop(
     if (closed as f64) < MIN_CLOSED * SECTORS as f64 {
         return None;
     }
+    let drawn = rim;
     for r in &mut rim {
         if *r < 0.55 * radius {
             *r = radius;
         }
     }
-    if let Some(smooth) = without_spikes(&rim) {
+    if let Some(smooth) = without_spikes(&rim, &drawn) {
         rim = smooth;
     }
     let mut outline = Loop {
