@@ -2,6 +2,7 @@
 
 use image::GrayImage;
 use nalgebra::{Matrix2, Vector2};
+use rayon::prelude::*;
 
 use super::figure::Figure;
 use super::habit::{Habit, Meaning};
@@ -248,7 +249,7 @@ impl<'a> Drawn<'a> {
         let mut figures = figures;
         let mut pen = Pen::of(&picture, &lines, &figures);
         let mut names: Vec<Name> = figures
-            .iter()
+            .par_iter()
             .map(|f| name::name(&picture, &lines, pen, f))
             .collect();
         if let Some(other) = second::other_ink(&lines, &figures, &names) {
@@ -289,9 +290,9 @@ impl<'a> Drawn<'a> {
                 }
                 name => name,
             });
+        names.extend(beads);
         let mut names: Vec<Name> = names
-            .into_iter()
-            .chain(beads)
+            .into_par_iter()
             .map(|name| through::unless_stroke(&picture, &lines, name))
             .collect();
         names.extend(
@@ -422,13 +423,14 @@ fn combine(picture: &Picture, lines: &[Line], pen: Pen, names: Vec<Name>) -> Fla
     let mut crossings: Vec<Crossing> = Vec::new();
     let mut unsure: Vec<UnsureInFlat> = Vec::new();
     let mut characters: Vec<UnsureInFlat> = Vec::new();
-    let mut queue = names;
+    let unless_struck = |name| through::unless_struck(picture, lines, pen, name);
+    let mut queue: Vec<Name> = names.into_par_iter().map(unless_struck).collect();
     let mut ink = FlatInk::default();
     while let Some(name) = queue.pop() {
-        match through::unless_struck(picture, lines, pen, name) {
+        match name {
             Name::Mark(m) => marks.push(m),
             Name::Ring(outline, inner) => {
-                queue.extend(inner.map(|n| inside(&outline, *n, mm)));
+                queue.extend(inner.map(|n| unless_struck(inside(&outline, *n, mm))));
                 rings.push(outline);
             }
             Name::Crossing(c) => crossings.push(c),

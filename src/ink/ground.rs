@@ -215,6 +215,7 @@ impl Ground {
         let (cells, mut texture) = cells_of(flat, px_per_mm);
         let smooth = |value: fn(&Cell) -> f32, grid: &Grid| -> Vec<f32> {
             (0..cells.len())
+                .into_par_iter()
                 .map(|i| {
                     median(
                         neighbours(grid, i)
@@ -421,40 +422,46 @@ fn fine_level(flat: &GrayImage, px_per_mm: f64, around: &Grid) -> Grid {
     let reach = ((WIDEST_MM / 2.0 * px_per_mm / cell as f64).ceil() as usize).max(1);
     let mut closed = plain.extreme(reach, true).extreme(reach, false);
     // The closing rides on top of the texture: bring it down by as much as it stands above bare cells.
-    let mut above: Vec<Vec<f32>> = vec![Vec::new(); around.columns * around.rows];
-    for row in 0..rows {
-        for column in 0..columns {
-            let i = row * columns + column;
-            let (x, y) = ((column * cell) as f64 + 0.5, (row * cell) as f64 + 0.5);
-            if let (Some(j), true) = (around.cell_at(x, y), plain.values[i] > 0.0) {
-                above[j].push(closed.values[i] / plain.values[i]);
-            }
+    let above = |i: usize| {
+        // The fine cells that begin in the coarse one.
+        let begin = |k: usize, n: usize| {
+            (k * around.cell).div_ceil(cell).min(n)..((k + 1) * around.cell).div_ceil(cell).min(n)
+        };
+        let (across, down) = (i % around.columns, i / around.columns);
+        let mut above: Vec<f32> = begin(down, rows)
+            .flat_map(|row| begin(across, columns).map(move |column| row * columns + column))
+            .filter(|&i| plain.values[i] > 0.0)
+            .map(|i| closed.values[i] / plain.values[i])
+            .collect();
+        // Ink makes the ratio large in some places: the lower third is bare.
+        let third = above.len() / 3;
+        if above.is_empty() {
+            1.0
+        } else {
+            *above.select_nth_unstable_by(third, f32::total_cmp).1
         }
-    }
-    let mut down = around.clone();
-    // Ink makes the ratio large in some cells: the lower third is bare.
-    down.values = above
-        .iter_mut()
-        .map(|v| {
-            v.sort_by(f32::total_cmp);
-            v.get(v.len() / 3).copied().unwrap_or(1.0)
-        })
-        .collect();
+    };
+    let down = Grid {
+        values: (0..around.columns * around.rows)
+            .into_par_iter()
+            .map(above)
+            .collect(),
+        ..*around
+    };
     let down = Grid {
         values: (0..down.values.len())
+            .into_par_iter()
             .map(|i| median(neighbours(&down, i).map(|j| down.values[j])))
             .collect(),
         ..down
     };
-    for row in 0..rows {
-        for column in 0..columns {
-            let by = down.at(
-                (column * cell + cell / 2).min(w - 1),
-                (row * cell + cell / 2).min(h - 1),
-            );
-            closed.values[row * columns + column] /= by.max(1.0);
+    let rows = closed.values.par_chunks_mut(columns.max(1));
+    rows.enumerate().for_each(|(row, out)| {
+        let y = (row * cell + cell / 2).min(h - 1);
+        for (column, v) in out.iter_mut().enumerate() {
+            *v /= down.at((column * cell + cell / 2).min(w - 1), y).max(1.0);
         }
-    }
+    });
     closed
 }
 

@@ -3,6 +3,7 @@
 //! Lengths here are pixels of the flat picture unless named otherwise.
 
 use nalgebra::Vector2;
+use rayon::prelude::*;
 
 use super::picture::Picture;
 use crate::raster::components::Component;
@@ -174,33 +175,37 @@ fn best_trial(
             .wrapping_add(1_442_695_040_888_963_407);
         ((random >> 33) as usize) % n
     };
-    let mut best: Option<(usize, Vector2<f64>, Vector2<f64>)> = None;
-    let mut bins = Vec::new();
-    for _ in 0..TRIALS {
-        let i = draw(points.len());
-        // Points are sorted by piece: look not far along the list.
-        let j = (i + 1 + draw(points.len().min(400))) % points.len();
-        let (a, b) = (points[i], points[j]);
+    let trials: Vec<[usize; 2]> = (0..TRIALS)
+        .map(|_| {
+            let i = draw(points.len());
+            // Points are sorted by piece: look not far along the list.
+            [i, (i + 1 + draw(points.len().min(400))) % points.len()]
+        })
+        .collect();
+    let tried = |(trial, [i, j]): (usize, &[usize; 2])| {
+        let (a, b) = (points[*i], points[*j]);
         let d = b.0 - a.0;
         if a.1 != b.1 || d.norm() < 2.0 * scale {
-            continue;
+            return None;
         }
         let along = d.normalize();
-        bins.clear();
-        for (p, _) in points {
+        let near = points.iter().filter_map(|(p, _)| {
             let v = p - a.0;
-            if along.perp(&v).abs() < WANDER_MM * scale {
-                bins.push((v.dot(&along) / scale).floor() as i32);
-            }
-        }
+            let on_it = along.perp(&v).abs() < WANDER_MM * scale;
+            on_it.then(|| (v.dot(&along) / scale).floor() as i32)
+        });
+        let mut bins: Vec<i32> = near.collect();
         bins.sort_unstable();
         bins.dedup();
         let drawn = broken_stretch(&bins).map_or(0, |(_, n)| n);
-        if best.is_none_or(|(most, ..)| drawn > most) {
-            best = Some((drawn, a.0, along));
-        }
-    }
-    let (drawn, origin, along) = best?;
+        Some((drawn, trial, a.0, along))
+    };
+    // Of the best the first.
+    let (drawn, _, origin, along) = trials
+        .par_iter()
+        .enumerate()
+        .filter_map(tried)
+        .max_by_key(|t| (t.0, std::cmp::Reverse(t.1)))?;
     (drawn as f64 >= MIN_LENGTH_MM * MIN_DRAWN).then_some((origin, along))
 }
 
@@ -481,8 +486,7 @@ fn slices(picture: &Picture, line: &Line, near: f64) -> Vec<Slice> {
     let scale = picture.scale;
     let furthest = 1.2 * MAX_WIDTH_MM * scale;
     let (first, last) = (line.span[0].ceil() as i64, line.span[1].floor() as i64);
-    let mut out = Vec::new();
-    for s in first..=last {
+    let slice = |s: i64| {
         let s = s as f64;
         let ink = |t: f64| picture.is_ink(line.point(s, t));
         // The nearest inked place to the axis, then the run round it.
@@ -490,7 +494,7 @@ fn slices(picture: &Picture, line: &Line, near: f64) -> Vec<Slice> {
         let start = (0..=steps)
             .flat_map(|k| [f64::from(k) / 2.0, -f64::from(k) / 2.0])
             .find(|&t| ink(t));
-        let Some(start) = start else { continue };
+        let start = start?;
         let (mut low, mut high) = (start, start);
         while low > -furthest && ink(low - 0.5) {
             low -= 0.5;
@@ -506,13 +510,11 @@ fn slices(picture: &Picture, line: &Line, near: f64) -> Vec<Slice> {
             weight += c;
             t += 0.5;
         }
-        if weight > 0.0 {
-            out.push(Slice {
-                s,
-                middle: sum / weight,
-                half: (high - low + 0.5) / 2.0,
-            });
-        }
-    }
-    out
+        (weight > 0.0).then(|| Slice {
+            s,
+            middle: sum / weight,
+            half: (high - low + 0.5) / 2.0,
+        })
+    };
+    (first..=last).into_par_iter().filter_map(slice).collect()
 }

@@ -117,21 +117,26 @@ impl Cells {
     /// Each cell with a share of its neighbours: 1 2 1 both ways.
     fn smoothed(self) -> Self {
         let mut levels = vec![0f32; self.levels.len()];
-        for y in 1..self.rows - 1 {
-            for x in 1..self.columns - 1 {
-                let (mut sum, mut whole) = (0f32, true);
-                for (dy, v) in [(-1, 1.0), (0, 2.0), (1, 1.0)] {
-                    for (dx, u) in [(-1, 1.0), (0, 2.0), (1, 1.0)] {
-                        let l = self.levels[((y + dy) * self.columns + x + dx) as usize];
-                        whole &= l > 0.0;
-                        sum += u * v * l;
-                    }
-                }
-                if whole {
-                    levels[(y * self.columns + x) as usize] = sum / 16.0;
+        let smooth = |x: i64, y: i64| {
+            let (mut sum, mut whole) = (0f32, true);
+            for (dy, v) in [(-1, 1.0), (0, 2.0), (1, 1.0)] {
+                for (dx, u) in [(-1, 1.0), (0, 2.0), (1, 1.0)] {
+                    let l = self.levels[((y + dy) * self.columns + x + dx) as usize];
+                    whole &= l > 0.0;
+                    sum += u * v * l;
                 }
             }
-        }
+            if whole { sum / 16.0 } else { 0.0 }
+        };
+        let rows = levels.par_chunks_mut((self.columns as usize).max(1));
+        rows.enumerate().for_each(|(y, out)| {
+            let y = y as i64;
+            if y > 0 && y < self.rows - 1 {
+                for x in 1..self.columns - 1 {
+                    out[x as usize] = smooth(x, y);
+                }
+            }
+        });
         Self { levels, ..self }
     }
 

@@ -1,5 +1,7 @@
 //! Connected pixels of a mask, as runs.
 
+use rayon::prelude::*;
+
 /// A horizontal run of pixels: `start..end` in row `y`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Run {
@@ -43,30 +45,22 @@ pub fn components(
     mask: &[u8],
     width: usize,
     min_area: usize,
-    wanted: impl Fn(u8) -> bool,
+    wanted: impl Fn(u8) -> bool + Sync,
 ) -> Vec<Component> {
-    let mut runs: Vec<Run> = Vec::new();
-    let mut parent: Vec<u32> = Vec::new();
+    // Most of a mask is empty: the rows are looked through side by side, and their runs joined afterwards.
+    let rows: Vec<Vec<Run>> = mask
+        .par_chunks_exact(width.max(1))
+        .enumerate()
+        .map(|(y, row)| runs_of(row, y as u32, &wanted))
+        .collect();
+    let mut runs: Vec<Run> = Vec::with_capacity(rows.iter().map(Vec::len).sum());
+    let mut parent: Vec<u32> = Vec::with_capacity(runs.capacity());
     let mut above = 0..0;
-    for (y, row) in mask.chunks_exact(width.max(1)).enumerate() {
+    for row in rows {
         let first = runs.len();
-        let mut x = 0;
         let mut touching = above.start;
-        while x < width {
-            if !wanted(row[x]) {
-                x += 1;
-                continue;
-            }
-            let start = x;
-            while x < width && wanted(row[x]) {
-                x += 1;
-            }
+        for run in row {
             let id = runs.len() as u32;
-            let run = Run {
-                y: y as u32,
-                start: start as u32,
-                end: x as u32,
-            };
             parent.push(id);
             // Runs of the row above that end left of this one cannot touch any later one.
             while touching < above.end && runs[touching].end < run.start {
@@ -82,6 +76,22 @@ pub fn components(
         above = first..runs.len();
     }
     gather(&runs, &mut parent, min_area)
+}
+
+fn runs_of(row: &[u8], y: u32, wanted: impl Fn(u8) -> bool) -> Vec<Run> {
+    let mut runs = Vec::new();
+    let mut x = 0;
+    while let Some(skip) = row[x..].iter().position(|&v| wanted(v)) {
+        let start = x + skip;
+        let length = row[start..].iter().position(|&v| !wanted(v));
+        x = length.map_or(row.len(), |n| start + n);
+        runs.push(Run {
+            y,
+            start: start as u32,
+            end: x as u32,
+        });
+    }
+    runs
 }
 
 fn root(parent: &mut [u32], mut i: u32) -> u32 {
