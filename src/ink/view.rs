@@ -159,6 +159,8 @@ impl FlatView {
                 [level(bottom, x_mm) + RIM_MM, level(top, x_mm) - RIM_MM]
             })
             .collect();
+        let highest_bottom = clear.iter().map(|c| c[0]).fold(f64::MIN, f64::max);
+        let lowest_top = clear.iter().map(|c| c[1]).fold(f64::MAX, f64::min);
         self.image
             .par_chunks_mut(w)
             .enumerate()
@@ -169,6 +171,9 @@ impl FlatView {
                     ((upright(right, y_mm) - RIM_MM) * scale).clamp(from as f64, w as f64) as usize;
                 row[..from].fill(0);
                 row[to..].fill(0);
+                if y_mm >= highest_bottom && y_mm <= lowest_top {
+                    return;
+                }
                 for (v, [low, high]) in row.iter_mut().zip(&clear) {
                     if y_mm < *low || y_mm > *high {
                         *v = 0;
@@ -249,12 +254,12 @@ fn resample_row(source: &GrayImage, mesh: &[Option<Point<Pixel>>], v: f64, out: 
             let (column, line) = ((x >> 16) as usize, (y >> 16) as usize);
             // A negative one is very large here.
             if column < w - 1 && line < h - 1 {
-                let (u, t) = ((x >> 8 & 255) as u32, (y >> 8 & 255) as u32);
-                let i = line * w + column;
-                let at = |i: usize| u32::from(raw[i]);
-                let top = at(i) * (256 - u) + at(i + 1) * u;
-                let bottom = at(i + w) * (256 - u) + at(i + w + 1) * u;
-                let value = (top * (256 - t) + bottom * t + (1 << 15)) >> 16;
+                let (u, t) = (x >> 8 & 255, y >> 8 & 255);
+                let near = &raw[line * w + column..][..w + 2];
+                let [a, b, c, d] = [near[0], near[1], near[w], near[w + 1]].map(i32::from);
+                let top = (a << 8) + u * (b - a);
+                let bottom = (c << 8) + u * (d - c);
+                let value = ((top << 8) + t * (bottom - top) + (1 << 15)) >> 16;
                 // 0 means nothing to see.
                 *o = value.max(1) as u8;
             }
