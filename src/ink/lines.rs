@@ -182,6 +182,8 @@ fn best_trial(
             [i, (i + 1 + draw(points.len().min(400))) % points.len()]
         })
         .collect();
+    // No two points are further apart than the picture's corners, mm.
+    let furthest = (diagonal(picture) / scale).ceil() as usize + 1;
     let tried = |(trial, [i, j]): (usize, &[usize; 2])| {
         let (a, b) = (points[*i], points[*j]);
         let d = b.0 - a.0;
@@ -189,14 +191,18 @@ fn best_trial(
             return None;
         }
         let along = d.normalize();
-        let near = points.iter().filter_map(|(p, _)| {
+        // Millimetre by millimetre: is there ink?
+        let mut drawn = vec![false; 2 * furthest + 1];
+        for (p, _) in points {
             let v = p - a.0;
-            let on_it = along.perp(&v).abs() < WANDER_MM * scale;
-            on_it.then(|| (v.dot(&along) / scale).floor() as i32)
-        });
-        let mut bins: Vec<i32> = near.collect();
-        bins.sort_unstable();
-        bins.dedup();
+            if along.perp(&v).abs() < WANDER_MM * scale {
+                let bin = (v.dot(&along) / scale).floor() as i32 + furthest as i32;
+                drawn[bin as usize] = true;
+            }
+        }
+        let bins: Vec<i32> = (0..drawn.len() as i32)
+            .filter(|&b| drawn[b as usize])
+            .collect();
         let drawn = broken_stretch(&bins).map_or(0, |(_, n)| n);
         Some((drawn, trial, a.0, along))
     };
@@ -207,6 +213,10 @@ fn best_trial(
         .filter_map(tried)
         .max_by_key(|t| (t.0, std::cmp::Reverse(t.1)))?;
     (drawn as f64 >= MIN_LENGTH_MM * MIN_DRAWN).then_some((origin, along))
+}
+
+fn diagonal(picture: &Picture) -> f64 {
+    f64::from(picture.width).hypot(f64::from(picture.height))
 }
 
 /// A stretch of sorted millimetre bins without a long gap: its ends, its count.
@@ -270,7 +280,7 @@ fn fit(
     found: &[Line],
 ) -> Option<Line> {
     let scale = picture.scale;
-    let reach = f64::from(picture.width).hypot(f64::from(picture.height));
+    let reach = diagonal(picture);
     let mut line = Line {
         origin,
         along,
@@ -481,11 +491,27 @@ fn straight(slices: &[&Slice]) -> (f64, f64, f64) {
     result
 }
 
+/// The part of a line's span that lies in the picture grown by `margin`.
+fn inside(picture: &Picture, line: &Line, margin: f64) -> [f64; 2] {
+    let size = [picture.width, picture.height].map(f64::from);
+    let [mut first, mut last] = line.span;
+    for (k, size) in size.into_iter().enumerate() {
+        // Where the line crosses the two sides; one that runs along them crosses them nowhere.
+        let a = (-margin - line.origin[k]) / line.along[k];
+        let b = (size + margin - line.origin[k]) / line.along[k];
+        if a.is_finite() && b.is_finite() {
+            (first, last) = (first.max(a.min(b)), last.min(a.max(b)));
+        }
+    }
+    [first, last]
+}
+
 /// Slices across the line, one a pixel along, where ink lies within `near` of the axis.
 fn slices(picture: &Picture, line: &Line, near: f64) -> Vec<Slice> {
     let scale = picture.scale;
     let furthest = 1.2 * MAX_WIDTH_MM * scale;
-    let (first, last) = (line.span[0].ceil() as i64, line.span[1].floor() as i64);
+    let [first, last] = inside(picture, line, near + 1.0);
+    let (first, last) = (first.ceil() as i64, last.floor() as i64);
     let slice = |s: i64| {
         let s = s as f64;
         let ink = |t: f64| picture.is_ink(line.point(s, t));
