@@ -84,57 +84,78 @@ struct Cells {
 
 impl Cells {
     fn of(flat: &GrayImage, side: f64) -> Self {
-        let columns = (f64::from(flat.width()) / side) as i64;
-        let rows = (f64::from(flat.height()) / side) as i64;
-        let from = |i: i64| (i as f64 * side) as u32;
-        let level = |x: i64, y: i64| {
-            let (mut sum, mut n) = (0u32, 0u32);
-            for v in from(y)..from(y + 1) {
-                for u in from(x)..from(x + 1) {
-                    let [level] = flat.get_pixel(u, v).0;
-                    if level == 0 {
-                        return 0.0;
+        let (w, h) = (flat.width() as usize, flat.height() as usize);
+        let columns = (w as f64 / side) as usize;
+        let rows = (h as f64 / side) as usize;
+        let begin = |i: usize| (i as f64 * side) as usize;
+        let across: Vec<(usize, usize)> = (0..columns).map(|x| (begin(x), begin(x + 1))).collect();
+        let mut levels = vec![0f32; columns * rows];
+        levels
+            .par_chunks_mut(columns.max(1))
+            .enumerate()
+            .for_each_init(
+                || (vec![0u32; w], vec![false; w]),
+                |(sums, outside), (y, out)| {
+                    // First down each column of pixels, then across the cell.
+                    sums.fill(0);
+                    outside.fill(false);
+                    let lines = begin(y)..begin(y + 1);
+                    for line in flat.as_raw()[lines.start * w..lines.end * w].chunks_exact(w) {
+                        for ((sum, outside), &level) in
+                            sums.iter_mut().zip(outside.iter_mut()).zip(line)
+                        {
+                            *sum += u32::from(level);
+                            *outside |= level == 0;
+                        }
                     }
-                    sum += u32::from(level);
-                    n += 1;
-                }
-            }
-            sum as f32 / n as f32
-        };
-        let levels = (0..rows)
-            .into_par_iter()
-            .flat_map_iter(|y| (0..columns).map(move |x| level(x, y)))
-            .collect();
+                    for (o, &(from, to)) in out.iter_mut().zip(&across) {
+                        let sum: u32 = sums[from..to].iter().sum();
+                        let n = (to - from) * lines.len();
+                        *o = if outside[from..to].contains(&true) {
+                            0.0
+                        } else {
+                            sum as f32 / n as f32
+                        };
+                    }
+                },
+            );
         Self {
             side,
-            columns,
-            rows,
+            columns: columns as i64,
+            rows: rows as i64,
             levels,
         }
         .smoothed()
     }
 
-    /// Each cell with a share of its neighbours: 1 2 1 both ways.
+    /// Each cell with a share of its neighbours: 1 2 1 both ways; 0 where one of them is not known.
     fn smoothed(self) -> Self {
+        let w = self.columns as usize;
         let mut levels = vec![0f32; self.levels.len()];
-        let smooth = |x: i64, y: i64| {
-            let (mut sum, mut whole) = (0f32, true);
-            for (dy, v) in [(-1, 1.0), (0, 2.0), (1, 1.0)] {
-                for (dx, u) in [(-1, 1.0), (0, 2.0), (1, 1.0)] {
-                    let l = self.levels[((y + dy) * self.columns + x + dx) as usize];
-                    whole &= l > 0.0;
-                    sum += u * v * l;
-                }
-            }
-            if whole { sum / 16.0 } else { 0.0 }
-        };
-        let rows = levels.par_chunks_mut((self.columns as usize).max(1));
-        rows.enumerate().for_each(|(y, out)| {
-            let y = y as i64;
-            if y > 0 && y < self.rows - 1 {
-                for x in 1..self.columns - 1 {
-                    out[x as usize] = smooth(x, y);
-                }
+        if w < 3 {
+            return Self { levels, ..self };
+        }
+        let near = self.levels.par_windows(3 * w).step_by(w);
+        let rows = levels.par_chunks_mut(w).skip(1);
+        rows.zip(near).for_each(|(out, near)| {
+            let [a, b, c] = [0, 1, 2].map(|k| &near[k * w..][..w]);
+            for (x, o) in out[1..w - 1].iter_mut().enumerate() {
+                let [a, b, c] = [a, b, c].map(|line| [line[x], line[x + 1], line[x + 2]]);
+                let least = |[l, m, r]: [f32; 3]| l.min(m).min(r);
+                let sum = a[0]
+                    + 2.0 * a[1]
+                    + a[2]
+                    + 2.0 * b[0]
+                    + 4.0 * b[1]
+                    + 2.0 * b[2]
+                    + c[0]
+                    + 2.0 * c[1]
+                    + c[2];
+                *o = if least([least(a), least(b), least(c)]) > 0.0 {
+                    sum / 16.0
+                } else {
+                    0.0
+                };
             }
         });
         Self { levels, ..self }
@@ -196,28 +217,52 @@ impl Cells {
     }
 
     fn spots_of_tile(&self, left: i64, top: i64) -> Vec<(f64, i64, i64)> {
-        let tile = NEARBY as i64;
-        let mut usual: Vec<f64> = Vec::new();
-        let mut dark: Vec<(f64, i64, i64)> = Vec::new();
-        for y in top..(top + tile).min(self.rows - AWAY) {
-            for x in left..(left + tile).min(self.columns - AWAY) {
-                let Some((mean, darkest)) = self.darker(x, y) else {
-                    continue;
-                };
-                usual.push(mean.abs());
-                if darkest > LEAST {
-                    dark.push((darkest, x, y));
-                }
-            }
-        }
+        let right = (left + NEARBY as i64).min(self.columns - AWAY);
+        let bottom = (top + NEARBY as i64).min(self.rows - AWAY);
+        let dark = (top..bottom).flat_map(|y| self.maybe_dark(left..right, y).map(move |x| (x, y)));
+        let mut dark: Vec<(f64, i64, i64)> = dark
+            .filter_map(|(x, y)| Some((self.darker(x, y)?.1, x, y)))
+            .filter(|(darkest, ..)| *darkest > LEAST)
+            .collect();
         if dark.is_empty() {
             return dark;
         }
+        let usual = (top..bottom).flat_map(|y| (left..right).map(move |x| (x, y)));
+        let mut usual: Vec<f64> = usual
+            .filter_map(|(x, y)| Some(self.darker(x, y)?.0.abs()))
+            .collect();
         // Of a normal distribution the median distance is 0.6745 standard deviations.
         let middle = usual.len() / 2;
         let sigma = *usual.select_nth_unstable_by(middle, f64::total_cmp).1 / 0.6745;
         dark.retain(|d| d.0 > SIGMAS * sigma);
         dark
+    }
+
+    /// Those of up to [`NEARBY`] cells of a row that may be darker than all round them by [`LEAST`]: few are, and this is
+    /// soon told, many cells at a time.
+    fn maybe_dark(
+        &self,
+        columns: std::ops::Range<i64>,
+        y: i64,
+    ) -> impl Iterator<Item = i64> + use<> {
+        let line = |dx: i64, dy: i64| {
+            let [from, to] =
+                [columns.start, columns.end].map(|x| ((y + dy) * self.columns + x + dx) as usize);
+            &self.levels[from..to]
+        };
+        let mut darkest = [f32::MAX; NEARBY];
+        for (dx, dy) in ROUND {
+            for (d, &v) in darkest.iter_mut().zip(line(dx, dy)) {
+                *d = if v < *d { v } else { *d };
+            }
+        }
+        // With room for rounding.
+        let least = 1.0 - 0.99 * LEAST as f32;
+        let mut dark = [false; NEARBY];
+        for ((dark, darkest), &own) in dark.iter_mut().zip(darkest).zip(line(0, 0)) {
+            *dark = own > 0.0 && own < least * darkest;
+        }
+        columns.zip(dark).filter(|(_, dark)| *dark).map(|(x, _)| x)
     }
 }
 
