@@ -11,6 +11,7 @@
 use std::sync::OnceLock;
 
 use image::GrayImage;
+use rayon::prelude::*;
 use serde::Deserialize;
 
 use super::flat::{FlatInk, MarkInFlat};
@@ -225,7 +226,7 @@ pub fn measure(
 ) -> Vec<[f64; N]> {
     let looks: Vec<Look> = ink
         .marks
-        .iter()
+        .par_iter()
         .map(|m| Look::at(flat, px_per_mm, m.at))
         .collect();
     let usual = median(looks.iter().map(|l| l.contrast));

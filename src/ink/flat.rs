@@ -103,9 +103,6 @@ const SPECK_MM: f64 = 0.35;
 /// the line without touching it.
 const BESIDE_A_FIGURE_MM: f64 = 0.5;
 
-/// A face whose median level is below this may bear bright marks: lines scribed through layout dye, silver pencil
-/// on dark primer. On a brighter one they would not show.
-const DARK_FACE: usize = 125;
 /// Bright lines and figures stand out this many times more than the dark ones if they are what was drawn: beside a
 /// bright one the face looks a little darker, and beside a dark one a little brighter.
 const MORE_CONTRAST: f64 = 1.1;
@@ -126,7 +123,7 @@ const SHADOW_MM: f64 = 1.5;
 #[must_use]
 pub fn read(flat: &GrayImage, px_per_mm: f64) -> FlatInk {
     let dark = Drawn::on(flat, px_per_mm);
-    if median_level(flat) >= DARK_FACE {
+    if !dark.picture.ground.is_dark() {
         return dark.named();
     }
     let negative = GrayImage::from_fn(flat.width(), flat.height(), |x, y| {
@@ -140,22 +137,6 @@ pub fn read(flat: &GrayImage, px_per_mm: f64) -> FlatInk {
     } else {
         dark.named()
     }
-}
-
-/// Median level of what is known of the face.
-fn median_level(flat: &GrayImage) -> usize {
-    let mut histogram = [0usize; 256];
-    for &v in flat.as_raw() {
-        histogram[usize::from(v)] += 1;
-    }
-    let known: usize = histogram[1..].iter().sum();
-    let mut below = 0;
-    (1..256)
-        .find(|&v| {
-            below += histogram[v];
-            2 * below >= known
-        })
-        .unwrap_or(255)
 }
 
 /// The bright ink, and as unsure whatever dark ink is not the shadow beside it.

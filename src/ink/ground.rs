@@ -7,6 +7,7 @@ use image::GrayImage;
 use rayon::prelude::*;
 
 use super::blind::Blind;
+use super::grid::{Grid, Surface, median};
 use super::things;
 
 /// Side of a cell of the texture grid, mm, and cells on each side whose median smooths it.
@@ -28,6 +29,9 @@ const RIM_SIGMAS: f64 = 3.0;
 const CORE_SIGMAS: f64 = 5.5;
 /// Texture so strong that ink of contrast 0.5 does not stand out of it by [`CORE_SIGMAS`].
 const HOPELESS_TEXTURE: f64 = 0.09;
+/// A face whose median level is below this may bear bright marks: lines scribed through layout dye, silver pencil
+/// on dark primer. On a brighter one they would not show.
+const DARK_FACE: usize = 125;
 /// Levels from here are blown out.
 const BLOWN: usize = 251;
 /// A cell with more than this share blown out shows nothing of its marks.
@@ -37,6 +41,9 @@ const BLACK: f64 = 14.0;
 /// Below this level (3 % of full scale in linear light) a phone's noise is as strong as grain.
 const DIM: f64 = 50.0;
 
+/// More than rounding moves a contrast.
+const ROUNDING: f32 = 1e-4;
+
 /// Pixel of the ink mask: bare, the rim of something dark, or its core.
 pub(super) const CORE_BIT: u8 = 2;
 
@@ -44,29 +51,25 @@ pub(super) const CORE_BIT: u8 = 2;
 #[derive(Debug, Clone)]
 pub(super) struct Ground {
     /// Bare level, finely: what is left when narrow dark things are closed over; 0 where unknown.
-    level: Grid,
+    level: Surface,
+    /// The darkest pixel of each cell of the level's grid; the brightest level where none is known.
+    darkest: Vec<u8>,
     /// Standard deviation of the texture over the bare level.
-    texture: Grid,
+    texture: Surface,
     /// Whether ink would show in each cell of the texture grid.
     readable: Vec<bool>,
     /// Why it would not, in each cell that is not readable.
     blind: Vec<Option<Blind>>,
+    /// Whether the face is dark.
+    dark: bool,
     /// Dark things too wide for a pen's stroke, yet small: middle and size, px.
     spots: Vec<(f64, f64, f64)>,
 }
 
-/// Values on a grid of square cells over the picture.
-#[derive(Debug, Clone)]
-pub(super) struct Grid {
-    /// Side of a cell, px.
-    pub(super) cell: usize,
-    pub(super) columns: usize,
-    pub(super) rows: usize,
-    /// `row * columns + column`; 0 where nothing is known.
-    pub(super) values: Vec<f32>,
-}
-
 struct Cell {
+    /// Pixels that show the sheet, and those of them that are darker than [`DARK_FACE`].
+    known: u32,
+    dark: u32,
     level: f32,
     texture: f32,
     usable: bool,
@@ -97,118 +100,6 @@ impl Cell {
     }
 }
 
-impl Grid {
-    pub(super) fn cell_at(&self, x: f64, y: f64) -> Option<usize> {
-        let (column, row) = (
-            (x / self.cell as f64).floor(),
-            (y / self.cell as f64).floor(),
-        );
-        let inside =
-            column >= 0.0 && row >= 0.0 && column < self.columns as f64 && row < self.rows as f64;
-        inside.then(|| row as usize * self.columns + column as usize)
-    }
-
-    /// Cell before position `p` and the share of the next one, for interpolation between the middles.
-    fn split(&self, p: usize, n: usize) -> (usize, f32) {
-        let t = ((p as f32 + 0.5) / self.cell as f32 - 0.5).clamp(0.0, (n - 1) as f32);
-        let i = (t as usize).min(n.saturating_sub(2));
-        (i, t - i as f32)
-    }
-
-    /// The values along row `y` of the picture, interpolated.
-    fn row(&self, y: usize, out: &mut [f32]) {
-        let (row, v) = self.split(y, self.rows);
-        let below = (row + 1).min(self.rows - 1);
-        let line: Vec<f32> = (0..self.columns)
-            .map(|c| {
-                mix(
-                    self.values[row * self.columns + c],
-                    self.values[below * self.columns + c],
-                    v,
-                )
-            })
-            .collect();
-        // From the middle of one cell to that of the next: an even slope.
-        let mut from = 0;
-        for column in 0..self.columns.max(2) - 1 {
-            let to = match (column + 1) * self.cell + self.cell / 2 {
-                to if column + 2 < self.columns => to.min(out.len()),
-                _ => out.len(),
-            };
-            let (a, b) = (line[column], line[(column + 1).min(self.columns - 1)]);
-            let known_both = a != 0.0 && b != 0.0;
-            let (a, b) = if known_both {
-                (a, b)
-            } else {
-                (a.max(b), a.max(b))
-            };
-            let last = (self.columns - 1) as f32;
-            for (x, o) in (from..to).zip(&mut out[from..to]) {
-                let t = ((x as f32 + 0.5) / self.cell as f32 - 0.5).clamp(0.0, last);
-                *o = a + (t - column as f32) * (b - a);
-            }
-            from = to;
-        }
-    }
-
-    /// The value at pixel (x, y), interpolated.
-    fn at(&self, x: usize, y: usize) -> f32 {
-        let (column, u) = self.split(x, self.columns);
-        let (row, v) = self.split(y, self.rows);
-        let (right, below) = (
-            (column + 1).min(self.columns - 1),
-            (row + 1).min(self.rows - 1),
-        );
-        let down = |c: usize| {
-            mix(
-                self.values[row * self.columns + c],
-                self.values[below * self.columns + c],
-                v,
-            )
-        };
-        mix(down(column), down(right), u)
-    }
-
-    /// Largest (or smallest) known value within `reach` cells, one direction after the other.
-    fn extreme(&self, reach: usize, largest: bool) -> Self {
-        let (w, h) = (self.columns, self.rows);
-        let nothing = if largest { 0.0 } else { f32::MAX };
-        let take = |out: &mut [f32], from: &[f32]| {
-            for (o, &v) in out.iter_mut().zip(from) {
-                // What is not known has no say.
-                let v = if v > 0.0 { v } else { nothing };
-                *o = if largest { o.max(v) } else { o.min(v) };
-            }
-        };
-        let mut across = vec![nothing; w * h];
-        across
-            .par_chunks_mut(w)
-            .zip(self.values.par_chunks(w))
-            .for_each(|(out, row)| {
-                for by in 0..=reach.min(w - 1) {
-                    take(out, &row[by..]);
-                    take(&mut out[by..], row);
-                }
-            });
-        let mut values = vec![nothing; w * h];
-        values.par_chunks_mut(w).enumerate().for_each(|(y, out)| {
-            for near in across
-                .chunks(w)
-                .take(y + reach + 1)
-                .skip(y.saturating_sub(reach))
-            {
-                take(out, near);
-            }
-            for v in out {
-                if *v == f32::MAX {
-                    *v = 0.0;
-                }
-            }
-        });
-        Self { values, ..*self }
-    }
-}
-
 impl Ground {
     /// Measures the ground. Pixels of level 0 are outside the sheet and count as unknown.
     pub(super) fn of(flat: &GrayImage, px_per_mm: f64) -> Self {
@@ -218,7 +109,7 @@ impl Ground {
                 .into_par_iter()
                 .map(|i| {
                     median(
-                        neighbours(grid, i)
+                        grid.neighbours(i, REACH)
                             .filter(|&j| cells[j].usable)
                             .map(|j| value(&cells[j])),
                     )
@@ -230,7 +121,7 @@ impl Ground {
             ..texture
         };
         texture.values = smooth(|c| c.texture, &texture);
-        let level = fine_level(flat, px_per_mm, &around);
+        let (level, darkest) = fine_level(flat, px_per_mm, &around);
         let mut readable: Vec<bool> = cells
             .iter()
             .zip(&texture.values)
@@ -264,13 +155,24 @@ impl Ground {
                 blind[i] = blind[i].or(Some(Blind::Covered));
             }
         });
+        let each_pixel = |grid: Grid| {
+            Surface::at_pixels(grid, 0..flat.width() as usize, 0..flat.height() as usize)
+        };
         Self {
-            level,
-            texture,
+            level: each_pixel(level),
+            darkest,
+            texture: each_pixel(texture),
             readable,
             blind,
+            dark: 2 * cells.iter().map(|c| u64::from(c.dark)).sum::<u64>()
+                >= cells.iter().map(|c| u64::from(c.known)).sum(),
             spots,
         }
+    }
+
+    /// Whether the face's median level is so low that bright marks would show on it.
+    pub(super) fn is_dark(&self) -> bool {
+        self.dark
     }
 
     /// Dark spots too wide for a pen's stroke: middle (x, y) and size, px.
@@ -280,12 +182,15 @@ impl Ground {
 
     /// Whether ink at the flat pixel (x, y) would show.
     pub(super) fn is_readable(&self, x: f64, y: f64) -> bool {
-        self.texture.cell_at(x, y).is_some_and(|i| self.readable[i])
+        self.texture
+            .grid
+            .cell_at(x, y)
+            .is_some_and(|i| self.readable[i])
     }
 
     /// Why ink at the flat pixel (x, y) would not show; `None` where it would, and where nothing shows the sheet.
     pub(super) fn blind_at(&self, x: f64, y: f64) -> Option<Blind> {
-        let cell = self.texture.cell_at(x, y)?;
+        let cell = self.texture.grid.cell_at(x, y)?;
         if self.readable[cell] {
             None
         } else {
@@ -295,9 +200,10 @@ impl Ground {
 
     /// Texture at the flat pixel (x, y), as a share of the bare level.
     pub(super) fn texture_at(&self, x: f64, y: f64) -> f64 {
-        self.texture
+        let texture = &self.texture.grid;
+        texture
             .cell_at(x, y)
-            .map_or(0.0, |i| f64::from(self.texture.values[i]))
+            .map_or(0.0, |i| f64::from(texture.values[i]))
     }
 
     /// How much darker than bare the pixel (x, y) is: 0 bare, 1 black; 0 where unknown.
@@ -308,40 +214,46 @@ impl Ground {
         )
     }
 
-    /// How much darker than bare each pixel of row `y` is: 0 bare, 1 black; 0 where unknown.
-    pub(super) fn contrast_row(&self, flat: &GrayImage, y: usize, out: &mut Vec<f32>) {
-        let w = flat.width() as usize;
-        out.resize(w, 0.0);
-        self.level.row(y, out);
-        for (o, &v) in out.iter_mut().zip(&flat.as_raw()[y * w..][..w]) {
-            *o = contrast(v, *o);
-        }
-    }
-
     /// One byte a pixel: 0 bare, 1 rim, 1 | [`CORE_BIT`] core.
     pub(super) fn ink_mask(&self, flat: &GrayImage) -> Vec<u8> {
         let w = flat.width() as usize;
         let mut mask = vec![0u8; w * flat.height() as usize];
-        if w == 0 {
+        if mask.is_empty() {
             return mask;
         }
-        mask.par_chunks_mut(w).enumerate().for_each_init(
-            || (vec![0f32; w], vec![0f32; w]),
-            |(contrast, texture), (y, out)| {
-                self.contrast_row(flat, y, contrast);
-                self.texture.row(y, texture);
-                for ((o, &c), &t) in out.iter_mut().zip(contrast.iter()).zip(texture.iter()) {
-                    if c > (RIM as f32).max(RIM_SIGMAS as f32 * t) {
-                        *o = if c > (CORE as f32).max(CORE_SIGMAS as f32 * t) {
-                            1 | CORE_BIT
-                        } else {
-                            1
-                        };
+        let level = &self.level.grid;
+        // Most cells hold no ink: their darkest pixel is too bright for any, whatever the level between there and the next.
+        let brightest = level.extreme(1, true).values;
+        let may_hold_ink =
+            |i: usize| f32::from(self.darkest[i]) < brightest[i] * (1.0 - RIM as f32 + ROUNDING);
+        let bands = mask.par_chunks_mut(w * level.cell).enumerate();
+        bands.for_each(|(row, band)| {
+            for column in (0..level.columns).filter(|c| may_hold_ink(row * level.columns + c)) {
+                let columns = column * level.cell..((column + 1) * level.cell).min(w);
+                for (dy, out) in band.chunks_mut(w).enumerate() {
+                    for x in columns.clone() {
+                        out[x] = self.ink_at(flat, x, row * level.cell + dy);
                     }
                 }
-            },
-        );
+            }
+        });
         mask
+    }
+
+    /// A pixel of the ink mask.
+    fn ink_at(&self, flat: &GrayImage, x: usize, y: usize) -> u8 {
+        let contrast = self.contrast_at(flat, x, y);
+        if contrast <= RIM as f32 {
+            return 0;
+        }
+        let texture = self.texture.at(x, y);
+        if contrast <= RIM_SIGMAS as f32 * texture {
+            0
+        } else if contrast > (CORE as f32).max(CORE_SIGMAS as f32 * texture) {
+            1 | CORE_BIT
+        } else {
+            1
+        }
     }
 }
 
@@ -375,38 +287,36 @@ fn cells_of(flat: &GrayImage, px_per_mm: f64) -> (Vec<Cell>, Grid) {
     )
 }
 
-fn neighbours(grid: &Grid, i: usize) -> impl Iterator<Item = usize> + use<> {
-    let (column, row, columns, rows) =
-        (i % grid.columns, i / grid.columns, grid.columns, grid.rows);
-    let xs = column.saturating_sub(REACH)..(column + REACH + 1).min(columns);
-    (row.saturating_sub(REACH)..(row + REACH + 1).min(rows))
-        .flat_map(move |y| xs.clone().map(move |x| y * columns + x))
-}
-
 /// The bare level, finely. A closing (the largest value near by, and of those the smallest) fills dark
 /// things narrower than its reach and leaves the edges of shadows where they are: Serra, "Image Analysis
 /// and Mathematical Morphology", 1982, from memory.
-fn fine_level(flat: &GrayImage, px_per_mm: f64, around: &Grid) -> Grid {
+fn fine_level(flat: &GrayImage, px_per_mm: f64, around: &Grid) -> (Grid, Vec<u8>) {
     let (w, h) = (flat.width() as usize, flat.height() as usize);
     let cell = ((FINE_MM * px_per_mm).round() as usize).max(1);
     let (columns, rows) = (w.div_ceil(cell), h.div_ceil(cell));
     let raw = flat.as_raw();
     let mut values = vec![0.0f32; columns * rows];
+    let mut darkest = vec![u8::MAX; columns * rows];
     values
-        .par_chunks_mut(columns)
+        .par_chunks_mut(columns.max(1))
+        .zip(darkest.par_chunks_mut(columns.max(1)))
         .enumerate()
-        .for_each(|(row, out)| {
+        .for_each(|(row, (means, darkest))| {
             let lines = row * cell..((row + 1) * cell).min(h);
-            for (column, o) in out.iter_mut().enumerate() {
+            for (column, (mean, darkest)) in means.iter_mut().zip(darkest).enumerate() {
                 let (mut sum, mut known, mut all) = (0u32, 0u32, 0u32);
+                // Unknown pixels, 0, come out brightest.
+                let mut least = u8::MAX;
                 for y in lines.clone() {
                     for &v in &raw[y * w + column * cell..y * w + ((column + 1) * cell).min(w)] {
                         sum += u32::from(v);
                         known += u32::from(v > 0);
                         all += 1;
+                        least = least.min(v.wrapping_sub(1));
                     }
                 }
-                *o = if known * 2 > all {
+                *darkest = least.saturating_add(1);
+                *mean = if known * 2 > all {
                     sum as f32 / known as f32
                 } else {
                     0.0
@@ -451,18 +361,21 @@ fn fine_level(flat: &GrayImage, px_per_mm: f64, around: &Grid) -> Grid {
     let down = Grid {
         values: (0..down.values.len())
             .into_par_iter()
-            .map(|i| median(neighbours(&down, i).map(|j| down.values[j])))
+            .map(|i| median(down.neighbours(i, REACH).map(|j| down.values[j])))
             .collect(),
         ..down
     };
-    let rows = closed.values.par_chunks_mut(columns.max(1));
-    rows.enumerate().for_each(|(row, out)| {
-        let y = (row * cell + cell / 2).min(h - 1);
+    let middles = |cells: usize, size: usize| {
+        (0..cells).map(move |i| (i * cell + cell / 2).min(size.saturating_sub(1)))
+    };
+    let down = Surface::at_pixels(down, middles(columns, w), middles(rows, h));
+    let lines = closed.values.par_chunks_mut(columns.max(1));
+    lines.enumerate().for_each(|(row, out)| {
         for (column, v) in out.iter_mut().enumerate() {
-            *v /= down.at((column * cell + cell / 2).min(w - 1), y).max(1.0);
+            *v /= down.at(column, row).max(1.0);
         }
     });
-    closed
+    (closed, darkest)
 }
 
 fn contrast(value: u8, level: f32) -> f32 {
@@ -470,15 +383,6 @@ fn contrast(value: u8, level: f32) -> f32 {
         0.0
     } else {
         1.0 - f32::from(value) / level
-    }
-}
-
-/// Between two cells; a cell of which nothing is known (0) is not mixed in.
-fn mix(a: f32, b: f32, share: f32) -> f32 {
-    if a == 0.0 || b == 0.0 {
-        a.max(b)
-    } else {
-        a + share * (b - a)
     }
 }
 
@@ -519,16 +423,12 @@ fn summarise(histogram: &[u32; 256]) -> Cell {
     // from 0.385 to 1.476 standard deviations.
     let spread = (quantile(0.93) - bare) / 1.091;
     Cell {
+        known,
+        dark: histogram[1..DARK_FACE].iter().sum(),
         level: bare as f32,
         texture: (spread.max(0.3) / bare.max(1.0)) as f32,
         usable: known * 2 > all,
         cut_short: known > 0 && known * 2 <= all,
         blown: f64::from(blown) > BLOWN_SHARE * f64::from(known),
     }
-}
-
-pub(super) fn median(values: impl Iterator<Item = f32>) -> f32 {
-    let mut v: Vec<f32> = values.collect();
-    v.sort_by(f32::total_cmp);
-    v.get(v.len() / 2).copied().unwrap_or(0.0)
 }

@@ -4,7 +4,7 @@
 //! | --- | --- |
 //! | the sheet seen from above | [`view`] |
 //! | reading such a picture, whatever it came from | [`flat`] |
-//! | bare surface, what lies on it, and ink mask | `ground`, `things`, `picture` |
+//! | bare surface, what lies on it, and ink mask | `grid`, `ground`, `things`, `picture` |
 //! | long straight lines | `lines` |
 //! | what one hand drew in one place | `figure` |
 //! | strokes, loops | `shape` |
@@ -27,6 +27,7 @@ pub mod confidence;
 mod dimple;
 mod figure;
 pub mod flat;
+mod grid;
 mod ground;
 mod habit;
 mod hole;
@@ -45,6 +46,7 @@ pub mod worked;
 mod writing;
 
 use image::GrayImage;
+use rayon::prelude::*;
 
 use crate::card::SeenCard;
 use crate::frame::{Cov2, Flat, Pixel, Point, Sheet};
@@ -199,17 +201,15 @@ impl Seen {
 
     /// The same with why each cell was not seen, as `hinders` says of its middle.
     #[must_use]
-    pub fn with_causes(size_mm: [f64; 2], hinders: impl Fn(Point<Sheet>) -> Option<Blind>) -> Self {
-        let blind = std::cell::RefCell::new(Vec::new());
-        let seen = Self::of(size_mm, |at| {
-            let cause = hinders(at);
-            blind.borrow_mut().push(cause);
-            cause.is_none()
-        });
-        Self {
-            blind: blind.into_inner(),
-            ..seen
-        }
+    pub fn with_causes(
+        size_mm: [f64; 2],
+        hinders: impl Fn(Point<Sheet>) -> Option<Blind> + Sync,
+    ) -> Self {
+        let mut seen = Self::of(size_mm, |_| true);
+        let middles = (0..seen.cells.len()).into_par_iter();
+        seen.blind = middles.map(|i| hinders(seen.middle(i))).collect();
+        seen.cells = seen.blind.iter().map(Option::is_none).collect();
+        seen
     }
 
     /// How far a place is from a cell, mm; 0 within it.
@@ -240,25 +240,28 @@ impl Seen {
     #[must_use]
     pub fn of(size_mm: [f64; 2], sees: impl Fn(Point<Sheet>) -> bool) -> Self {
         let [columns, rows] = size_mm.map(|s| (s / Self::CELL_MM).ceil().max(1.0) as usize);
-        let middle = |i: usize, of: f64| {
-            ((i as f64 + 0.5) * Self::CELL_MM).min(of - 0.5 * (Self::CELL_MM.min(of)).min(1.6))
-        };
-        let cells = (0..columns * rows)
-            .map(|i| {
-                sees(Point::new(
-                    middle(i % columns, size_mm[0]),
-                    middle(i / columns, size_mm[1]),
-                ))
-            })
-            .collect();
-        Self {
+        let mut seen = Self {
             cell_mm: Self::CELL_MM,
             columns,
             rows,
             size_mm,
-            cells,
+            cells: Vec::new(),
             blind: Vec::new(),
-        }
+        };
+        seen.cells = (0..columns * rows).map(|i| sees(seen.middle(i))).collect();
+        seen
+    }
+
+    /// The middle of a cell; of one that reaches over the sheet's edge, a place on it.
+    fn middle(&self, i: usize) -> Point<Sheet> {
+        let middle = |i: usize, of: f64| {
+            let on_sheet = of - 0.5 * Self::CELL_MM.min(of).min(1.6);
+            ((i as f64 + 0.5) * Self::CELL_MM).min(on_sheet)
+        };
+        Point::new(
+            middle(i % self.columns, self.size_mm[0]),
+            middle(i / self.columns, self.size_mm[1]),
+        )
     }
 }
 

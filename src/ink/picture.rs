@@ -76,9 +76,17 @@ impl<'a> Picture<'a> {
     pub(super) fn smooth_contrast(&self, p: Vector2<f64>) -> f64 {
         let (x, y) = ((p.x - 0.5).floor(), (p.y - 0.5).floor());
         let (u, v) = (p.x - 0.5 - x, p.y - 0.5 - y);
-        let at =
-            |dx: f64, dy: f64| f64::from(self.contrast(Vector2::new(x + dx + 0.5, y + dy + 0.5)));
-        (1.0 - v) * ((1.0 - u) * at(0.0, 0.0) + u * at(1.0, 0.0))
-            + v * ((1.0 - u) * at(0.0, 1.0) + u * at(1.0, 1.0))
+        // A column or row before the first is a very large number, and nothing is there either.
+        let (x, y) = (x as i64 as usize, y as i64 as usize);
+        let at = |dx: usize, dy: usize| {
+            let (x, y) = (x.wrapping_add(dx), y.wrapping_add(dy));
+            if x < self.width as usize && y < self.height as usize {
+                f64::from(self.ground.contrast_at(self.flat, x, y))
+            } else {
+                0.0
+            }
+        };
+        (1.0 - v) * ((1.0 - u) * at(0, 0) + u * at(1, 0))
+            + v * ((1.0 - u) * at(0, 1) + u * at(1, 1))
     }
 }

@@ -2,7 +2,7 @@
 
 use rayon::prelude::*;
 
-use super::ground::{Grid, median};
+use super::grid::{Grid, median};
 use crate::raster::components::components;
 
 /// A level this far below its surroundings is a thing that lies there, not a shadow: behind a hand or a
@@ -16,12 +16,16 @@ const FACE_SHARE: f64 = 0.75;
 /// Things up to this size may be meant as marks, mm.
 const SPOT_MM: f64 = 14.0;
 
-/// Median level of a wide neighbourhood of each cell; every third cell stands for its neighbours.
-fn wide_level(around: &Grid) -> Vec<f32> {
+/// Median level of a wide neighbourhood of each `asked` cell; every third cell stands for its neighbours.
+fn wide_level(around: &Grid, asked: &[bool]) -> Vec<f32> {
     let (columns, rows) = (around.columns, around.rows);
-    (0..columns * rows)
-        .into_par_iter()
-        .map(|i| {
+    asked
+        .par_iter()
+        .enumerate()
+        .map(|(i, asked)| {
+            if !asked {
+                return 0.0;
+            }
             let range = |p: usize, n: usize| {
                 (p.saturating_sub(WIDE_REACH)..(p + WIDE_REACH + 1).min(n)).step_by(3)
             };
@@ -38,9 +42,11 @@ fn wide_level(around: &Grid) -> Vec<f32> {
 /// The value below which this share of the known ones lies.
 fn quantile(values: &[f32], share: f64) -> f32 {
     let mut v: Vec<f32> = values.iter().copied().filter(|v| *v > 0.0).collect();
-    v.sort_by(f32::total_cmp);
     let i = (share * v.len() as f64) as usize;
-    v.get(i).copied().unwrap_or(0.0)
+    if i >= v.len() {
+        return 0.0;
+    }
+    *v.select_nth_unstable_by(i, f32::total_cmp).1
 }
 
 /// Things much darker than their surroundings and too wide for a pen. Small ones are returned; what large
@@ -58,19 +64,28 @@ pub(super) fn find(
             (i / level.columns) as f64 * cell + cell / 2.0,
         )
     };
-    let wide = wide_level(around);
     let face = FAR_BELOW * f64::from(quantile(&around.values, FACE_SHARE));
-    let mask: Vec<u8> = (0..level.values.len())
+    // Only what is dark beside the brightest part of the face may be dark beside its own surroundings.
+    let brightest = around.values.iter().copied().fold(0.0, f32::max);
+    let dark = (THING * f64::from(brightest)).max(face);
+    let dark: Vec<(usize, Option<usize>)> = (0..level.values.len())
+        .filter(|&i| level.values[i] > 0.0 && f64::from(level.values[i]) < dark)
         .map(|i| {
             let (x, y) = middle(i);
-            // In the middle of a large thing the next surroundings are the thing itself.
-            let bare = around
-                .cell_at(x, y)
-                .map_or(0.0, |j| around.values[j].max(wide[j]));
-            let v = f64::from(level.values[i]);
-            u8::from(v > 0.0 && v < (THING * f64::from(bare)).max(face))
+            (i, around.cell_at(x, y))
         })
         .collect();
+    let mut asked = vec![false; around.values.len()];
+    for j in dark.iter().filter_map(|(_, around)| *around) {
+        asked[j] = true;
+    }
+    let wide = wide_level(around, &asked);
+    let mut mask = vec![0u8; level.values.len()];
+    for (i, j) in dark {
+        // In the middle of a large thing the next surroundings are the thing itself.
+        let bare = j.map_or(0.0, |j| around.values[j].max(wide[j]));
+        mask[i] = u8::from(f64::from(level.values[i]) < (THING * f64::from(bare)).max(face));
+    }
     let mut spots = Vec::new();
     for c in components(&mask, level.columns, 4, |v| v == 1) {
         let size = f64::from(c.width().max(c.height())) * cell;
