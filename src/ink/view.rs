@@ -244,7 +244,9 @@ fn resample_row(source: &GrayImage, mesh: &[Option<Point<Pixel>>], v: f64, out: 
         let right = b.vec() * (1.0 - v) + d.vec() * v;
         let step = (right - left) / MESH as f64;
         // To whole-number pixel centres for the samples below, in 65536ths of a pixel: photos have less than 32768 a side.
-        let fixed = |v: f64| (v * 65_536.0).round() as i32;
+        // Truncated above 0, which is rounding: where the processor has no rounding of its own that is a function's call.
+        const ABOVE: f64 = 2_147_483_648.0;
+        let fixed = |v: f64| ((v * 65_536.0 + 0.5 + ABOVE) as i64 - ABOVE as i64) as i32;
         let (mut x, mut y) = (
             fixed(left.x + step.x / 2.0 - 0.5),
             fixed(left.y + step.y / 2.0 - 0.5),
