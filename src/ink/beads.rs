@@ -258,8 +258,11 @@ fn name(
 
 pub(super) fn median(values: impl Iterator<Item = f64>) -> f64 {
     let mut v: Vec<f64> = values.collect();
-    v.sort_by(f64::total_cmp);
-    v.get(v.len() / 2).copied().unwrap_or(0.0)
+    let middle = v.len() / 2;
+    if v.is_empty() {
+        return 0.0;
+    }
+    *v.select_nth_unstable_by(middle, f64::total_cmp).1
 }
 
 #[cfg(test)]

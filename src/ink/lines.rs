@@ -182,6 +182,9 @@ fn best_trial(
             [i, (i + 1 + draw(points.len().min(400))) % points.len()]
         })
         .collect();
+    const BLOCK: usize = 16;
+    let near = WANDER_MM * scale;
+    let places: Vec<Vector2<f64>> = points.iter().map(|p| p.0).collect();
     // No two points are further apart than the picture's corners, mm.
     let furthest = (diagonal(picture) / scale).ceil() as usize + 1;
     let tried = |(trial, [i, j]): (usize, &[usize; 2])| {
@@ -193,10 +196,14 @@ fn best_trial(
         let along = d.normalize();
         // Millimetre by millimetre: is there ink?
         let mut drawn = vec![false; 2 * furthest + 1];
-        for (p, _) in points {
-            let v = p - a.0;
-            if along.perp(&v).abs() < WANDER_MM * scale {
-                let bin = (v.dot(&along) / scale).floor() as i32 + furthest as i32;
+        let across = |p: &Vector2<f64>| along.perp(&(p - a.0)).abs();
+        for block in places.chunks(BLOCK) {
+            // Neighbours in the list are neighbours in the picture: most blocks lie off the line as a whole.
+            if block.iter().map(across).fold(f64::MAX, f64::min) >= near {
+                continue;
+            }
+            for p in block.iter().filter(|p| across(p) < near) {
+                let bin = ((p - a.0).dot(&along) / scale).floor() as i32 + furthest as i32;
                 drawn[bin as usize] = true;
             }
         }

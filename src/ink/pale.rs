@@ -169,17 +169,6 @@ impl Cells {
         f64::from(self.levels[(y * self.columns + x) as usize])
     }
 
-    /// By what share of its surroundings' level the cell is darker than their mean, and than the darkest of them.
-    fn darker(&self, x: i64, y: i64) -> Option<(f64, f64)> {
-        let round = ROUND.map(|(dx, dy)| self.at(x + dx, y + dy));
-        let (mean, darkest) = (
-            round.iter().sum::<f64>() / 8.0,
-            round.iter().copied().fold(f64::MAX, f64::min),
-        );
-        let own = self.at(x, y);
-        (darkest > 0.0 && own > 0.0).then(|| ((mean - own) / mean, (darkest - own) / mean))
-    }
-
     /// Whether pale strokes lie round about a spot.
     fn in_print(&self, x: i64, y: i64) -> bool {
         let inside = |v: i64, n: i64| v >= AWAY && v < n - AWAY;
@@ -217,52 +206,46 @@ impl Cells {
     }
 
     fn spots_of_tile(&self, left: i64, top: i64) -> Vec<(f64, i64, i64)> {
-        let right = (left + NEARBY as i64).min(self.columns - AWAY);
-        let bottom = (top + NEARBY as i64).min(self.rows - AWAY);
-        let dark = (top..bottom).flat_map(|y| self.maybe_dark(left..right, y).map(move |x| (x, y)));
-        let mut dark: Vec<(f64, i64, i64)> = dark
-            .filter_map(|(x, y)| Some((self.darker(x, y)?.1, x, y)))
-            .filter(|(darkest, ..)| *darkest > LEAST)
-            .collect();
+        let columns = left..(left + NEARBY as i64).min(self.columns - AWAY);
+        let mut usual: Vec<f64> = Vec::with_capacity(NEARBY * NEARBY);
+        let mut dark: Vec<(f64, i64, i64)> = Vec::new();
+        for y in top..(top + NEARBY as i64).min(self.rows - AWAY) {
+            let line = |dx: i64, dy: i64| {
+                let [from, to] = [columns.start, columns.end]
+                    .map(|x| ((y + dy) * self.columns + x + dx) as usize);
+                &self.levels[from..to]
+            };
+            // What lies round each cell: the sum of its levels, and the darkest.
+            let mut sum = [0f64; NEARBY];
+            let mut darkest = [f32::MAX; NEARBY];
+            for (dx, dy) in ROUND {
+                for ((sum, darkest), &level) in sum.iter_mut().zip(&mut darkest).zip(line(dx, dy)) {
+                    *sum += f64::from(level);
+                    *darkest = if level < *darkest { level } else { *darkest };
+                }
+            }
+            for (((x, sum), darkest), &own) in columns.clone().zip(sum).zip(darkest).zip(line(0, 0))
+            {
+                if darkest <= 0.0 || own <= 0.0 {
+                    continue;
+                }
+                let mean = sum / 8.0;
+                let darker_than = |level: f64| (level - f64::from(own)) / mean;
+                usual.push(darker_than(mean).abs());
+                let darker = darker_than(f64::from(darkest));
+                if darker > LEAST {
+                    dark.push((darker, x, y));
+                }
+            }
+        }
         if dark.is_empty() {
             return dark;
         }
-        let usual = (top..bottom).flat_map(|y| (left..right).map(move |x| (x, y)));
-        let mut usual: Vec<f64> = usual
-            .filter_map(|(x, y)| Some(self.darker(x, y)?.0.abs()))
-            .collect();
         // Of a normal distribution the median distance is 0.6745 standard deviations.
         let middle = usual.len() / 2;
         let sigma = *usual.select_nth_unstable_by(middle, f64::total_cmp).1 / 0.6745;
         dark.retain(|d| d.0 > SIGMAS * sigma);
         dark
-    }
-
-    /// Those of up to [`NEARBY`] cells of a row that may be darker than all round them by [`LEAST`]: few are, and this is
-    /// soon told, many cells at a time.
-    fn maybe_dark(
-        &self,
-        columns: std::ops::Range<i64>,
-        y: i64,
-    ) -> impl Iterator<Item = i64> + use<> {
-        let line = |dx: i64, dy: i64| {
-            let [from, to] =
-                [columns.start, columns.end].map(|x| ((y + dy) * self.columns + x + dx) as usize);
-            &self.levels[from..to]
-        };
-        let mut darkest = [f32::MAX; NEARBY];
-        for (dx, dy) in ROUND {
-            for (d, &v) in darkest.iter_mut().zip(line(dx, dy)) {
-                *d = if v < *d { v } else { *d };
-            }
-        }
-        // With room for rounding.
-        let least = 1.0 - 0.99 * LEAST as f32;
-        let mut dark = [false; NEARBY];
-        for ((dark, darkest), &own) in dark.iter_mut().zip(darkest).zip(line(0, 0)) {
-            *dark = own > 0.0 && own < least * darkest;
-        }
-        columns.zip(dark).filter(|(_, dark)| *dark).map(|(x, _)| x)
     }
 }
 
