@@ -227,73 +227,71 @@ impl<'a> Drawn<'a> {
             figures,
             specks,
         } = self;
-        let mut figures = figures;
-        let mut pen = Pen::of(&picture, &lines, &figures);
-        let mut names: Vec<Name> = figures
-            .par_iter()
-            .map(|f| name::name(&picture, &lines, pen, f))
-            .collect();
-        if let Some(other) = second::other_ink(&lines, &figures, &names) {
-            pen.other = other;
-            second::look(&picture, &lines, pen, &mut figures, &mut names);
-        }
-        let print = writing::pale_print(&picture, &figures, pen.faint);
-        let characters = writing::characters(&picture, &figures, &names, pen.other);
-        for i in print.into_iter().chain(characters) {
-            names[i] = Name::Character {
-                at: figures[i].middle(),
-                size_mm: figures[i].extent() / picture.scale,
-            };
-        }
-        if let Some(smallest) = smallest_ink(&names) {
-            for (figure, name) in figures.iter().zip(&mut names) {
-                let unsure = matches!(name, Name::Unsure { .. }) && figure.feet.is_empty();
-                if unsure && disc_of(figure) < smallest * picture.scale {
-                    *name = Name::Speck;
-                }
-            }
-        }
-        let explained = figures
-            .iter()
-            .zip(&names)
-            .filter(|(_, n)| !matches!(n, Name::OfLine))
-            .map(|(f, _)| f);
-        let taken = taken(explained, &lines, BESIDE_A_FIGURE_MM * picture.scale);
-        let beads = beads::find(&picture, &lines, &taken)
-            .into_iter()
-            .map(|name| match name {
-                Name::Mark(m) if writing::among_print(&picture, &lines, pen.other, m.at) => {
-                    Name::Unsure {
-                        at: m.at,
-                        size_mm: m.size_mm,
-                        why: "a thicker place on a ruled line among print",
-                    }
-                }
-                name => name,
-            });
-        names.extend(beads);
-        let mut names: Vec<Name> = names
-            .into_par_iter()
-            .map(|name| through::unless_stroke(&picture, &lines, name))
-            .collect();
-        names.extend(
-            picture
-                .ground
-                .spots()
-                .iter()
-                .map(|&(x, y, size)| Name::Unsure {
-                    at: Vector2::new(x, y),
-                    size_mm: size / picture.scale,
-                    why: "a dark spot too large for a pen's mark",
-                }),
-        );
-        names.extend(pale::find(&picture));
+        let ((pen, mut names), pale) =
+            rayon::join(|| named(&picture, &lines, figures), || pale::find(&picture));
+        let spots = picture.ground.spots().iter();
+        names.extend(spots.map(|&(x, y, size)| Name::Unsure {
+            at: Vector2::new(x, y),
+            size_mm: size / picture.scale,
+            why: "a dark spot too large for a pen's mark",
+        }));
+        names.extend(pale);
         let mut ink = combine(&picture, &lines, pen, names);
         ink.specks += specks;
         ink.lines = lines.iter().map(in_flat).collect();
         ink.readable = Some(picture.ground);
         ink
     }
+}
+
+/// The pen, and what its figures and the thicker places of its lines are.
+fn named(picture: &Picture, lines: &[Line], mut figures: Vec<Figure>) -> (Pen, Vec<Name>) {
+    let mut pen = Pen::of(picture, lines, &figures);
+    let mut names: Vec<Name> = figures
+        .par_iter()
+        .map(|f| name::name(picture, lines, pen, f))
+        .collect();
+    if let Some(other) = second::other_ink(lines, &figures, &names) {
+        pen.other = other;
+        second::look(picture, lines, pen, &mut figures, &mut names);
+    }
+    let print = writing::pale_print(picture, &figures, pen.faint);
+    let characters = writing::characters(picture, &figures, &names, pen.other);
+    for i in print.into_iter().chain(characters) {
+        names[i] = Name::Character {
+            at: figures[i].middle(),
+            size_mm: figures[i].extent() / picture.scale,
+        };
+    }
+    if let Some(smallest) = smallest_ink(&names) {
+        for (figure, name) in figures.iter().zip(&mut names) {
+            let unsure = matches!(name, Name::Unsure { .. }) && figure.feet.is_empty();
+            if unsure && disc_of(figure) < smallest * picture.scale {
+                *name = Name::Speck;
+            }
+        }
+    }
+    let explained = figures
+        .iter()
+        .zip(&names)
+        .filter(|(_, n)| !matches!(n, Name::OfLine))
+        .map(|(f, _)| f);
+    let taken = taken(explained, lines, BESIDE_A_FIGURE_MM * picture.scale);
+    let beads = beads::find(picture, lines, &taken)
+        .into_iter()
+        .map(|name| match name {
+            Name::Mark(m) if writing::among_print(picture, lines, pen.other, m.at) => {
+                Name::Unsure {
+                    at: m.at,
+                    size_mm: m.size_mm,
+                    why: "a thicker place on a ruled line among print",
+                }
+            }
+            name => name,
+        });
+    names.extend(beads);
+    let unless_stroke = |name| through::unless_stroke(picture, lines, name);
+    (pen, names.into_par_iter().map(unless_stroke).collect())
 }
 
 /// Where a hand sets out with dots, what is smaller than this is none of its ink, mm: a pen's point does not shrink.

@@ -297,32 +297,48 @@ fn fine_level(flat: &GrayImage, px_per_mm: f64, around: &Grid) -> (Grid, Vec<u8>
     let raw = flat.as_raw();
     let mut values = vec![0.0f32; columns * rows];
     let mut darkest = vec![u8::MAX; columns * rows];
-    values
-        .par_chunks_mut(columns.max(1))
+    let bands = values.par_chunks_mut(columns.max(1));
+    bands
         .zip(darkest.par_chunks_mut(columns.max(1)))
-        .enumerate()
-        .for_each(|(row, (means, darkest))| {
-            let lines = row * cell..((row + 1) * cell).min(h);
-            for (column, (mean, darkest)) in means.iter_mut().zip(darkest).enumerate() {
-                let (mut sum, mut known, mut all) = (0u32, 0u32, 0u32);
-                // Unknown pixels, 0, come out brightest.
-                let mut least = u8::MAX;
-                for y in lines.clone() {
-                    for &v in &raw[y * w + column * cell..y * w + ((column + 1) * cell).min(w)] {
-                        sum += u32::from(v);
-                        known += u32::from(v > 0);
-                        all += 1;
-                        least = least.min(v.wrapping_sub(1));
+        .zip(raw.par_chunks(cell * w))
+        .for_each_init(
+            || (vec![0u16; w], vec![0u16; w], vec![0u8; w]),
+            |(sums, known, least), ((means, darkest), band)| {
+                // First down each column of pixels, then across the cell.
+                sums.fill(0);
+                known.fill(0);
+                least.fill(u8::MAX);
+                for line in band.chunks_exact(w) {
+                    let pixels = sums.iter_mut().zip(known.iter_mut()).zip(least.iter_mut());
+                    for (((sum, known), least), &level) in pixels.zip(line) {
+                        *sum += u16::from(level);
+                        *known += u16::from(level > 0);
+                        // One less than the level: unknown pixels, 0, come out brightest.
+                        *least = (*least).min(level.wrapping_sub(1));
                     }
                 }
-                *darkest = least.saturating_add(1);
-                *mean = if known * 2 > all {
-                    sum as f32 / known as f32
-                } else {
-                    0.0
-                };
-            }
-        });
+                let columns = sums
+                    .chunks(cell)
+                    .zip(known.chunks(cell))
+                    .zip(least.chunks(cell));
+                let cells = means.iter_mut().zip(darkest);
+                for ((mean, darkest), ((sums, known), least)) in cells.zip(columns) {
+                    let all = band.len() / w * sums.len();
+                    let total = |v: &[u16]| v.iter().map(|&v| u32::from(v)).sum::<u32>();
+                    let (sum, known) = (total(sums), total(known));
+                    let shows = 2 * known as usize > all;
+                    *mean = if shows {
+                        sum as f32 / known as f32
+                    } else {
+                        0.0
+                    };
+                    *darkest = least
+                        .iter()
+                        .fold(u8::MAX, |a, &b| a.min(b))
+                        .saturating_add(1);
+                }
+            },
+        );
     let plain = Grid {
         cell,
         columns,
@@ -407,12 +423,12 @@ fn summarise(histogram: &[u32; 256]) -> Cell {
     let blown = histogram[BLOWN..].iter().sum::<u32>();
     let quantile = |share: f64| {
         let wanted = share * f64::from(known);
-        let mut below = 0.0;
+        let whole = wanted.ceil() as u32;
+        let mut below = 0;
         for (level, &n) in histogram.iter().enumerate().skip(1) {
-            let n = f64::from(n);
-            if below + n >= wanted && n > 0.0 {
+            if below + n >= whole && n > 0 {
                 // Within one level the pixels are taken as spread evenly: rounding is no texture.
-                return level as f64 - 0.5 + (wanted - below) / n;
+                return level as f64 - 0.5 + (wanted - f64::from(below)) / f64::from(n);
             }
             below += n;
         }

@@ -7,7 +7,7 @@
 //! | bare surface, what lies on it, and ink mask | `grid`, `ground`, `things`, `picture` |
 //! | long straight lines | `lines` |
 //! | what one hand drew in one place | `figure` |
-//! | strokes, loops | `shape` |
+//! | strokes, loops | `shape`, `pixels` |
 //! | how dark this sheet's pen is | `pen` |
 //! | dot, tick, cross, ring, cross-out | `name` |
 //! | the same once the pen is known, without paler ink | `second` |
@@ -36,6 +36,7 @@ mod name;
 mod pale;
 mod pen;
 mod picture;
+mod pixels;
 mod place;
 mod second;
 mod shape;

@@ -74,12 +74,15 @@ impl<'a> Picture<'a> {
 
     /// The same, interpolated between pixels.
     pub(super) fn smooth_contrast(&self, p: Vector2<f64>) -> f64 {
-        let (x, y) = ((p.x - 0.5).floor(), (p.y - 0.5).floor());
-        let (u, v) = (p.x - 0.5 - x, p.y - 0.5 - y);
-        // A column or row before the first is a very large number, and nothing is there either.
-        let (x, y) = (x as i64 as usize, y as i64 as usize);
+        // From the pixel up and left of the picture's first one on; nothing is there or beyond.
+        let (from_x, from_y) = (p.x + 0.5, p.y + 0.5);
+        if from_x < 0.0 || from_y < 0.0 {
+            return 0.0;
+        }
+        let (x, y) = (from_x as usize, from_y as usize);
+        let (u, v) = (from_x - x as f64, from_y - y as f64);
         let at = |dx: usize, dy: usize| {
-            let (x, y) = (x.wrapping_add(dx), y.wrapping_add(dy));
+            let (x, y) = ((x + dx).wrapping_sub(1), (y + dy).wrapping_sub(1));
             if x < self.width as usize && y < self.height as usize {
                 f64::from(self.ground.contrast_at(self.flat, x, y))
             } else {

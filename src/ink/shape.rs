@@ -1,8 +1,8 @@
 //! The shape of a figure: a spot, straight strokes, a loop.
 
-use std::collections::HashSet;
-
 use nalgebra::{Matrix2, Vector2};
+
+use super::pixels::Pixels;
 
 /// A straight stroke.
 #[derive(Debug, Clone, Copy)]
@@ -87,12 +87,8 @@ pub(super) fn length_and_width(points: &[Vector2<f64>]) -> (f64, f64) {
 /// Usual width of the strokes that these pixels draw, px: a stroke's area is its length times its width, its rim twice
 /// its length.
 pub(super) fn stroke_width(points: &[Vector2<f64>]) -> f64 {
-    let inside: HashSet<(i64, i64)> = points.iter().map(cell).collect();
-    let rim = inside.iter().filter(|&&(x, y)| {
-        let sides = [(x - 1, y), (x + 1, y), (x, y - 1), (x, y + 1)];
-        sides.iter().any(|n| !inside.contains(n))
-    });
-    2.0 * inside.len() as f64 / (rim.count() as f64).max(1.0)
+    let inside = Pixels::of(points);
+    2.0 * inside.count() as f64 / (inside.rim() as f64).max(1.0)
 }
 
 /// A tail is thinner than this share of its dot, and no longer than this many of its diameters.
@@ -106,12 +102,18 @@ const DOT_FULL: f64 = 0.85;
 /// Half the angle in which a tail leaves its dot, as a cosine: a stroke through a dot leaves it on both sides.
 const TAIL_SIDE: f64 = 0.4;
 
+/// It fills more than this share of the rectangle round it and its tail, by what the above leave room for.
+const SPARSE: f64 = 0.03;
+
 /// The dot of a dot with a thin tail on one side; `None` where the points are no such thing.
 pub(super) fn without_tail(points: &[Vector2<f64>]) -> Option<Vec<Vector2<f64>>> {
-    let all: HashSet<(i64, i64)> = points.iter().map(cell).collect();
+    let all = Pixels::of(points);
+    if (points.len() as f64) < SPARSE * all.area() as f64 {
+        return None;
+    }
     let mut layers = vec![all];
-    while let Some(inner) = layers.last().filter(|l| !l.is_empty()) {
-        layers.push(peeled(inner, layers.len() % 2 == 0));
+    while let Some(inner) = layers.last().filter(|l| l.count() > 0) {
+        layers.push(inner.peeled(layers.len() % 2 == 0));
     }
     // The last layer is empty; a disc was peeled once for each pixel of its radius.
     let radius = layers.len() - 2;
@@ -121,14 +123,8 @@ pub(super) fn without_tail(points: &[Vector2<f64>]) -> Option<Vec<Vector2<f64>>>
     }
     let kept = &layers[depth];
     let reach = depth as i64;
-    let near = |&(x, y): &(i64, i64)| {
-        (-reach..=reach).any(|dy| {
-            (-reach..=reach).any(|dx| {
-                dx * dx + dy * dy <= reach * reach + 1 && kept.contains(&(x + dx, y + dy))
-            })
-        })
-    };
-    let (core, tail): (Vec<_>, Vec<_>) = points.iter().partition(|p| near(&cell(p)));
+    let near = |p: &&Vector2<f64>| kept.within(**p, reach, reach * reach + 1);
+    let (core, tail): (Vec<_>, Vec<_>) = points.iter().partition(near);
     let (middle, _) = moments(&core);
     let (length, width) = length_and_width(&core);
     let away: Vector2<f64> = tail.iter().map(|p| *p - middle).sum();
@@ -150,35 +146,15 @@ pub(super) fn without_tail(points: &[Vector2<f64>]) -> Option<Vec<Vector2<f64>>>
     is_dot.then_some(core)
 }
 
-/// A set of pixels without its rim, over four neighbours or eight: by turns, a disc loses its rim evenly.
-fn peeled(set: &HashSet<(i64, i64)>, eight: bool) -> HashSet<(i64, i64)> {
-    let inner = |&(x, y): &(i64, i64)| {
-        let four = [(x - 1, y), (x + 1, y), (x, y - 1), (x, y + 1)];
-        let corners = [
-            (x - 1, y - 1),
-            (x + 1, y - 1),
-            (x - 1, y + 1),
-            (x + 1, y + 1),
-        ];
-        four.iter().all(|n| set.contains(n)) && (!eight || corners.iter().all(|n| set.contains(n)))
-    };
-    set.iter().copied().filter(inner).collect()
-}
-
 /// How many times a figure's pixels can be peeled before none is left: about the radius of the largest disc in it, px.
 pub(super) fn thickness(points: &[Vector2<f64>]) -> usize {
-    let mut layer: HashSet<(i64, i64)> = points.iter().map(cell).collect();
+    let mut layer = Pixels::of(points);
     let mut times = 0;
-    while !layer.is_empty() {
+    while layer.count() > 0 {
         times += 1;
-        layer = peeled(&layer, times % 2 == 0);
+        layer = layer.peeled(times % 2 == 0);
     }
     times
-}
-
-/// The pixel that holds a point.
-fn cell(p: &Vector2<f64>) -> (i64, i64) {
-    (p.x.floor() as i64, p.y.floor() as i64)
 }
 
 /// A stroke explains at least this share of its figure.
@@ -237,21 +213,23 @@ fn strongest(points: &[Vector2<f64>], band: f64, gap: f64) -> Option<Stroke> {
     let step = points.len().div_ceil(60).max(1);
     let thin = points.len().div_ceil(400).max(1);
     let some: Vec<Vector2<f64>> = points.iter().copied().step_by(thin).collect();
-    let mut best: Option<(usize, Vector2<f64>, Vector2<f64>)> = None;
-    for p in points.iter().step_by(step) {
-        for k in 0..DIRECTIONS {
-            let angle = k as f64 * std::f64::consts::PI / DIRECTIONS as f64;
-            let along = Vector2::new(angle.cos(), angle.sin());
-            let n = some
-                .iter()
-                .filter(|q| along.perp(&(*q - p)).abs() <= 0.7 * band)
-                .count();
-            if best.is_none_or(|(most, ..)| n > most) {
-                best = Some((n, *p, along));
+    // Most pixels; of as many the first through which, and of its directions the first.
+    let mut best: Option<(usize, std::cmp::Reverse<usize>, Vector2<f64>)> = None;
+    for k in 0..DIRECTIONS {
+        let angle = k as f64 * std::f64::consts::PI / DIRECTIONS as f64;
+        let along = Vector2::new(angle.cos(), angle.sin());
+        let across: Vec<f64> = some.iter().map(|q| along.perp(q)).collect();
+        for i in (0..points.len()).step_by(step) {
+            let own = along.perp(&points[i]);
+            let inside = across.iter().filter(|a| (*a - own).abs() <= 0.7 * band);
+            let through = (inside.count(), std::cmp::Reverse(i));
+            if best.is_none_or(|(n, first, _)| through > (n, first)) {
+                best = Some((through.0, through.1, along));
             }
         }
     }
-    let (_, mut origin, mut along) = best?;
+    let (_, std::cmp::Reverse(first), mut along) = best?;
+    let mut origin = points[first];
     let mut stroke = None;
     for _ in 0..4 {
         let mut inside: Vec<(f64, Vector2<f64>)> = points
