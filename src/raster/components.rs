@@ -79,9 +79,17 @@ pub fn components(
 }
 
 fn runs_of(row: &[u8], y: u32, wanted: impl Fn(u8) -> bool) -> Vec<Run> {
+    // Empty stretches are passed over many pixels at a time.
+    const BLOCK: usize = 64;
+    let is_empty = |block: &&[u8]| !block.iter().fold(false, |any, &v| any | wanted(v));
+    let first_of = |row: &[u8]| {
+        let empty = BLOCK * row.chunks(BLOCK).take_while(is_empty).count();
+        let within = row.get(empty..)?.iter().position(|&v| wanted(v))?;
+        Some(empty + within)
+    };
     let mut runs = Vec::new();
     let mut x = 0;
-    while let Some(skip) = row[x..].iter().position(|&v| wanted(v)) {
+    while let Some(skip) = first_of(&row[x..]) {
         let start = x + skip;
         let length = row[start..].iter().position(|&v| !wanted(v));
         x = length.map_or(row.len(), |n| start + n);
@@ -159,6 +167,28 @@ mod tests {
         assert_eq!(areas, [8, 1, 2]);
         assert_eq!(found[0].bounds, [0, 0, 4, 4]);
         assert_eq!(found[2].bounds, [6, 2, 7, 4]);
+    }
+
+    #[test]
+    fn runs_are_found_wherever_they_start_and_end() {
+        let runs = [
+            (0, 1),
+            (63, 65),
+            (130, 190),
+            (191, 192),
+            (255, 256),
+            (390, 400),
+        ];
+        let mut row = [0u8; 400];
+        for (start, end) in runs {
+            row[start..end].fill(1);
+        }
+        let found = components(&row, 400, 1, |v| v == 1);
+        let found: Vec<_> = found
+            .iter()
+            .map(|c| (c.bounds[0] as usize, c.bounds[2] as usize))
+            .collect();
+        assert_eq!(found, runs);
     }
 
     #[test]
