@@ -257,7 +257,9 @@ fn name(
 }
 
 pub(super) fn median(values: impl Iterator<Item = f64>) -> f64 {
-    let mut v: Vec<f64> = values.collect();
+    // Slices come without saying how many: they are some fifty.
+    let mut v: Vec<f64> = Vec::with_capacity(64);
+    v.extend(values);
     let middle = v.len() / 2;
     if v.is_empty() {
         return 0.0;

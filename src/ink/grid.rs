@@ -144,10 +144,52 @@ fn mix(a: f32, b: f32, share: f32) -> f32 {
 
 /// The middle one of some values, the upper of two; 0 of none.
 pub(super) fn median(values: impl Iterator<Item = f32>) -> f32 {
-    let mut v: Vec<f32> = values.collect();
+    // Neighbours come without saying how many: they are few.
+    let mut v: Vec<f32> = Vec::with_capacity(32);
+    v.extend(values);
     let middle = v.len() / 2;
     if v.is_empty() {
         return 0.0;
     }
     *v.select_nth_unstable_by(middle, f32::total_cmp).1
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn grid(values: Vec<f32>) -> Grid {
+        Grid {
+            cell: 4,
+            columns: 3,
+            rows: 2,
+            values,
+        }
+    }
+
+    #[test]
+    fn a_surface_goes_straight_between_the_cells_middles_and_not_through_what_is_unknown() {
+        let grid = grid(vec![10.0, 20.0, 0.0, 30.0, 40.0, 0.0]);
+        let surface = Surface::at_pixels(grid, [0, 1, 2, 3, 7, 11].into_iter(), 0..8);
+        // Middles lie at 2, 6 and 10 px, on the edges between pixels.
+        let top: Vec<f32> = (0..6).map(|x| surface.at(x, 0)).collect();
+        assert_eq!(top, [10.0, 10.0, 11.25, 13.75, 20.0, 20.0]);
+        assert_eq!(surface.at(0, 2), 12.5);
+        assert_eq!(surface.at(0, 7), 30.0);
+    }
+
+    #[test]
+    fn extremes_pass_over_what_is_unknown() {
+        let grid = grid(vec![5.0, 0.0, 7.0, 0.0, 0.0, 3.0]);
+        assert_eq!(grid.extreme(1, true).values, [5.0, 7.0, 7.0, 5.0, 7.0, 7.0]);
+        assert_eq!(
+            grid.extreme(1, false).values,
+            [5.0, 3.0, 3.0, 5.0, 3.0, 3.0]
+        );
+        let nothing = Grid {
+            values: vec![0.0; 6],
+            ..grid
+        };
+        assert_eq!(nothing.extreme(2, false).values, [0.0; 6]);
+    }
 }

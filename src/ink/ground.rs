@@ -354,11 +354,19 @@ fn fine_level(flat: &GrayImage, px_per_mm: f64, around: &Grid) -> (Grid, Vec<u8>
             (k * around.cell).div_ceil(cell).min(n)..((k + 1) * around.cell).div_ceil(cell).min(n)
         };
         let (across, down) = (i % around.columns, i / around.columns);
-        let mut above: Vec<f32> = begin(down, rows)
-            .flat_map(|row| begin(across, columns).map(move |column| row * columns + column))
-            .filter(|&i| plain.values[i] > 0.0)
-            .map(|i| closed.values[i] / plain.values[i])
-            .collect();
+        let mut above: Vec<f32> = Vec::with_capacity(64);
+        for row in begin(down, rows) {
+            let cells = begin(across, columns);
+            let cells = row * columns + cells.start..row * columns + cells.end;
+            let pairs = plain.values[cells.clone()]
+                .iter()
+                .zip(&closed.values[cells]);
+            above.extend(
+                pairs
+                    .filter(|(p, _)| **p > 0.0)
+                    .map(|(plain, closed)| closed / plain),
+            );
+        }
         // Ink makes the ratio large in some places: the lower third is bare.
         let third = above.len() / 3;
         if above.is_empty() {

@@ -89,3 +89,37 @@ impl Pixels {
 fn cell(p: &Vector2<f64>) -> (i64, i64) {
     (p.x.floor() as i64, p.y.floor() as i64)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_disc_is_peeled_once_for_each_pixel_of_its_radius_and_its_rim_is_its_outline() {
+        let disc: Vec<Vector2<f64>> = (0..31 * 31)
+            .map(|i| Vector2::new(f64::from(i % 31) - 10.5, f64::from(i / 31) + 0.5))
+            .filter(|p| (p - Vector2::new(4.5, 15.5)).norm() < 12.2)
+            .collect();
+        let all = Pixels::of(&disc);
+        assert_eq!(all.count(), disc.len());
+        let outline = disc.iter().filter(|p| {
+            let sides = [[1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.0, -1.0]];
+            sides
+                .iter()
+                .any(|d| !disc.contains(&(*p + Vector2::from(*d))))
+        });
+        assert_eq!(all.rim(), outline.count());
+        let mut left = all;
+        let mut times = 0;
+        while left.count() > 0 {
+            left = left.peeled(times % 2 == 1);
+            times += 1;
+        }
+        assert!((12..=13).contains(&times), "{times}");
+        let square = Pixels::of(&[Vector2::new(3.5, 7.5)]);
+        assert!(square.within(Vector2::new(4.2, 8.2), 1, 2));
+        assert!(!square.within(Vector2::new(4.2, 8.2), 1, 1));
+        assert!(!square.within(Vector2::new(-9.0, 300.0), 2, 8));
+        assert_eq!(Pixels::of(&[]).rim(), 0);
+    }
+}

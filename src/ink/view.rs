@@ -235,13 +235,13 @@ fn resample_row(source: &GrayImage, mesh: &[Option<Point<Pixel>>], v: f64, out: 
     let columns = mesh.len() / 2;
     let (w, h) = (source.width() as usize, source.height() as usize);
     let raw = source.as_raw();
+    let node = |i: usize| Some(mesh[i]?.vec() * (1.0 - v) + mesh[columns + i]?.vec() * v);
+    let mut next = node(0);
     for (tile, chunk) in out.chunks_mut(MESH).enumerate() {
-        let nodes = [tile, tile + 1, columns + tile, columns + tile + 1].map(|i| mesh[i]);
-        let [Some(a), Some(b), Some(c), Some(d)] = nodes else {
+        let before = std::mem::replace(&mut next, node(tile + 1));
+        let (Some(left), Some(right)) = (before, next) else {
             continue;
         };
-        let left = a.vec() * (1.0 - v) + c.vec() * v;
-        let right = b.vec() * (1.0 - v) + d.vec() * v;
         let step = (right - left) / MESH as f64;
         // To whole-number pixel centres for the samples below, in 65536ths of a pixel: photos have less than 32768 a side.
         // Truncated above 0, which is rounding: where the processor has no rounding of its own that is a function's call.
