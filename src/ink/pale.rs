@@ -137,27 +137,25 @@ impl Cells {
         }
         let near = self.levels.par_windows(3 * w).step_by(w);
         let rows = levels.par_chunks_mut(w).skip(1);
-        rows.zip(near).for_each(|(out, near)| {
-            let [a, b, c] = [0, 1, 2].map(|k| &near[k * w..][..w]);
-            for (x, o) in out[1..w - 1].iter_mut().enumerate() {
-                let [a, b, c] = [a, b, c].map(|line| [line[x], line[x + 1], line[x + 2]]);
-                let least = |[l, m, r]: [f32; 3]| l.min(m).min(r);
-                let sum = a[0]
-                    + 2.0 * a[1]
-                    + a[2]
-                    + 2.0 * b[0]
-                    + 4.0 * b[1]
-                    + 2.0 * b[2]
-                    + c[0]
-                    + 2.0 * c[1]
-                    + c[2];
-                *o = if least([least(a), least(b), least(c)]) > 0.0 {
-                    sum / 16.0
-                } else {
-                    0.0
-                };
-            }
-        });
+        rows.zip(near).for_each_init(
+            || vec![f32::MAX; w - 2],
+            |least, (out, near)| {
+                let out = &mut out[1..w - 1];
+                least.fill(f32::MAX);
+                for (line, down) in near.chunks_exact(w).zip([1.0, 2.0, 1.0]) {
+                    for (side, across) in [1.0, 2.0, 1.0].into_iter().enumerate() {
+                        let places = out.iter_mut().zip(least.iter_mut());
+                        for ((sum, least), &level) in places.zip(&line[side..]) {
+                            *sum += down * across * level;
+                            *least = if level < *least { level } else { *least };
+                        }
+                    }
+                }
+                for (sum, &least) in out.iter_mut().zip(least.iter()) {
+                    *sum = if least > 0.0 { *sum / 16.0 } else { 0.0 };
+                }
+            },
+        );
         Self { levels, ..self }
     }
 
