@@ -81,19 +81,23 @@ pub(super) struct Surface {
     down: Vec<Between>,
 }
 
-/// A place between the middles of two cells: the cell before it, and the share of the next one.
+/// A place between the middles of two cells: how far along the grid's values the one before and the one after it lie, and
+/// the share of that.
 #[derive(Debug, Clone, Copy)]
 struct Between {
-    cell: usize,
+    before: usize,
+    after: usize,
     share: f32,
 }
 
 impl Between {
-    fn of(position: usize, cell: usize, cells: usize) -> Self {
+    /// A pixel's place among `cells` of side `cell`, which lie `stride` values apart.
+    fn of(position: usize, cell: usize, cells: usize, stride: usize) -> Self {
         let t = ((position as f32 + 0.5) / cell as f32 - 0.5).clamp(0.0, (cells - 1) as f32);
         let before = (t as usize).min(cells.saturating_sub(2));
         Self {
-            cell: before,
+            before: before * stride,
+            after: (before + 1).min(cells - 1) * stride,
             share: t - before as f32,
         }
     }
@@ -106,30 +110,18 @@ impl Surface {
         columns: impl Iterator<Item = usize>,
         rows: impl Iterator<Item = usize>,
     ) -> Self {
-        let across = columns.map(|x| Between::of(x, grid.cell, grid.columns));
-        let down = rows.map(|y| Between::of(y, grid.cell, grid.rows));
+        let across = columns.map(|x| Between::of(x, grid.cell, grid.columns, 1));
+        let down = rows.map(|y| Between::of(y, grid.cell, grid.rows, grid.columns));
         let (across, down) = (across.collect(), down.collect());
         Self { grid, across, down }
     }
 
     /// The value at the crossing of the `x`th column and the `y`th row.
     pub(super) fn at(&self, x: usize, y: usize) -> f32 {
-        let Grid {
-            columns,
-            rows,
-            ref values,
-            ..
-        } = self.grid;
         let (x, y) = (self.across[x], self.down[y]);
-        let (right, below) = ((x.cell + 1).min(columns - 1), (y.cell + 1).min(rows - 1));
-        let down = |c: usize| {
-            mix(
-                values[y.cell * columns + c],
-                values[below * columns + c],
-                y.share,
-            )
-        };
-        mix(down(x.cell), down(right), x.share)
+        let values = &self.grid.values;
+        let down = |c: usize| mix(values[y.before + c], values[y.after + c], y.share);
+        mix(down(x.before), down(x.after), x.share)
     }
 }
 

@@ -300,11 +300,11 @@ fn fine_level(flat: &GrayImage, px_per_mm: f64, around: &Grid) -> (Grid, Vec<u8>
     let bands = values.par_chunks_mut(columns.max(1));
     bands
         .zip(darkest.par_chunks_mut(columns.max(1)))
-        .zip(raw.par_chunks(cell * w))
+        .zip(raw.par_chunks((cell * w).max(1)))
         .for_each_init(
             || (vec![0u16; w], vec![0u16; w], vec![0u8; w]),
             |(sums, known, least), ((means, darkest), band)| {
-                // First down each column of pixels, then across the cell.
+                // First down each column of pixels, then across the cell, which has far fewer than 257 lines.
                 sums.fill(0);
                 known.fill(0);
                 least.fill(u8::MAX);
