@@ -456,3 +456,41 @@ fn summarise(histogram: &[u32; 256]) -> Cell {
         blown: f64::from(blown) > BLOWN_SHARE * f64::from(known),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_mask_holds_what_judging_every_pixel_would_find() {
+        let mut seed = 5u64;
+        // A face in slanting light with noise and a rim outside the sheet; a pale and a dark stroke, and a dot.
+        let flat = GrayImage::from_fn(301, 203, |x, y| {
+            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+            let noise = ((seed >> 33) % 17) as f64 - 8.0;
+            let (x, y) = (f64::from(x), f64::from(y));
+            if x < 9.0 || y > 190.0 + 0.03 * x {
+                return image::Luma([0]);
+            }
+            let dot = (x - 200.0).hypot(y - 60.0) < 5.0;
+            let dark = (y - 100.0 - 0.2 * x).abs() < 2.5 || dot;
+            let pale = (x - 80.0).abs() < 2.0;
+            let share = if dark {
+                0.4
+            } else if pale {
+                0.84
+            } else {
+                1.0
+            };
+            image::Luma([((90.0 + 0.4 * x) * share + noise).clamp(1.0, 255.0) as u8])
+        });
+        let ground = Ground::of(&flat, 12.0);
+        let mask = ground.ink_mask(&flat);
+        let ink = mask.iter().filter(|m| **m != 0).count();
+        assert!((1500..12_000).contains(&ink), "{ink}");
+        for (i, &found) in mask.iter().enumerate() {
+            let (x, y) = (i % 301, i / 301);
+            assert_eq!(found, ground.ink_at(&flat, x, y), "({x}, {y})");
+        }
+    }
+}

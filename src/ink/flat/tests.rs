@@ -424,3 +424,16 @@ fn a_line_that_is_a_little_darker_somewhere_has_no_dot_there() {
         "{marks:?}"
     );
 }
+
+#[test]
+fn a_picture_of_a_few_pixels_holds_nothing() {
+    for (wide, tall) in [(1, 1), (7, 2), (2, 40), (40, 3), (61, 61)] {
+        for level in [0, 1, 90, 255] {
+            let read = read(&GrayImage::from_pixel(wide, tall, Luma([level])), PX_PER_MM);
+            assert!(
+                read.marks.is_empty() && read.lines.is_empty(),
+                "{wide} x {tall}"
+            );
+        }
+    }
+}
