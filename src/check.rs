@@ -82,7 +82,7 @@ pub fn check_all(photos: &[&Photo], plan: &Plan, given: &Given) -> Checked {
     if let Err(stop) = measure(&shots, plan, given, &mut checked, &mut clock) {
         checked.findings.push((Weight::Blocks, stop));
     }
-    checked.doubted = ink::confidence::doubt(&mut checked.ink);
+    ink::confidence::doubt(&mut checked.ink);
     stage::judge(plan, given.stage, &mut checked);
     checked.hear(given);
     checked.verdict = verdict::decide(plan, &checked.ink, &checked.outline, &checked.findings);

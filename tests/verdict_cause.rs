@@ -506,6 +506,7 @@ fn a_row_of_strays_is_explained() {
             state: HoleState::Missing,
             ringed: false,
             kind: None,
+            probability: None,
         })
         .collect();
     let mut noise = Noise(7);
@@ -522,6 +523,7 @@ fn a_row_of_strays_is_explained() {
                 state: StrayState::Stray,
                 size_mm: 0.8,
                 why: None,
+                probability: None,
             })
             .collect()
     };

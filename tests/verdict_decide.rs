@@ -7,6 +7,7 @@ use nalgebra::{Matrix2, Vector2};
 use proptest::prelude::*;
 use proptest::test_runner::RngSeed;
 use punchready::frame::Point;
+use punchready::ink::confidence::{Evidence, LIKELY, N};
 use punchready::ink::{Ink, Mark, MarkKind, RuledLine, Seen, Unsure};
 use punchready::plan::{Edge, Plan, parse};
 use punchready::sheet::{MeasuredEdge, Outline};
@@ -61,6 +62,7 @@ fn unsure(x: f64, y: f64) -> Unsure {
         size_mm: 1.5,
         why: "a single stroke away from any ruled line",
         writing: false,
+        evidence: None,
     }
 }
 
@@ -324,6 +326,39 @@ fn cancelled() {
     let verdict = judged(&plan, &ink);
     assert_eq!(state(&verdict, "A3"), HoleState::Unseen);
     assert_eq!(verdict.decision, Decision::CannotTell);
+}
+
+#[test]
+fn what_is_likelier_a_mark_than_none_is_a_stray_where_no_hole_is_near_and_unsure_at_a_hole() {
+    let plan = plan();
+    let likely = |x: f64, y: f64, probability: f64| Unsure {
+        evidence: Some(Evidence {
+            features: [0.0; N],
+            probability,
+        }),
+        ..unsure(x, y)
+    };
+    let judged_with = |ink: Unsure| {
+        let mut all = perfect(&plan);
+        all.unsure.push(ink);
+        judged(&plan, &all)
+    };
+    let stray = judged_with(likely(60.0, 30.0, LIKELY));
+    assert_eq!(stray.strays[0].state, StrayState::Stray);
+    assert_eq!(stray.decision, Decision::NotReady);
+    let less = judged_with(likely(60.0, 30.0, LIKELY - 0.01));
+    assert_eq!(less.strays[0].state, StrayState::Unsure);
+    assert_eq!(less.decision, Decision::CannotTell);
+    // At a hole it may be its mark, or hide it.
+    let at = plan.holes[2].at;
+    let near = judged_with(likely(at.x, at.y, 0.99));
+    assert_eq!(near.strays[0].state, StrayState::Unsure);
+    let mut without = perfect(&plan);
+    without.marks.remove(2);
+    without.unsure.push(likely(at.x, at.y, 0.99));
+    let without = judged(&plan, &without);
+    assert_eq!(without.holes[2].state, HoleState::Unseen);
+    assert_eq!(without.decision, Decision::CannotTell);
 }
 
 #[test]

@@ -46,6 +46,7 @@ fn ink(plan: &Plan, [x, y]: [f64; 2], size_mm: f64) -> Ink {
         size_mm,
         why: "a dark spot too large for a pen's mark",
         writing: false,
+        evidence: None,
     });
     ink
 }

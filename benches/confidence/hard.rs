@@ -11,8 +11,8 @@ use super::{Sample, True, samples as of_check, steps};
 /// Surfaces, hands, everything at once; and those on reading ink.
 const HARD: [usize; 8] = [8, 10, 13, 15, 16, 17, 18, 19];
 
-/// The samples of all of them, one photo after the other: they are large. Tells where the verdict is another because of
-/// a mark that is likelier none.
+/// The samples of all of them, one photo after the other: they are large. Tells what has the shape of
+/// a mark and is unsure.
 pub(crate) fn samples() -> Vec<Sample> {
     let all = steps::all(&Plans::read().unwrap());
     let hard = all.iter().filter(|c| HARD.contains(&c.step));
@@ -24,16 +24,15 @@ fn of_case(case: &Case) -> Vec<Sample> {
     let path = dir.path().join("photo.jpg");
     write_jpeg(&path, &render(&case.scene), &case.exif).unwrap();
     let checked = check(&photo::read(&path).unwrap(), &case.plan, &case.given);
-    for m in &checked.doubted {
+    for (u, evidence) in checked
+        .ink
+        .unsure
+        .iter()
+        .filter_map(|u| Some((u, u.evidence?)))
+    {
         println!(
-            "{}/{} {}: unsure at ({:.1}, {:.1}): {:?}, {:.3}",
-            case.step,
-            case.number,
-            case.title,
-            m.at.x,
-            m.at.y,
-            m.kind,
-            m.evidence.map_or(1.0, |e| e.probability)
+            "{}/{} {}: unsure at ({:.1}, {:.1}): {}, {:.3}",
+            case.step, case.number, case.title, u.at.x, u.at.y, u.why, evidence.probability
         );
     }
     let marks: Vec<True> = truth_of(&case.scene)

@@ -80,25 +80,27 @@ pub(crate) struct Sample {
 /// A true mark: where, and whether it is crossed out.
 pub(crate) type True = (Point<Sheet>, bool);
 
-/// The marks that were read, those too that were then doubted.
+/// The marks that were read, and what has the shape of one and was doubted or too faint.
 pub(crate) fn samples(checked: &Checked, truth: &[True]) -> Vec<Sample> {
-    let all = checked.ink.marks.iter().chain(&checked.doubted);
-    all.filter_map(|m| {
-        let evidence = m.evidence?;
-        let reach = if m.crossed_out {
-            MATCH_CROSSED_MM
-        } else {
-            MATCH_MM
-        };
-        let right = truth
-            .iter()
-            .any(|(at, crossed)| *crossed == m.crossed_out && at.distance(m.at) <= reach);
-        Some(Sample {
-            features: evidence.features,
-            right,
+    let ink = &checked.ink;
+    let marks = ink.marks.iter().map(|m| (m.at, m.crossed_out, m.evidence));
+    let unsure = ink.unsure.iter().map(|u| (u.at, false, u.evidence));
+    marks
+        .chain(unsure)
+        .filter_map(|(at, crossed_out, evidence)| {
+            let reach = if crossed_out {
+                MATCH_CROSSED_MM
+            } else {
+                MATCH_MM
+            };
+            let same =
+                |(place, crossed): &True| *crossed == crossed_out && place.distance(at) <= reach;
+            Some(Sample {
+                features: evidence?.features,
+                right: truth.iter().any(same),
+            })
         })
-    })
-    .collect()
+        .collect()
 }
 
 fn main() -> ExitCode {

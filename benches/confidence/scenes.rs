@@ -166,6 +166,11 @@ fn pen(rng: &mut Rng) -> Ink {
     ink
 }
 
+/// Seldom many, at most so many.
+fn few(rng: &mut Rng, most: f64) -> usize {
+    (rng.unit().powi(2) * (most + 0.99)) as usize
+}
+
 /// What a hand does wrong, and puts right again.
 fn faults(rng: &mut Rng, plan: &Plan, mut marking: Marking, ink: Ink) -> Marking {
     let place = |rng: &mut Rng| {
@@ -188,6 +193,18 @@ fn faults(rng: &mut Rng, plan: &Plan, mut marking: Marking, ink: Ink) -> Marking
             _ => marking,
         };
     }
+    // Touches of other pens: an earlier setting out, a slip.
+    for _ in 0..few(rng, 3.0) {
+        let ink = pen(rng);
+        let mark = if rng.unit() < 0.6 {
+            let at = place(rng);
+            Mark::dot(at.x, at.y).sized(rng.between(0.3, 0.9))
+        } else {
+            let hole = pick(rng, &plan.holes).at;
+            Mark::tick(hole.x + rng.between(3.0, 9.0), hole.y, FRAC_PI_2)
+        };
+        marking = marking.with(mark.inked(ink));
+    }
     for _ in 0..(rng.unit() * 4.0) as usize {
         let at = place(rng);
         marking = match rng.unit() {
@@ -203,7 +220,6 @@ fn faults(rng: &mut Rng, plan: &Plan, mut marking: Marking, ink: Ink) -> Marking
 /// What lies and was scratched, stamped and smeared on the sheet before.
 fn dirt(rng: &mut Rng, [w, h]: [f64; 2], marks: &mut Vec<Mark>) {
     let place = |rng: &mut Rng| Point::new(rng.between(2.0, w - 2.0), rng.between(2.0, h - 2.0));
-    let few = |rng: &mut Rng, most: f64| (rng.unit().powi(2) * (most + 0.99)) as usize;
     for _ in 0..few(rng, 3.0) {
         let at = place(rng);
         let (text, joined) = pick(

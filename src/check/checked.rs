@@ -8,8 +8,8 @@ use super::{Given, Measured, UNSAID_THICKNESS_MM};
 use crate::card::{self, blur};
 use crate::decide::{self, Outcome};
 use crate::frame::{Pixel, Point, Sheet};
+use crate::ink::Ink;
 use crate::ink::view::MIN_PX_PER_MM;
-use crate::ink::{Ink, Mark};
 use crate::plan::Plan;
 use crate::report::{
     CardSummary, Fit, InPhoto, LensSource, PhotoSummary, Report, Shown, SurveySummary,
@@ -30,8 +30,6 @@ pub struct Checked {
     pub outline: Outline,
     /// The cards of each photo, used and not; the photos sorted by their names.
     pub found: Vec<card::find::Found>,
-    /// Marks that were too little like one to be believed: unsure ink in `ink`.
-    pub doubted: Vec<Mark>,
     /// What came of a person's answers.
     pub person: Outcome,
     /// What to change for the next photo.
@@ -57,7 +55,6 @@ impl Checked {
             ink,
             outline,
             found: Vec::new(),
-            doubted: Vec::new(),
             person: Outcome::default(),
             advice: Vec::new(),
             timings: Vec::new(),
@@ -231,14 +228,6 @@ impl Checked {
         (0..self.photos.len()).map(of).collect()
     }
 
-    /// How surely what was read at this very place is a mark.
-    fn probability(&self, at: Point<Sheet>) -> Option<f64> {
-        let all = self.ink.marks.iter().chain(&self.doubted);
-        let mark = all.min_by(|a, b| a.at.distance(at).total_cmp(&b.at.distance(at)))?;
-        let same = mark.at.distance(at) < 1e-9;
-        mark.evidence.filter(|_| same).map(|e| e.probability)
-    }
-
     /// The survey, when there was one.
     #[must_use]
     pub fn survey(&self) -> Option<&Survey> {
@@ -301,18 +290,6 @@ impl Checked {
             budgets: self.budgets(),
             lines: &self.ink.lines,
             seen: &self.ink.seen,
-            hole_probability: self
-                .verdict
-                .holes
-                .iter()
-                .map(|h| self.probability(h.found?))
-                .collect(),
-            stray_probability: self
-                .verdict
-                .strays
-                .iter()
-                .map(|s| self.probability(s.at))
-                .collect(),
             person: &self.person,
             advice: &self.advice,
             outline: &self.outline,

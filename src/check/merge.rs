@@ -285,6 +285,7 @@ fn joined(readings: &[Reading], group: &[(usize, usize)], told: &mut Told) -> Jo
             size_mm: joined.size_mm,
             why: "a mark that is crossed out in one photo and not in another",
             writing: false,
+            evidence: None,
         });
     }
     Joined::Mark(joined, blend)

@@ -285,6 +285,7 @@ impl Told {
                     state: h.state,
                     ringed: h.ringed,
                     kind: None,
+                    probability: None,
                 })
                 .collect(),
             strays: found
@@ -297,6 +298,7 @@ impl Told {
                     state: s.state,
                     size_mm: 0.0,
                     why: None,
+                    probability: None,
                 })
                 .collect(),
             lines: found

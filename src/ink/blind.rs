@@ -164,5 +164,6 @@ pub(super) fn doubt_rims(ink: &mut Ink) {
         size_mm: m.size_mm,
         why: AT_THE_RIM,
         writing: false,
+        evidence: None,
     }));
 }

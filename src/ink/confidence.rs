@@ -16,7 +16,7 @@ use serde::Deserialize;
 
 use super::flat::{FlatInk, MarkInFlat};
 use super::{Ink, Mark, MarkKind, Unsure};
-use crate::frame::{Flat, Point};
+use crate::frame::{Cov2, Flat, Point};
 
 /// Number of features.
 pub const N: usize = 13;
@@ -216,48 +216,88 @@ const LEAST_NOISE: f64 = 0.5;
 /// Places this far beyond a mark's own extent are asked whether they could be read, mm.
 const ROUND_MM: f64 = 1.5;
 
-/// What is measured of each mark of a flat picture. `photo_px_per_mm`: at a place, in the photo, in its worst direction.
-#[must_use]
-pub fn measure(
-    flat: &GrayImage,
+/// Ink of a mark's shape in a flat picture.
+#[derive(Debug, Clone, Copy)]
+pub struct Shape {
+    /// Its centre, px.
+    pub at: Point<Flat>,
+    /// Covariance of `at` from the ink alone, px².
+    pub cov: Cov2,
+    /// The kind of mark whose shape it has.
+    pub kind: MarkKind,
+    /// Largest extent, mm.
+    pub size_mm: f64,
+}
+
+impl Shape {
+    /// That of a mark.
+    #[must_use]
+    pub fn of_mark(m: &MarkInFlat) -> Self {
+        Self {
+            at: m.at,
+            cov: m.cov,
+            kind: m.kind,
+            size_mm: m.size_mm,
+        }
+    }
+}
+
+/// Measures the features of what was read from one flat picture.
+#[derive(Debug)]
+pub struct Measure<'a> {
+    flat: &'a GrayImage,
     px_per_mm: f64,
-    ink: &FlatInk,
-    photo_px_per_mm: impl Fn(Point<Flat>) -> f64,
-) -> Vec<[f64; N]> {
-    let looks: Vec<Look> = ink
-        .marks
-        .par_iter()
-        .map(|m| Look::at(flat, px_per_mm, m.at))
-        .collect();
-    let usual = median(looks.iter().map(|l| l.contrast));
-    let size_of = |kind: MarkKind| {
-        let alike = ink.marks.iter().filter(move |m| m.kind == kind);
-        median(alike.map(|m| m.size_mm))
-    };
-    ink.marks
-        .iter()
-        .zip(&looks)
-        .map(|(m, look)| {
-            let alike = ink.marks.iter().filter(|o| o.kind == m.kind).count();
-            let sigma = m.cov.symmetric_eigenvalues().max().max(0.0).sqrt() / px_per_mm;
-            let ratio = |a: f64, b: f64| (a.max(1e-3) / b.max(1e-3)).ln();
-            [
-                (look.contrast / look.noise).ln_1p(),
-                look.contrast,
-                ratio(look.contrast, usual).min(0.0),
-                ratio(m.size_mm, size_of(m.kind)).abs(),
-                alike as f64 / ink.marks.len() as f64,
-                sigma.max(1e-3).ln(),
-                (-next_ink_mm(ink, m, px_per_mm) / 2.0).exp(),
-                look.crowd,
-                off_line_mm(ink, m.at, px_per_mm).map_or(0.5, |d| (d / 3.0).min(1.0)),
-                photo_px_per_mm(m.at).max(0.1).ln(),
-                hidden_share(ink, m, px_per_mm),
-                f64::from(u8::from(m.kind == MarkKind::Tick)),
-                f64::from(u8::from(m.kind == MarkKind::Cross)),
-            ]
-        })
-        .collect()
+    ink: &'a FlatInk,
+    /// Median contrast of the sheet's marks.
+    usual: f64,
+}
+
+impl<'a> Measure<'a> {
+    /// For `ink`, as read from `flat`.
+    #[must_use]
+    pub fn of(flat: &'a GrayImage, px_per_mm: f64, ink: &'a FlatInk) -> Self {
+        let contrast = |m: &MarkInFlat| Look::at(flat, px_per_mm, m.at).contrast;
+        let contrasts: Vec<f64> = ink.marks.par_iter().map(contrast).collect();
+        let usual = median(contrasts.into_iter());
+        Self {
+            flat,
+            px_per_mm,
+            ink,
+            usual,
+        }
+    }
+
+    /// The values of [`FEATURES`]. `photo_px_per_mm`: at its place, in the photo, in the worst direction.
+    #[must_use]
+    pub fn features(&self, shape: &Shape, photo_px_per_mm: f64) -> [f64; N] {
+        let Self {
+            ink, px_per_mm: px, ..
+        } = *self;
+        let look = Look::at(self.flat, px, shape.at);
+        let alike = || ink.marks.iter().filter(|o| o.kind == shape.kind);
+        let sigma = shape.cov.symmetric_eigenvalues().max().max(0.0).sqrt() / px;
+        let ratio = |a: f64, b: f64| (a.max(1e-3) / b.max(1e-3)).ln();
+        // The first of its kind is like itself.
+        let usual_size = match alike().count() {
+            0 => shape.size_mm,
+            _ => median(alike().map(|m| m.size_mm)),
+        };
+        [
+            (look.contrast / look.noise).ln_1p(),
+            look.contrast,
+            ratio(look.contrast, self.usual).min(0.0),
+            ratio(shape.size_mm, usual_size).abs(),
+            alike().count() as f64 / ink.marks.len().max(1) as f64,
+            sigma.max(1e-3).ln(),
+            (-next_ink_mm(ink, shape, px) / 2.0).exp(),
+            look.crowd,
+            off_line_mm(ink, shape.at, px).map_or(0.5, |d| (d / 3.0).min(1.0)),
+            photo_px_per_mm.max(0.1).ln(),
+            hidden_share(ink, shape, px),
+            f64::from(u8::from(shape.kind == MarkKind::Tick)),
+            f64::from(u8::from(shape.kind == MarkKind::Cross)),
+        ]
+    }
 }
 
 /// The surface round a place, and the ink in its middle.
@@ -322,13 +362,14 @@ impl Look {
 }
 
 /// Distance to the rim of the next other mark or unsure ink, mm.
-fn next_ink_mm(ink: &FlatInk, mark: &MarkInFlat, px_per_mm: f64) -> f64 {
-    let marks = ink.marks.iter().filter(|o| o.at.distance(mark.at) > 0.0);
-    let marks = marks.map(|o| (o.at, o.size_mm));
+fn next_ink_mm(ink: &FlatInk, shape: &Shape, px_per_mm: f64) -> f64 {
+    // A tick is long across its line and no wider than a pen: that is not where its neighbour stands.
+    let marks = ink.marks.iter().map(|o| (o.at, 2.0 * CORE_MM));
     let unsure = ink.unsure.iter().map(|u| (u.at, u.size_mm));
     marks
         .chain(unsure)
-        .map(|(at, size)| (at.distance(mark.at) / px_per_mm - size / 2.0).max(0.0))
+        .filter(|(at, _)| at.distance(shape.at) > 0.0)
+        .map(|(at, size)| (at.distance(shape.at) / px_per_mm - size / 2.0).max(0.0))
         .fold(100.0, f64::min)
 }
 
@@ -345,13 +386,13 @@ fn off_line_mm(ink: &FlatInk, at: Point<Flat>, px_per_mm: f64) -> Option<f64> {
         .min_by(f64::total_cmp)
 }
 
-fn hidden_share(ink: &FlatInk, mark: &MarkInFlat, px_per_mm: f64) -> f64 {
+fn hidden_share(ink: &FlatInk, shape: &Shape, px_per_mm: f64) -> f64 {
     const PLACES: u32 = 8;
-    let radius = (mark.size_mm / 2.0 + ROUND_MM) * px_per_mm;
+    let radius = (shape.size_mm / 2.0 + ROUND_MM) * px_per_mm;
     let hidden = (0..PLACES)
         .filter(|&i| {
             let (s, c) = (std::f64::consts::TAU * f64::from(i) / f64::from(PLACES)).sin_cos();
-            !ink.is_readable(Point::new(mark.at.x + radius * c, mark.at.y + radius * s))
+            !ink.is_readable(Point::new(shape.at.x + radius * c, shape.at.y + radius * s))
         })
         .count();
     hidden as f64 / f64::from(PLACES)
@@ -369,33 +410,29 @@ pub const LIKELY: f64 = 0.5;
 /// Why a mark below [`LIKELY`] is unsure.
 pub const UNLIKELY: &str = "looks like a mark, but too little for one to be sure";
 
-/// Takes for unsure ink what is likelier no mark than one, and gives it back. A mark that is crossed out asks for
-/// nothing; a ringed one stays what it was named: its own ring is dark ink round about, and no print is ringed.
-pub(crate) fn doubt(ink: &mut Ink) -> Vec<Mark> {
-    let unlikely = |m: &Mark| {
+/// Takes for unsure ink what is likelier no mark than one. A mark that is crossed out asks for nothing; a ringed one
+/// stays what it was named: its own ring is dark ink round about, and no print is ringed.
+pub(crate) fn doubt(ink: &mut Ink) {
+    let unlikely = |m: &mut Mark| {
         !m.crossed_out && !m.ringed && m.evidence.is_some_and(|e| e.probability < LIKELY)
     };
-    let (doubted, kept): (Vec<_>, Vec<_>) = std::mem::take(&mut ink.marks)
-        .into_iter()
-        .partition(unlikely);
-    ink.marks = kept;
-    ink.unsure.extend(doubted.iter().map(|m| Unsure {
+    let doubted = ink.marks.extract_if(.., unlikely).map(|m| Unsure {
         at: m.at,
         cov: m.cov,
         size_mm: m.size_mm,
         why: UNLIKELY,
         writing: false,
-    }));
+        evidence: m.evidence,
+    });
+    ink.unsure.extend(doubted);
     ink.unsure
         .sort_by(|a, b| a.at.x.total_cmp(&b.at.x).then(a.at.y.total_cmp(&b.at.y)));
-    doubted
 }
 
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
     use super::*;
-    use crate::frame::Cov2;
 
     #[test]
     fn the_file_of_weights_is_sound() {
@@ -456,7 +493,7 @@ mod tests {
     fn features_are_what_they_say() {
         let of = |level| {
             let (flat, ink) = dot(level);
-            measure(&flat, 10.0, &ink, |_| 8.0)[0]
+            Measure::of(&flat, 10.0, &ink).features(&Shape::of_mark(&ink.marks[0]), 8.0)
         };
         let named =
             |f: &[f64; N], name: &str| f[FEATURES.iter().position(|n| n.0 == name).unwrap()];
@@ -524,11 +561,10 @@ mod tests {
         let doubted = |m: &Mark| {
             let mut ink = Ink::unseen([50.0, 20.0]);
             ink.marks = vec![m.clone()];
-            let doubted = doubt(&mut ink);
+            doubt(&mut ink);
             assert_eq!(ink.marks.len() + ink.unsure.len(), 1);
-            assert_eq!(doubted.len(), ink.unsure.len());
             assert!(ink.unsure.iter().all(|u| u.why == UNLIKELY && u.at == m.at));
-            doubted.len()
+            ink.unsure.len()
         };
         assert_eq!(doubted(&mark(20.3, LIKELY)), 0);
         assert_eq!(doubted(&mark(20.3, LIKELY - 0.01)), 1);

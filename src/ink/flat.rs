@@ -58,6 +58,8 @@ pub struct UnsureInFlat {
     pub why: &'static str,
     /// A character of writing or print.
     pub writing: bool,
+    /// The kind of mark whose shape it has.
+    pub looks: Option<MarkKind>,
 }
 
 /// Everything read from a flat picture.
@@ -165,6 +167,7 @@ fn with_dark_left_over(mut bright: FlatInk, dark: &FlatInk, px_per_mm: f64) -> F
             size_mm,
             why: "dark ink on a face that is marked with bright lines",
             writing: false,
+            looks: None,
         })
         .collect();
     bright.unsure.extend(left);
@@ -263,9 +266,10 @@ fn named(picture: &Picture, lines: &[Line], mut figures: Vec<Figure>) -> (Pen, V
             size_mm: figures[i].extent() / picture.scale,
         };
     }
+    pen = pen.of_ticks(&figures, &mut names);
     if let Some(smallest) = smallest_ink(&names) {
         for (figure, name) in figures.iter().zip(&mut names) {
-            let unsure = matches!(name, Name::Unsure { .. }) && figure.feet.is_empty();
+            let unsure = name.is_unsure() && figure.feet.is_empty();
             if unsure && disc_of(figure) < smallest * picture.scale {
                 *name = Name::Speck;
             }
@@ -388,6 +392,7 @@ fn judged(
                 size_mm: c.size_mm,
                 why: "two strokes that cross: a mark or a cross-out",
                 writing: false,
+                looks: None,
             }),
         }
     }
@@ -418,12 +423,21 @@ fn combine(picture: &Picture, lines: &[Line], pen: Pen, names: Vec<Name>) -> Fla
                 size_mm,
                 why,
                 writing: false,
+                looks: None,
+            }),
+            Name::Faint(m) => unsure.push(UnsureInFlat {
+                at: Point::at(m.at),
+                size_mm: m.size_mm,
+                why: name::FAINT,
+                writing: false,
+                looks: Some(m.kind),
             }),
             Name::Character { at, size_mm } => characters.push(UnsureInFlat {
                 at: Point::at(at),
                 size_mm,
                 why: "writing or print",
                 writing: true,
+                looks: None,
             }),
             Name::Speck => ink.specks += 1,
             Name::OfLine | Name::OfEdge | Name::OfPrint => {}
@@ -476,6 +490,7 @@ fn combine(picture: &Picture, lines: &[Line], pen: Pen, names: Vec<Name>) -> Fla
                 size_mm: 2.0 * ring.radius / mm,
                 why: "a ring with no mark in it",
                 writing: false,
+                looks: None,
             }),
         }
     }
@@ -502,6 +517,8 @@ fn combine(picture: &Picture, lines: &[Line], pen: Pen, names: Vec<Name>) -> Fla
                 let size = u.at.distance(near.at) / mm + (u.size_mm + near.size_mm) / 2.0;
                 near.at = near.at.midpoint(u.at);
                 near.size_mm = size.max(near.size_mm);
+                // Together they are something else.
+                near.looks = None;
             }
             None => ink.unsure.push(u),
         }

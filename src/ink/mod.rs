@@ -56,7 +56,7 @@ use crate::survey::SheetFrame;
 use view::FlatView;
 
 pub use blind::Blind;
-use confidence::{Evidence, Model};
+use confidence::{Evidence, Model, Shape};
 
 /// What sort of mark.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -121,6 +121,8 @@ pub struct Unsure {
     pub why: &'static str,
     /// A character of writing or print: no mark by itself, but a mark under it does not show.
     pub writing: bool,
+    /// How surely it is a mark, where it has the shape of one.
+    pub evidence: Option<Evidence>,
 }
 
 /// Which parts of the sheet the photo shows well enough to find a mark.
@@ -290,19 +292,22 @@ pub fn read(
         let by_mm = view::jacobian(frame, view.sheet_from_flat(at));
         by_mm.map_or(0.0, |j| j.singular_values().min())
     };
-    let features = confidence::measure(&view.image, view.px_per_mm, &found, scale_at);
-    let model = Model::built_in();
+    let measure = confidence::Measure::of(&view.image, view.px_per_mm, &found);
+    let evidence = |shape: Shape| {
+        let features = measure.features(&shape, scale_at(shape.at));
+        let probability = Model::built_in().probability(&features);
+        Some(Evidence {
+            features,
+            probability,
+        })
+    };
     let marks = found
         .marks
-        .iter()
-        .zip(features)
-        .filter_map(|(m, features)| {
+        .par_iter()
+        .filter_map(|m| {
             let (at, cov) = place(m.at, m.cov)?;
             Some(Mark {
-                evidence: Some(Evidence {
-                    features,
-                    probability: model.probability(&features),
-                }),
+                evidence: evidence(Shape::of_mark(m)),
                 at,
                 cov,
                 kind: m.kind,
@@ -330,11 +335,17 @@ pub fn read(
         .unsure
         .iter()
         .filter_map(|u| {
-            let (at, cov) = place(
-                u.at,
-                Cov2::identity() * (0.1 * u.size_mm * view.px_per_mm).powi(2),
-            )?;
+            let own = Cov2::identity() * (0.1 * u.size_mm * view.px_per_mm).powi(2);
+            let (at, cov) = place(u.at, own)?;
             Some(Unsure {
+                evidence: u.looks.and_then(|kind| {
+                    evidence(Shape {
+                        at: u.at,
+                        cov: own,
+                        kind,
+                        size_mm: u.size_mm,
+                    })
+                }),
                 at,
                 cov,
                 size_mm: u.size_mm,

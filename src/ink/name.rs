@@ -36,6 +36,8 @@ pub(super) enum Name {
         size_mm: f64,
         why: &'static str,
     },
+    /// Of a tick's shape, and paler than this sheet's pen. A dot so pale has no shape that dust has not.
+    Faint(FlatMark),
     /// A character of writing or print.
     Character { at: Vector2<f64>, size_mm: f64 },
     /// Far smaller than this hand's dots: dust.
@@ -47,6 +49,16 @@ pub(super) enum Name {
     /// Pale print or stain, no pen's stroke.
     OfPrint,
 }
+
+impl Name {
+    /// Whether it is ink without a sure meaning.
+    pub(super) fn is_unsure(&self) -> bool {
+        matches!(self, Self::Unsure { .. } | Self::Faint(_))
+    }
+}
+
+/// Why ink is unsure that is paler than the pen.
+pub(super) const FAINT: &str = "too faint to be sure that it is ink";
 
 /// Two strokes that cross.
 #[derive(Debug, Clone)]
@@ -207,7 +219,7 @@ fn dot(picture: &Picture, pen: Pen, figure: &Figure) -> Name {
         return unsure(picture, figure, "a speck smaller than a pen's dot");
     }
     if figure.contrast < pen.faint {
-        return unsure(picture, figure, "too faint to be sure that it is ink");
+        return unsure(picture, figure, FAINT);
     }
     mark(picture, &place, MarkKind::Dot)
 }
@@ -302,11 +314,7 @@ fn bulge(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure) -> Option
     let alike = up.min(down) > 0.5 * tallest;
     let seen_whole = if alike { shown(tallest) } else { 1.0 };
     if figure.contrast < pen.faint * seen_whole && !laid_over(picture, line, place.at, pen.faint) {
-        return Some(unsure(
-            picture,
-            figure,
-            "too faint to be sure that it is ink",
-        ));
+        return Some(unsure(picture, figure, FAINT));
     }
     Some(mark(picture, &place, MarkKind::Dot))
 }
@@ -337,10 +345,8 @@ fn by_strokes(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure) -> N
     let Some(first) = strokes.first() else {
         return unsure(picture, figure, "ink of no known shape");
     };
-    if figure.contrast < pen.faint {
-        return unsure(picture, figure, "too faint to be sure that it is ink");
-    }
-    if let Some(x) = cross_out_or_cross(picture, figure, &strokes, &left) {
+    let is_faint = figure.contrast < pen.faint;
+    if !is_faint && let Some(x) = cross_out_or_cross(picture, figure, &strokes, &left) {
         return x;
     }
     // Of a stroke with something beside it not even the pen's direction is sure.
@@ -349,10 +355,14 @@ fn by_strokes(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure) -> N
         first.along.perp(&d).abs() > BESIDE_MM * mm
     });
     let alone = (beside.count() as f64) < LEFT_MM2 * mm * mm;
-    if strokes.len() == 1 && explained > EXPLAINED && alone {
-        return single(picture, lines, pen, figure, first);
+    let is_single = strokes.len() == 1 && explained > EXPLAINED && alone;
+    let named = is_single.then(|| single(picture, lines, pen, figure, first));
+    match (named, is_faint) {
+        (Some(Name::Mark(m)), true) => Name::Faint(m),
+        (_, true) => unsure(picture, figure, FAINT),
+        (Some(named), false) => named,
+        (None, false) => unsure(picture, figure, "ink of no known shape"),
     }
-    unsure(picture, figure, "ink of no known shape")
 }
 
 /// Two strokes that cross well inside both.

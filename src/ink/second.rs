@@ -55,7 +55,7 @@ pub(super) fn look(
     for i in 0..figures.len() {
         let may = matches!(
             names[i],
-            Name::Unsure { .. } | Name::Ring(..) | Name::Crossing(_)
+            Name::Unsure { .. } | Name::Faint(_) | Name::Ring(..) | Name::Crossing(_)
         );
         if !may {
             continue;
@@ -68,8 +68,9 @@ pub(super) fn look(
             .iter()
             .map(|f| name::name(picture, lines, pen, f))
             .collect();
-        // What strikes a mark out may be paler than it.
-        if named.iter().any(|n| matches!(n, Name::Unsure { .. })) || strikes(&named, &pale) {
+        // A ring's mark may be another figure. Whether paler ink strikes a mark out, `through` sees.
+        let is_mark = |n: &Name| matches!(n, Name::Mark(_) | Name::Crossing(_));
+        if !named.iter().all(is_mark) {
             continue;
         }
         let unsure = pale.iter().map(|f| {
@@ -94,26 +95,6 @@ pub(super) fn look(
         figures.extend(more);
         names.extend(their);
     }
-}
-
-/// Whether paler ink lies on opposite sides of a mark, as what strikes it out does.
-fn strikes(named: &[Name], pale: &[Figure]) -> bool {
-    const WAYS: usize = 24;
-    named.iter().any(|name| {
-        let at = match name {
-            Name::Mark(m) => m.at,
-            Name::Crossing(c) => c.mark.at,
-            // A ring's mark may be another figure.
-            _ => return true,
-        };
-        let mut seen = [false; WAYS];
-        for p in pale.iter().flat_map(|f| &f.points) {
-            let d = p - at;
-            let turn = d.y.atan2(d.x) / std::f64::consts::TAU + 0.5;
-            seen[(turn * WAYS as f64) as usize % WAYS] = true;
-        }
-        (0..WAYS).any(|k| seen[k] && (10..=14).any(|half| seen[(k + half) % WAYS]))
-    })
 }
 
 /// The parts of a figure that are darker than `other`, with their rims, and the rest; `None` when there is no rest.

@@ -29,10 +29,8 @@ pub fn to_string(r: &Report) -> String {
     top.insert("reasons".into(), Value::Array(reasons));
     top.insert("holes".into(), holes(r));
     let names = answers::names(r);
-    let sure = r.stray_probability.iter().copied();
-    let sure = sure.chain(std::iter::repeat(None));
-    let strays = v.strays.iter().zip(names.iter().zip(sure));
-    let strays = strays.map(|(s, (n, p))| stray(s, n.as_deref(), p));
+    let strays = v.strays.iter().zip(&names);
+    let strays = strays.map(|(s, n)| stray(s, n.as_deref()));
     top.insert("strays".into(), strays.collect());
     top.insert(
         "lines".into(),
@@ -56,13 +54,11 @@ pub fn to_string(r: &Report) -> String {
 
 fn holes(r: &Report) -> Value {
     let budgets = r.budgets.iter().copied().chain(std::iter::repeat(None));
-    let sure = r.hole_probability.iter().copied();
-    let sure = sure.chain(std::iter::repeat(None));
-    let holes = r.verdict.holes.iter().zip(budgets.zip(sure));
-    holes.map(|(h, (b, p))| hole(h, b, p)).collect()
+    let holes = r.verdict.holes.iter().zip(budgets);
+    holes.map(|(h, b)| hole(h, b)).collect()
 }
 
-fn hole(h: &HoleResult, budget: Option<Budget>, sure: Option<f64>) -> Value {
+fn hole(h: &HoleResult, budget: Option<Budget>) -> Value {
     let offset = h.found.map(|f| f - h.planned);
     json!({
         "name": h.name,
@@ -79,11 +75,11 @@ fn hole(h: &HoleResult, budget: Option<Budget>, sure: Option<f64>) -> Value {
             let parts = b.parts().into_iter();
             parts.map(|(name, u)| (name.to_owned(), rounded(u, 1e5))).collect::<Map<_, _>>()
         }),
-        "probability": probability(h.found.and(sure)),
+        "probability": probability(h.probability),
     })
 }
 
-fn stray(s: &Stray, name: Option<&str>, sure: Option<f64>) -> Value {
+fn stray(s: &Stray, name: Option<&str>) -> Value {
     json!({
         "at": place(s.at),
         "uncertainty": mm(s.uncertainty_mm),
@@ -92,7 +88,7 @@ fn stray(s: &Stray, name: Option<&str>, sure: Option<f64>) -> Value {
         "size": mm(s.size_mm),
         "why": s.why,
         "name": name,
-        "probability": probability(sure),
+        "probability": probability(s.probability),
     })
 }
 

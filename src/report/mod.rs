@@ -167,10 +167,6 @@ pub struct Report<'a> {
     pub seen: &'a Seen,
     /// The edges found, shown only.
     pub outline: &'a Outline,
-    /// Of each hole, how surely its mark is one, 0 to 1; `None` without a mark, and for what was not read from ink.
-    pub hole_probability: Vec<Option<f64>>,
-    /// The same of each stray, unsure ink that looked like a mark among them.
-    pub stray_probability: Vec<Option<f64>>,
     /// What a person decided.
     pub person: &'a Outcome,
     /// What to change for the next photo.

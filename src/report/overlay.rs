@@ -544,6 +544,7 @@ mod tests {
             state,
             ringed: false,
             kind: None,
+            probability: None,
         }
     }
 

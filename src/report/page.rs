@@ -374,19 +374,13 @@ fn holes(r: &Report, window: Window, h: &mut String) {
         "Mark",
     ];
     table("Holes", &lengths, &head, h);
-    let sure = r.hole_probability.iter().copied();
-    for (x, p) in r
-        .verdict
-        .holes
-        .iter()
-        .zip(sure.chain(std::iter::repeat(None)))
-    {
-        hole(r, x, p, window, h);
+    for x in &r.verdict.holes {
+        hole(r, x, window, h);
     }
     h.push_str("</tbody></table></div></section>");
 }
 
-fn hole(r: &Report, x: &HoleResult, sure: Option<f64>, window: Window, h: &mut String) {
+fn hole(r: &Report, x: &HoleResult, window: Window, h: &mut String) {
     let u = r.plan.units;
     let sign = Sign::of_hole(x.state);
     let class = match sign {
@@ -400,7 +394,8 @@ fn hole(r: &Report, x: &HoleResult, sure: Option<f64>, window: Window, h: &mut S
     if x.ringed {
         mark.push_str(", ringed");
     }
-    mark += &sure
+    mark += &x
+        .probability
         .filter(|_| x.kind.is_some())
         .map_or_else(String::new, percent);
     let _ = write!(
@@ -434,9 +429,7 @@ fn strays(r: &Report, window: Window, h: &mut String) {
     );
     let head = ["At x, y", "What", "Size", "U", "Meaning"];
     table("Marks where no hole is planned", &lengths, &head, h);
-    let sure = r.stray_probability.iter().copied();
-    let sure = sure.chain(std::iter::repeat(None));
-    for ((s, name), sure) in r.verdict.strays.iter().zip(answers::names(r)).zip(sure) {
+    for (s, name) in r.verdict.strays.iter().zip(answers::names(r)) {
         let class = match s.state {
             StrayState::Stray => " class=\"bad\"",
             StrayState::Unsure => " class=\"doubt\"",
@@ -449,7 +442,7 @@ fn strays(r: &Report, window: Window, h: &mut String) {
             icon(Sign::of_stray(s)),
             name.map_or_else(String::new, |n| format!("{} ", escape(&n)))
                 + words::stray_word(s)
-                + &sure.map_or_else(String::new, percent),
+                + &s.probability.map_or_else(String::new, percent),
             cell(Some(s.size_mm), u, length::measured),
             cell(Some(s.uncertainty_mm), u, length::uncertainty),
             escape(words::stray_meaning(s))

@@ -147,6 +147,8 @@ pub struct HoleResult {
     pub ringed: bool,
     /// What sort of mark it is.
     pub kind: Option<MarkKind>,
+    /// How surely it is a mark, 0 to 1; `None` without one, and for what was not read from ink.
+    pub probability: Option<f64>,
 }
 
 /// What a mark that no hole asked for is.
@@ -175,6 +177,8 @@ pub struct Stray {
     pub size_mm: f64,
     /// For unsure ink: why it could not be named.
     pub why: Option<&'static str>,
+    /// How surely it is a mark, 0 to 1; `None` for ink that does not look like one, and for what was not read from ink.
+    pub probability: Option<f64>,
 }
 
 /// Figures of one row as marked.

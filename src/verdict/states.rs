@@ -6,6 +6,7 @@ use super::decision_rule::{COVERAGE_FACTOR, Proof, guard_over_u, judge};
 use super::pairing::{Pairs, pair};
 use super::{HoleResult, HoleState, Stray, StrayState};
 use crate::frame::{Cov2, Point, Sheet};
+use crate::ink::confidence::LIKELY;
 use crate::ink::{Ink, Mark, RuledLine, Seen};
 use crate::plan::Plan;
 
@@ -153,7 +154,12 @@ pub(super) fn judge_face(plan: &Plan, ink: &Ink) -> Judged {
     };
     let mut strays: Vec<(Stray, Option<usize>)> = Vec::new();
 
-    for (unsure, writing) in &sorted.unsure {
+    for Unnamed {
+        ink: unsure,
+        writing,
+        likely,
+    } in &sorted.unsure
+    {
         // A thing as bright as the metal shows by its rims alone: what lies beside them may be under it.
         let under = if unsure.size_mm > LARGEST_INK_MM && !writing {
             HALF_FINGER_MM
@@ -165,11 +171,12 @@ pub(super) fn judge_face(plan: &Plan, ink: &Ink) -> Judged {
             + unsure.uncertainty_mm
             + unsure.size_mm / 2.0
             + under;
-        let mut hides_a_place = false;
+        let (mut at_a_hole, mut hides_a_place) = (false, false);
         for (h, hole) in plan.holes.iter().enumerate() {
             // Not `>`: a reach that is not a number reaches everywhere.
             if hole.at.distance(unsure.at) <= reach || reach.is_nan() {
                 judged.unsure_at[h] = judged.unsure_at[h].or(unsure.why);
+                at_a_hole = true;
                 hides_a_place |= pairs.mark_of[h].is_none();
             }
         }
@@ -179,7 +186,12 @@ pub(super) fn judge_face(plan: &Plan, ink: &Ink) -> Judged {
             continue;
         }
         let at = nearest_hole(&planned, unsure.at.vec()).filter(|&h| judged.unsure_at[h].is_some());
-        strays.push((unsure.clone(), at));
+        let mut ink = unsure.clone();
+        // Where no hole is near nothing is drilled for it, so a stray needs less proof than a hole's mark does.
+        if *likely && !at_a_hole {
+            (ink.state, ink.why) = (StrayState::Stray, None);
+        }
+        strays.push((ink, at));
     }
 
     for (m, mark) in sorted.live.iter().enumerate() {
@@ -225,6 +237,7 @@ pub(super) fn judge_face(plan: &Plan, ink: &Ink) -> Judged {
             state,
             ringed: mark.is_some_and(|m| m.ringed),
             kind: mark.map(|m| m.kind),
+            probability: mark.and_then(|m| m.evidence).map(|e| e.probability),
         });
     }
     for (mark, used) in sorted.crossed.iter().zip(cancels) {
@@ -254,9 +267,17 @@ pub(super) fn judge_face(plan: &Plan, ink: &Ink) -> Judged {
 struct Sorted<'i> {
     live: Vec<&'i Mark>,
     crossed: Vec<&'i Mark>,
-    /// And whether it is a character of writing.
-    unsure: Vec<(Stray, bool)>,
+    unsure: Vec<Unnamed>,
     unplaced: usize,
+}
+
+/// Ink that could not be named.
+struct Unnamed {
+    ink: Stray,
+    /// A character of writing.
+    writing: bool,
+    /// Likelier a mark than none, by its shape and surroundings.
+    likely: bool,
 }
 
 impl<'i> Sorted<'i> {
@@ -274,7 +295,11 @@ impl<'i> Sorted<'i> {
                 // "Drill here" and "never drill here": nobody can tell which.
                 (true, true, true) => {
                     let ink = stray(mark, StrayState::Unsure, Some(CONTRADICTION));
-                    sorted.unsure.push((ink, false));
+                    sorted.unsure.push(Unnamed {
+                        ink,
+                        writing: false,
+                        likely: false,
+                    });
                 }
                 (true, false, true) => sorted.crossed.push(mark),
                 (true, _, false) => sorted.live.push(mark),
@@ -289,8 +314,13 @@ impl<'i> Sorted<'i> {
                     state: StrayState::Unsure,
                     size_mm: unsure.size_mm,
                     why: Some(unsure.why),
+                    probability: unsure.evidence.map(|e| e.probability),
                 };
-                sorted.unsure.push((ink, unsure.writing));
+                sorted.unsure.push(Unnamed {
+                    ink,
+                    writing: unsure.writing,
+                    likely: unsure.evidence.is_some_and(|e| e.probability >= LIKELY),
+                });
             } else {
                 sorted.unplaced += 1;
             }
@@ -307,7 +337,8 @@ impl<'i> Sorted<'i> {
                     .then((a.ringed, a.kind as u8).cmp(&(b.ringed, b.kind as u8)))
             });
         }
-        sorted.unsure.sort_by(|(a, _), (b, _)| {
+        sorted.unsure.sort_by(|a, b| {
+            let (a, b) = (&a.ink, &b.ink);
             a.at.x
                 .total_cmp(&b.at.x)
                 .then(a.at.y.total_cmp(&b.at.y))
@@ -326,6 +357,7 @@ fn stray(mark: &Mark, state: StrayState, why: Option<&'static str>) -> Stray {
         state,
         size_mm: mark.size_mm,
         why,
+        probability: mark.evidence.map(|e| e.probability),
     }
 }
 

@@ -44,10 +44,6 @@ impl Fixture {
             budgets: vec![None; self.verdict.holes.len()],
             lines: &self.lines,
             seen: &self.seen,
-            hole_probability: vec![Some(0.97); self.verdict.holes.len()],
-            stray_probability: (self.verdict.strays.iter())
-                .map(|s| (s.state != StrayState::Unsure).then_some(0.624))
-                .collect(),
             person: &self.person,
             advice: &self.advice,
             outline: &self.outline,
@@ -131,6 +127,7 @@ pub(crate) fn every_state() -> Fixture {
         state,
         size_mm,
         why,
+        probability: (state != StrayState::Unsure).then_some(0.624),
     };
     let strays = vec![
         stray(181.3, 70.2, true, StrayState::Stray, 0.9, None),
@@ -309,6 +306,7 @@ fn result((i, hole): (usize, &Hole)) -> HoleResult {
                 MarkKind::Cross
             }
         }),
+        probability: dx.map(|_| 0.97),
     }
 }
 
@@ -522,6 +520,7 @@ pub(crate) fn crowd() -> Fixture {
             state: HoleState::Off,
             ringed: false,
             kind: Some(MarkKind::Dot),
+            probability: Some(0.97),
         })
         .collect();
     f

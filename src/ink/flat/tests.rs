@@ -4,6 +4,7 @@
 use image::{GrayImage, Luma};
 
 use super::{FlatInk, read};
+use crate::ink::MarkKind;
 
 const PX_PER_MM: f64 = 12.0;
 const WIDE_MM: f64 = 80.0;
@@ -436,4 +437,55 @@ fn a_picture_of_a_few_pixels_holds_nothing() {
             );
         }
     }
+}
+
+#[test]
+fn a_pale_tick_among_dark_ones_is_unsure_and_looks_like_one_and_ticks_all_pale_are_marks() {
+    let of = |line: f64, levels: [f64; 6]| {
+        let ticks = (0..6).zip(levels).map(|(i, level)| {
+            let x = 8.0 + 12.0 * f64::from(i);
+            (Ink::Stroke([x, 13.2], [x, 16.8], 0.4), level)
+        });
+        let mut inks = vec![(Ink::Stroke([2.0, 15.0], [78.0, 15.0], 0.3), line)];
+        inks.extend(ticks);
+        // What is darker is no pencil's sheet.
+        inks.push((Ink::Dot([40.0, 25.0], 0.8), 60.0));
+        read(&face(200.0, &inks), PX_PER_MM)
+    };
+    let ticks = |read: &FlatInk| {
+        let of_kind = read.marks.iter().filter(|m| m.kind == MarkKind::Tick);
+        of_kind.count()
+    };
+    let one = of(60.0, [60.0, 60.0, 160.0, 60.0, 60.0, 60.0]);
+    assert_eq!(ticks(&one), 5, "{:?}", one.marks);
+    let looks: Vec<_> = one.unsure.iter().map(|u| u.looks).collect();
+    assert_eq!(looks, [Some(MarkKind::Tick)], "{:?}", one.unsure);
+    // All about as pale as that one, as a fine pen shows from afar.
+    let all = of(165.0, [156.0, 160.0, 158.0, 162.0, 155.0, 160.0]);
+    assert_eq!((ticks(&all), all.unsure.len()), (6, 0), "{:?}", all.unsure);
+    // One far paler than they are is none of them.
+    let scratch = of(165.0, [156.0, 160.0, 177.0, 162.0, 155.0, 160.0]);
+    assert_eq!(ticks(&scratch), 5, "{:?}", scratch.marks);
+}
+
+#[test]
+fn a_dot_at_a_letters_loop_is_a_mark_and_one_struck_by_a_pale_stroke_is_not() {
+    // A loop of pale print with an arm, and a dot where they meet.
+    let corners = [[40.4, 20.0], [43.0, 20.0], [43.0, 23.0], [40.4, 23.0]];
+    let side = |i: usize| Ink::Stroke(corners[i], corners[(i + 1) % 4], 0.4);
+    let arm = Ink::Stroke([40.4, 20.0], [43.0, 16.5], 0.4);
+    let print = (0..4).map(side).chain([arm]);
+    let mut inks: Vec<(Ink, f64)> = print.map(|i| (i, 165.0)).collect();
+    inks.extend(ticks());
+    inks.push((Ink::Dot([40.4, 20.0], 0.8), 40.0));
+    let read = |inks: &[(Ink, f64)]| super::read(&face(200.0, inks), PX_PER_MM);
+    let at_dot = |read: &FlatInk| {
+        let near = |m: &&super::MarkInFlat| {
+            (m.at.x / PX_PER_MM - 40.4).hypot(m.at.y / PX_PER_MM - 20.0) < 0.2
+        };
+        read.marks.iter().find(near).map(|m| m.kind)
+    };
+    assert_eq!(at_dot(&read(&inks)), Some(MarkKind::Dot));
+    inks.push((Ink::Stroke([37.4, 20.0], [43.4, 20.0], 0.4), 165.0));
+    assert_eq!(at_dot(&read(&inks)), None);
 }
