@@ -310,6 +310,15 @@ impl Score {
                 (c[0] - p.x).abs() <= said.cell_mm / 2.0 && (c[1] - p.y).abs() <= said.cell_mm / 2.0
             })
         };
+        // Ink that could not be named for its paleness is told as a stray where its shape is a mark's.
+        let told_live: Vec<Point<Sheet>> = said
+            .strays
+            .iter()
+            .filter(|(state, _)| state == "stray")
+            .map(|(_, p)| at(*p))
+            .filter(|p| found.iter().all(|m| at(m.at).distance(*p) > 0.1))
+            .collect();
+        let is_told = |p: Point<Sheet>| told_live.iter().any(|t| t.distance(p) < MATCH_MM);
         for (r, got) in real.iter().zip(&of_real) {
             let name = r.mark.name.as_deref().unwrap_or("a stray");
             if let Some((d, j)) = *got {
@@ -338,7 +347,7 @@ impl Score {
                             .push(format!("mark of {name} {not} ringed in truth"));
                     }
                 }
-            } else if !r.hidden {
+            } else if !r.hidden && !(r.mark.name.is_none() && is_told(r.mark.at)) {
                 self.lines.push(if said.survey.is_none() {
                     continue;
                 } else {
@@ -360,11 +369,12 @@ impl Score {
                 });
             }
             if !r.hidden && said.survey.is_some() {
-                let found = usize::from(got.is_some());
+                let is_stray = r.mark.name.is_none();
+                let found = usize::from(got.is_some() || is_stray && is_told(r.mark.at));
                 self.recall[1] += 1;
                 self.recall[0] += found;
-                if r.mark.name.is_none() {
-                    let told = got.is_some()
+                if is_stray {
+                    let told = found > 0
                         || said
                             .unsure
                             .iter()
@@ -378,7 +388,21 @@ impl Score {
                 }
             }
         }
-        self.precision = [of_found.iter().filter(|&&f| f).count(), found.len()];
+        let (right, wrong): (Vec<Point<Sheet>>, Vec<Point<Sheet>>) = told_live
+            .iter()
+            .copied()
+            .partition(|t| real.iter().any(|r| r.mark.at.distance(*t) < MATCH_MM));
+        self.precision = [
+            of_found.iter().filter(|&&f| f).count() + right.len(),
+            found.len() + told_live.len(),
+        ];
+        for p in wrong {
+            self.noise_live = true;
+            self.lines.push(format!(
+                "a stray told at ({:.1}, {:.1}), where in truth is no mark",
+                p.x, p.y
+            ));
+        }
         for (m, _) in found.iter().zip(&of_found).filter(|(_, f)| !**f) {
             let p = at(m.at);
             let crossed = truth
@@ -401,7 +425,7 @@ impl Score {
         let open = said
             .unsure
             .iter()
-            .filter(|u| u.1 != "writing or print")
+            .filter(|u| u.1 != "writing or print" && !is_told(at(u.0)))
             .filter(|u| {
                 let apart = |r: &Real| r.mark.at.distance(at(u.0)) > NOISE_MM;
                 truth.marks.iter().all(apart)
