@@ -19,7 +19,7 @@
 //! | centres and their uncertainty | `place` |
 //! | how surely a mark is one | [`confidence`] |
 //! | why a place cannot be read | `blind` |
-//! | what punch and drill left | [`worked`], `dimple`, `hole` |
+//! | what punch and drill left | [`worked`], `dimple`, `pit`, `hole` |
 
 mod beads;
 mod blind;
@@ -36,6 +36,7 @@ mod name;
 mod pale;
 mod pen;
 mod picture;
+mod pit;
 mod pixels;
 mod place;
 mod second;
