@@ -37,11 +37,12 @@ const EXPLAINED: [f64; 2] = [0.8, 0.7];
 const LIT: f64 = -0.2;
 const SHADED: f64 = 0.12;
 /// The burr slopes the other way than the flank beside it. Where the dark of a pit goes on beyond its rim by more than this
-/// share, it is the edge of ink.
-const GOES_ON: f64 = 0.5;
-/// Darker than this is a stroke, which ends at a pit's rim: the flank is brighter by the second.
+/// share, it is the edge of ink: of one alone, and of one that is like the others.
+const GOES_ON: [f64; 2] = [0.5, 0.75];
+/// Darker than this is a stroke, which ends at a pit's rim: the flank is brighter by the second,
+/// again of one alone and of one that is like the others.
 const STROKE: f64 = -0.25;
-const BITTEN: f64 = 0.15;
+const BITTEN: [f64; 2] = [0.15, 0.08];
 /// With fewer sectors of twelve in which a stroke ends, the lit side must outshine the face by the second: a blot beside
 /// bare metal has a dark and a level side too.
 const FEWEST_BITTEN: usize = 2;
@@ -55,10 +56,12 @@ const FEWEST: usize = 3;
 /// Standard deviation of each coefficient of a look, beyond what is seen to vary; and how far off, in variances, a
 /// look may be.
 const LOOK_VARIES: f64 = 0.08;
-const LOOK_OFF: f64 = 30.0;
+const LOOK_OFF: f64 = 12.0;
 /// What shows of a pit lies towards its lit side: on the other the shadow fades into the burr, which is bright there. On
 /// pits drawn by the laws of light, 0.8 to 1.5 mm wide under forty lamps, by 0.02 to 0.11 mm.
 const SHIFT_MM: f64 = 0.065;
+/// The crest is rounded, so that a pit's outermost ring is as bright as the face: it looks narrower by this, mm.
+const CREST_MM: f64 = 0.15;
 /// Standard uncertainty of its axis, mm: what that shift varies, and the fit.
 const SIGMA_MM: f64 = 0.05;
 
@@ -141,7 +144,7 @@ pub(super) fn find(
     }
     let dimple = |p: &Pit| FlatDimple {
         at: p.at - belief.lit * (SHIFT_MM * mm),
-        diameter: 2.0 * p.radius,
+        diameter: 2.0 * p.radius + CREST_MM * mm,
         sigma: SIGMA_MM * mm,
     };
     found.into_iter().map(dimple).collect()
@@ -157,17 +160,17 @@ fn is_pit(
     let (Some(bright), Some(dark)) = (patch.crescent(pit, lit), patch.crescent(pit, -lit)) else {
         return false;
     };
-    let least = EXPLAINED[usize::from(belief.radius.is_some())];
+    let like = usize::from(belief.radius.is_some());
     (pit.at - seed).norm() < 0.95 * SEARCH_MM * mm
-        && patch.explained(pit, belief.lit) > least
+        && patch.explained(pit, belief.lit) > EXPLAINED[like]
         && bright > LIT
         && bright - dark > SHADED
-        && pit.goes_on() < GOES_ON
-        && has_rim(patch, pit, lit)
+        && pit.goes_on() < GOES_ON[like]
+        && has_rim(patch, pit, lit, BITTEN[like])
 }
 
-/// Whether a pit ends at its rim all round.
-fn has_rim(patch: &Patch, pit: &Pit, lit: Vector2<f64>) -> bool {
+/// Whether a pit ends at its rim all round, where strokes are darker than its flank by `least`.
+fn has_rim(patch: &Patch, pit: &Pit, lit: Vector2<f64>, least: f64) -> bool {
     let sectors = patch.sectors(pit);
     let count = |is: &dyn Fn(f64, &[f64; 3]) -> bool| {
         let towards = |k: usize| {
@@ -184,7 +187,7 @@ fn has_rim(patch: &Patch, pit: &Pit, lit: Vector2<f64>) -> bool {
     }
     // A stroke that leads away from the pit: one that only passes by is dark near it and not further off.
     let stroke = |[_, near, far]: &[f64; 3]| *near < STROKE && *far < STROKE;
-    let ends = |[flank, near, _]: &[f64; 3]| *flank > near + BITTEN;
+    let ends = |[flank, near, _]: &[f64; 3]| *flank > near + least;
     let bitten = count(&|_, s| stroke(s) && ends(s));
     // In the shadow a pit is as dark as ink.
     let whole = count(&|towards, s| stroke(s) && !ends(s) && towards > -0.2);

@@ -143,6 +143,8 @@ const INK_ROUND_MM: f64 = 0.7;
 /// hole itself.
 const LEFTOVER_MM: f64 = 2.2;
 const LEFTOVER_SIZE_MM: f64 = 3.0;
+/// A small dimple leaves nearly all of a mark's stroke, which is up to this long; one that strikes out is longer, mm.
+const WHOLE_MARK_MM: f64 = 4.6;
 
 /// The ink with `worked` put in: the marks that were made there are theirs now, and what is left of their strokes
 /// counts no more. Rings and cross-outs of a dimple's mark go over to the dimple; no pen undoes a hole.
@@ -163,7 +165,13 @@ pub fn put_in(mut ink: Ink, worked: Vec<Mark>) -> Ink {
         });
         ink.unsure.retain(|u| {
             let d = u.at.distance(new.at);
-            let leftover = d <= radius + LEFTOVER_MM && u.size_mm <= new.size_mm + LEFTOVER_SIZE_MM;
+            let least = if new.kind == MarkKind::Dimple {
+                WHOLE_MARK_MM
+            } else {
+                0.0
+            };
+            let leftover = d <= radius + LEFTOVER_MM
+                && u.size_mm <= (new.size_mm + LEFTOVER_SIZE_MM).max(least);
             let ring = u.why.starts_with("a ring") && d <= radius + INK_ROUND_MM;
             !(leftover || ring)
         });
