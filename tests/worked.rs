@@ -10,10 +10,10 @@ use punchready::ink::MarkKind;
 use punchready::photo;
 use punchready::plan::{Plan, parse};
 use punchready::survey::PrintScale;
-use punchready::synth::marking::{Hand, Marking};
+use punchready::synth::marking::{Hand, Marking, Style};
 use punchready::synth::{
-    Bench, Camera, ExifFacts, Mark, PlacedCard, Rng, Scene, Sensor, SheetPiece, Surface, render,
-    write_jpeg,
+    Bench, Camera, ExifFacts, Ink, Mark, PlacedCard, Rng, Scene, Sensor, Shape, SheetPiece,
+    Surface, render, write_jpeg,
 };
 use punchready::verdict::{Decision, HoleState};
 
@@ -257,30 +257,46 @@ fn another_drill_a_hole_left_out_and_a_hole_too_many_are_told() {
 
 /// Dimples found, of those made, over all settings: a pit of 11 pixels among ink is not always told. What is not told is
 /// unsure, and never ready.
-const LEAST_RECALL: f64 = 0.6;
+const LEAST_RECALL: f64 = 0.9;
+/// Settings, of seven, in which every dimple is told and the sheet reads ready.
+const LEAST_READY: usize = 3;
+/// Their axes lie where the punch stood within this, mm (root mean square over all).
+const AXIS_MM: f64 = 0.08;
 
 #[test]
 fn dimples_are_found_and_a_mark_without_one_is_not_punched() {
-    let (mut found, mut made) = (0, 0);
+    let (mut found, mut made, mut ready, mut square) = (0, 0, 0, 0.0);
     for (i, (name, set)) in (21..).zip(settings()) {
         let mut all = scene(i, work(i, |_, at| vec![Mark::dimple(at.x, at.y, 1.3)]));
         set(&mut all);
+        let axes: Vec<_> = all
+            .marks
+            .iter()
+            .filter(|m| matches!(m.shape, Shape::Dimple { .. }))
+            .map(Mark::at)
+            .collect();
         let got = checked(&all, Stage::Punched);
-        let dimples = of_kind(&got, MarkKind::Dimple);
-        println!(
-            "{name}: {:?}, {} dimples",
-            got.verdict.decision,
-            dimples.len()
-        );
+        let off: Vec<f64> = got
+            .ink
+            .marks
+            .iter()
+            .filter(|m| m.kind == MarkKind::Dimple)
+            .map(|m| {
+                let each = axes.iter().map(|a| a.distance(m.at));
+                each.fold(f64::INFINITY, f64::min)
+            })
+            .collect();
+        println!("{name}: {:?}, off {off:.2?}", got.verdict.decision);
         for r in &got.verdict.reasons {
             println!("   {}: {}", r.code, r.text);
         }
-        // Each stands where the hand punched, within what the hand and the reading scatter.
-        assert!(dimples.iter().all(|d| d.0 < 0.5), "{name}: {dimples:?}");
+        assert!(off.iter().all(|&d| d < 0.3), "{name}: {off:?}");
         assert_ne!(got.verdict.decision, Decision::NotReady, "{name}");
-        (found, made) = (found + dimples.len(), made + 9);
-        if dimples.len() == 9 {
-            assert_eq!(got.verdict.decision, Decision::Ready, "{name}");
+        (found, made) = (found + off.len(), made + axes.len());
+        square += off.iter().map(|d| d * d).sum::<f64>();
+        if got.verdict.decision == Decision::Ready {
+            ready += 1;
+            assert_eq!(off.len(), 9, "{name}");
             let said = |r: &punchready::verdict::Reason| r.text.contains("ready to drill");
             assert!(got.verdict.reasons.iter().any(said));
         }
@@ -293,9 +309,67 @@ fn dimples_are_found_and_a_mark_without_one_is_not_punched() {
         assert_ne!(got.verdict.decision, Decision::Ready, "{name}");
         assert!(of_kind(&got, MarkKind::Dimple).is_empty(), "{name}");
     }
-    let recall = f64::from(found as u32) / f64::from(made);
-    println!("{found} of {made} dimples found");
+    let recall = f64::from(found as u32) / f64::from(made as u32);
+    let rms_mm = (square / f64::from(found as u32)).sqrt();
+    println!("{found} of {made} dimples found, {rms_mm:.3} mm off; {ready} settings ready");
     assert!(recall >= LEAST_RECALL, "{recall}");
+    assert!(rms_mm <= AXIS_MM, "{rms_mm} mm");
+    assert!(ready >= LEAST_READY, "{ready}");
+}
+
+/// Worn ink and scratches over marks: a blot beside bare metal has a dark and a level side, as a pit does, and in a
+/// photo of many marks some of these lie alike. And of marks half of which are punched, the others are not.
+#[test]
+fn worn_ink_and_scratches_are_no_dimples_even_beside_some() {
+    let plan = plan();
+    for (seed, rows, punched) in [
+        (41, Style::Tick, false),
+        (42, Style::Dot, false),
+        (43, Style::Cross, false),
+        (44, Style::Tick, true),
+        (45, Style::Dot, true),
+        (46, Style::Cross, true),
+    ] {
+        let hand = Hand {
+            scatter_mm: 0.08,
+            rows,
+            dot_mm: 1.0,
+            ink: Ink {
+                patchy: 0.5,
+                density: 0.73,
+                ..Ink::default()
+            },
+            seed,
+            ..Hand::default()
+        };
+        let mut marks = Marking::of(&plan, &hand).marks;
+        let mut rng = Rng::new(seed);
+        let mut axes = Vec::new();
+        for (i, hole) in plan.holes.iter().enumerate() {
+            let at = hole.at;
+            if punched && i % 2 == 0 {
+                axes.push(at);
+                marks.push(Mark::dimple(at.x, at.y, 1.3));
+            } else if i % 3 == 0 {
+                let way = rng.between(0.0, std::f64::consts::TAU);
+                let arm = nalgebra::Vector2::new(way.cos(), way.sin()) * 3.0;
+                marks.push(Mark::new(Shape::Scratch {
+                    from: at + arm,
+                    to: at + arm * -1.0,
+                    width_mm: 0.2,
+                    gain: 2.2,
+                }));
+            }
+        }
+        let mut scene = scene(seed, marks);
+        scene.sensor.blur_px = 1.4;
+        let got = checked(&scene, Stage::Punched);
+        for m in got.ink.marks.iter().filter(|m| m.kind == MarkKind::Dimple) {
+            let near = axes.iter().any(|a| a.distance(m.at) < 0.3);
+            assert!(near, "{seed}, {rows:?}: a dimple at {:?}", m.at);
+        }
+        assert_ne!(got.verdict.decision, Decision::Ready, "{seed}");
+    }
 }
 
 /// A row whose end holes are drilled, the marks between them still ink: that they are is for the plan to say, since a

@@ -56,7 +56,7 @@ const FEWEST: usize = 3;
 /// Standard deviation of each coefficient of a look, beyond what is seen to vary; and how far off, in variances, a
 /// look may be.
 const LOOK_VARIES: f64 = 0.08;
-const LOOK_OFF: f64 = 12.0;
+const LOOK_OFF: f64 = 30.0;
 /// What shows of a pit lies towards its lit side: on the other the shadow fades into the burr, which is bright there. On
 /// pits drawn by the laws of light, 0.8 to 1.5 mm wide under forty lamps, by 0.02 to 0.11 mm.
 const SHIFT_MM: f64 = 0.065;
