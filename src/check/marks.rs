@@ -70,7 +70,7 @@ pub(super) fn measure(
         let outline = outline(&survey, &frame, by_edges);
         let (ink, flat, axes) = ink::read(&photo.grey, &frame, &outline, &cards, whole);
         // Datum marks may be punched or drilled by now.
-        let found = worked::read(&flat, &frame, &ink, std::iter::empty());
+        let found = worked::read(&flat, &frame, &ink, Some(&[]));
         let ink = worked::put_in(ink, found);
         clock.lap("ink", checked);
         let pair = find(plan, names, &ink)?;

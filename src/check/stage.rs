@@ -65,12 +65,10 @@ pub(super) fn with_worked(
     }
     let reach = OWN_TOLERANCES * plan.tolerance_mm;
     let said_drilled = |m: &Mark| plan.drilled.iter().any(|h| h.at.distance(m.at) <= reach);
-    let planned = plan.holes.iter().map(|h| h.at);
-    let mut found = worked::read(view, frame, &ink, planned);
-    found.retain(|m| match m.kind {
-        MarkKind::Hole => stage == Stage::Drilled || said_drilled(m),
-        _ => stage > Stage::Marked,
-    });
+    let planned: Vec<_> = plan.holes.iter().map(|h| h.at).collect();
+    let dimples = (stage > Stage::Marked).then_some(&planned[..]);
+    let mut found = worked::read(view, frame, &ink, dimples);
+    found.retain(|m| m.kind != MarkKind::Hole || stage == Stage::Drilled || said_drilled(m));
     worked::put_in(ink, found)
 }
 

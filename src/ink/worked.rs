@@ -81,13 +81,13 @@ impl Bare {
 }
 
 /// Dimples and holes in a flat view, as marks; a hole's size is its diameter. Dimples are looked for where `ink` was
-/// read, or could not be named, and at the `planned` places: a pit is dark enough to be seen as ink.
+/// read, or could not be named, and at the `planned` places: a pit is dark enough to be seen as ink. Without these none is.
 #[must_use]
 pub fn read(
     view: &FlatView,
     frame: &SheetFrame,
     ink: &Ink,
-    planned: impl Iterator<Item = Point<Sheet>>,
+    planned: Option<&[Point<Sheet>]>,
 ) -> Vec<Mark> {
     let (flat, mm) = (&view.image, view.px_per_mm);
     let bare = Bare::of(flat, mm);
@@ -114,12 +114,15 @@ pub fn read(
         .into_iter()
         .filter_map(|h| mark(h.at, h.sigma, MarkKind::Hole, 2.0 * h.radius))
         .collect();
+    let Some(planned) = planned else {
+        return holes;
+    };
     let seeds: Vec<_> = ink
         .marks
         .iter()
         .map(|m| m.at)
         .chain(ink.unsure.iter().map(|u| u.at))
-        .chain(planned)
+        .chain(planned.iter().copied())
         .map(|at| view.flat_from_sheet(at).vec())
         .collect();
     let dimples = dimple::find(&bare, flat, mm, &seeds)
