@@ -347,7 +347,7 @@ impl Score {
                             .push(format!("mark of {name} {not} ringed in truth"));
                     }
                 }
-            } else if !r.hidden && !(r.mark.name.is_none() && is_told(r.mark.at)) {
+            } else if !(r.hidden || r.mark.name.is_none() && is_told(r.mark.at)) {
                 self.lines.push(if said.survey.is_none() {
                     continue;
                 } else {
