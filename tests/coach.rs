@@ -288,7 +288,8 @@ fn where_nothing_was_measured_the_cause_is_told_alone() {
 
 #[test]
 fn shake_that_lets_the_marks_through_is_told_as_shake() {
-    let c = checked(&[&photo_with(|s| s.sensor.motion_px = [7.0, 0.5], "a.jpg")]);
+    // Shaken by less, all ticks are equally pale, read as marks, and good as they truly are.
+    let c = checked(&[&photo_with(|s| s.sensor.motion_px = [8.5, 0.5], "a.jpg")]);
     let (causes, text) = said(&c);
     assert_eq!(causes, ["shake"], "{text} {:?}", c.verdict.reasons);
     assert!(text.contains("both hands"), "{text}");
