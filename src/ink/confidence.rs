@@ -14,6 +14,7 @@ use image::GrayImage;
 use rayon::prelude::*;
 use serde::Deserialize;
 
+use super::beads::median;
 use super::flat::{FlatInk, MarkInFlat};
 use super::{Ink, Mark, MarkKind, Unsure};
 use crate::frame::{Cov2, Flat, Point};
@@ -396,12 +397,6 @@ fn hidden_share(ink: &FlatInk, shape: &Shape, px_per_mm: f64) -> f64 {
         })
         .count();
     hidden as f64 / f64::from(PLACES)
-}
-
-fn median(values: impl Iterator<Item = f64>) -> f64 {
-    let mut v: Vec<f64> = values.collect();
-    v.sort_by(f64::total_cmp);
-    v.get(v.len() / 2).copied().unwrap_or(0.0)
 }
 
 /// Below this a mark is likelier none than one.

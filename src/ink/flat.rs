@@ -58,8 +58,8 @@ pub struct UnsureInFlat {
     pub why: &'static str,
     /// A character of writing or print.
     pub writing: bool,
-    /// The kind of mark whose shape it has.
-    pub looks: Option<MarkKind>,
+    /// The mark whose shape it has.
+    pub looks: Option<MarkInFlat>,
 }
 
 /// Everything read from a flat picture.
@@ -266,7 +266,6 @@ fn named(picture: &Picture, lines: &[Line], mut figures: Vec<Figure>) -> (Pen, V
             size_mm: figures[i].extent() / picture.scale,
         };
     }
-    pen = pen.of_ticks(&figures, &mut names);
     if let Some(smallest) = smallest_ink(&names) {
         for (figure, name) in figures.iter().zip(&mut names) {
             let unsure = name.is_unsure() && figure.feet.is_empty();
@@ -352,6 +351,19 @@ fn taken<'f>(
     taken
 }
 
+impl From<FlatMark> for MarkInFlat {
+    fn from(m: FlatMark) -> Self {
+        Self {
+            at: Point::at(m.at),
+            cov: m.cov,
+            kind: m.kind,
+            size_mm: m.size_mm,
+            ringed: m.ringed,
+            crossed_out: m.crossed_out,
+        }
+    }
+}
+
 fn in_flat(line: &Line) -> LineInFlat {
     let ends = line.span.map(|s| Point::at(line.point(s, 0.0)));
     LineInFlat {
@@ -375,6 +387,11 @@ fn inside(outline: &Loop, name: Name, mm: f64) -> Name {
     }
 }
 
+/// Why two strokes that cross are unsure.
+pub(super) const CROSSING: &str = "two strokes that cross: a mark or a cross-out";
+/// And where nobody would strike out with them.
+const UPRIGHT: &str = "an upright cross over other ink: a mark, or print";
+
 /// Of the crossings the marks and the unsure ones are put where they belong; the cross-outs are left.
 fn judged(
     habit: &Habit,
@@ -390,7 +407,11 @@ fn judged(
             Meaning::Unsure => unsure.push(UnsureInFlat {
                 at: Point::at(c.mark.at),
                 size_mm: c.size_mm,
-                why: "two strokes that cross: a mark or a cross-out",
+                why: if c.upright && c.over_ink {
+                    UPRIGHT
+                } else {
+                    CROSSING
+                },
                 writing: false,
                 looks: None,
             }),
@@ -425,12 +446,12 @@ fn combine(picture: &Picture, lines: &[Line], pen: Pen, names: Vec<Name>) -> Fla
                 writing: false,
                 looks: None,
             }),
-            Name::Faint(m) => unsure.push(UnsureInFlat {
+            Name::Doubtful(m, why) => unsure.push(UnsureInFlat {
                 at: Point::at(m.at),
                 size_mm: m.size_mm,
-                why: name::FAINT,
+                why,
                 writing: false,
-                looks: Some(m.kind),
+                looks: Some(m.into()),
             }),
             Name::Character { at, size_mm } => characters.push(UnsureInFlat {
                 at: Point::at(at),
@@ -495,17 +516,7 @@ fn combine(picture: &Picture, lines: &[Line], pen: Pen, names: Vec<Name>) -> Fla
         }
     }
     marks.sort_by(|a, b| a.at.x.total_cmp(&b.at.x).then(a.at.y.total_cmp(&b.at.y)));
-    ink.marks = marks
-        .into_iter()
-        .map(|m| MarkInFlat {
-            at: Point::at(m.at),
-            cov: m.cov,
-            kind: m.kind,
-            size_mm: m.size_mm,
-            ringed: m.ringed,
-            crossed_out: m.crossed_out,
-        })
-        .collect();
+    ink.marks = marks.into_iter().map(MarkInFlat::from).collect();
     unsure.sort_by(|a, b| a.at.x.total_cmp(&b.at.x).then(a.at.y.total_cmp(&b.at.y)));
     for u in unsure {
         match ink

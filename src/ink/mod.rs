@@ -297,10 +297,10 @@ pub fn read(
     let evidence = |shape: Shape| {
         let features = measure.features(&shape, scale_at(shape.at));
         let probability = Model::built_in().probability(&features);
-        Some(Evidence {
+        Evidence {
             features,
             probability,
-        })
+        }
     };
     let marks = found
         .marks
@@ -308,7 +308,7 @@ pub fn read(
         .filter_map(|m| {
             let (at, cov) = place(m.at, m.cov)?;
             Some(Mark {
-                evidence: evidence(Shape::of_mark(m)),
+                evidence: Some(evidence(Shape::of_mark(m))),
                 at,
                 cov,
                 kind: m.kind,
@@ -339,14 +339,7 @@ pub fn read(
             let own = Cov2::identity() * (0.1 * u.size_mm * view.px_per_mm).powi(2);
             let (at, cov) = place(u.at, own)?;
             Some(Unsure {
-                evidence: u.looks.and_then(|kind| {
-                    evidence(Shape {
-                        at: u.at,
-                        cov: own,
-                        kind,
-                        size_mm: u.size_mm,
-                    })
-                }),
+                evidence: u.looks.as_ref().map(|m| evidence(Shape::of_mark(m))),
                 at,
                 cov,
                 size_mm: u.size_mm,

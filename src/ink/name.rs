@@ -36,8 +36,8 @@ pub(super) enum Name {
         size_mm: f64,
         why: &'static str,
     },
-    /// Of a tick's shape, and paler than this sheet's pen. A dot so pale has no shape that dust has not.
-    Faint(FlatMark),
+    /// Of a mark's shape, and something speaks against it: why.
+    Doubtful(FlatMark, &'static str),
     /// A character of writing or print.
     Character { at: Vector2<f64>, size_mm: f64 },
     /// Far smaller than this hand's dots: dust.
@@ -53,12 +53,14 @@ pub(super) enum Name {
 impl Name {
     /// Whether it is ink without a sure meaning.
     pub(super) fn is_unsure(&self) -> bool {
-        matches!(self, Self::Unsure { .. } | Self::Faint(_))
+        matches!(self, Self::Unsure { .. } | Self::Doubtful(..))
     }
 }
 
 /// Why ink is unsure that is paler than the pen.
 pub(super) const FAINT: &str = "too faint to be sure that it is ink";
+/// Why ink is unsure that is no kind of mark.
+pub(super) const NO_SHAPE: &str = "ink of no known shape";
 
 /// Two strokes that cross.
 #[derive(Debug, Clone)]
@@ -343,7 +345,7 @@ fn by_strokes(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure) -> N
     let (strokes, left) = shape::strokes(&figure.points, band, STROKE_MM * mm, gap);
     let explained = 1.0 - left.len() as f64 / figure.points.len() as f64;
     let Some(first) = strokes.first() else {
-        return unsure(picture, figure, "ink of no known shape");
+        return unsure(picture, figure, NO_SHAPE);
     };
     let is_faint = figure.contrast < pen.faint;
     if !is_faint && let Some(x) = cross_out_or_cross(picture, figure, &strokes, &left) {
@@ -358,10 +360,11 @@ fn by_strokes(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure) -> N
     let is_single = strokes.len() == 1 && explained > EXPLAINED && alone;
     let named = is_single.then(|| single(picture, lines, pen, figure, first));
     match (named, is_faint) {
-        (Some(Name::Mark(m)), true) => Name::Faint(m),
+        // A dot so pale has no shape that dust has not; a tick has.
+        (Some(Name::Mark(m)), true) => Name::Doubtful(m, FAINT),
         (_, true) => unsure(picture, figure, FAINT),
         (Some(named), false) => named,
-        (None, false) => unsure(picture, figure, "ink of no known shape"),
+        (None, false) => unsure(picture, figure, NO_SHAPE),
     }
 }
 

@@ -4,7 +4,6 @@
 //! nothing on it is darker than its ruled lines, laid twice where strokes cross, the hand wrote with a pale pencil, and
 //! what is about as dark as the lines is its ink. Where anything is darker, pale things are print, stain or scratch.
 
-use super::MarkKind;
 use super::beads::median;
 use super::figure::Figure;
 use super::lines::Line;
@@ -19,9 +18,6 @@ const PALE: f64 = 0.2;
 const SAME_PEN: f64 = 0.8;
 /// A pencil's stroke is at least so dark, in parts of what is faint for it.
 const PENCIL: f64 = 0.6;
-/// Ticks of one pen are at least this share as dark as the median one; so many show it.
-const LIKE_TICKS: f64 = 0.7;
-const ENOUGH_TICKS: usize = 5;
 /// So many crosses are no chance of print or stain.
 const ENOUGH_CROSSES: usize = 5;
 
@@ -58,31 +54,6 @@ impl Pen {
 }
 
 impl Pen {
-    /// The same once the figures are named. Ticks that are about equally dark are one hand's, however pale a fine pen
-    /// shows from afar: where most of a sheet's ticks on lines are too faint for ink, or nearly so, what is faint is seen
-    /// from them, and they are marks.
-    pub(super) fn of_ticks(self, figures: &[Figure], names: &mut [Name]) -> Self {
-        let tick = |name: &Name| match name {
-            Name::Mark(m) | Name::Faint(m) if m.kind == MarkKind::Tick => Some(m.clone()),
-            _ => None,
-        };
-        let ticks = figures
-            .iter()
-            .zip(&*names)
-            .filter(|(_, n)| tick(n).is_some());
-        let contrasts: Vec<f64> = ticks.map(|(f, _)| f.contrast).collect();
-        if contrasts.len() < ENOUGH_TICKS {
-            return self;
-        }
-        let faint = self.faint.min(LIKE_TICKS * median(contrasts.into_iter()));
-        for (figure, name) in figures.iter().zip(names) {
-            if let Some(m) = tick(name).filter(|_| figure.contrast >= faint) {
-                *name = Name::Mark(m);
-            }
-        }
-        Self { faint, ..self }
-    }
-
     /// Ink of at least this contrast beside a mark's middle is of its own strokes.
     pub(super) fn own(&self) -> f64 {
         // A pencil's strokes are uneven, and on its sheet nothing is paler but the face.

@@ -22,6 +22,8 @@ const HALF: f64 = 0.5;
 const DARK_PEN: f64 = 0.4;
 /// A stroke's rim reaches so far beyond where it is half as dark, mm.
 const RIM_MM: f64 = 0.25;
+/// Why a mark is unsure that paler ink runs past.
+pub(super) const STRUCK: &str = "a mark with paler ink on both sides: struck out, or in print";
 /// Smallest pale part that matters, and smallest dark one that is drawn, mm².
 const PALE_MM2: f64 = 0.25;
 const DARK_MM2: f64 = 0.05;
@@ -55,7 +57,7 @@ pub(super) fn look(
     for i in 0..figures.len() {
         let may = matches!(
             names[i],
-            Name::Unsure { .. } | Name::Faint(_) | Name::Ring(..) | Name::Crossing(_)
+            Name::Unsure { .. } | Name::Doubtful(..) | Name::Ring(..) | Name::Crossing(_)
         );
         if !may {
             continue;
@@ -64,14 +66,29 @@ pub(super) fn look(
             names[i] = name::name(picture, lines, pen, &figures[i]);
             continue;
         };
-        let named: Vec<Name> = dark
+        let mut named: Vec<Name> = dark
             .iter()
             .map(|f| name::name(picture, lines, pen, f))
             .collect();
-        // A ring's mark may be another figure. Whether paler ink strikes a mark out, `through` sees.
+        // A ring's mark may be another figure.
         let is_mark = |n: &Name| matches!(n, Name::Mark(_) | Name::Crossing(_));
         if !named.iter().all(is_mark) {
             continue;
+        }
+        if named.iter().any(|n| is_struck(n, &pale)) {
+            // What was read of the whole says more than that, if it is a ring's mark or two strokes that cross.
+            let is_open = match &names[i] {
+                Name::Ring(_, inside) => inside.as_ref().is_none_or(|n| n.is_unsure()),
+                name => name.is_unsure(),
+            };
+            if !is_open || !named.iter().all(|n| matches!(n, Name::Mark(_))) {
+                continue;
+            }
+            for name in &mut named {
+                if let Name::Mark(m) = name {
+                    *name = Name::Doubtful(m.clone(), STRUCK);
+                }
+            }
         }
         let unsure = pale.iter().map(|f| {
             if f.contrast < pen.pale {
@@ -95,6 +112,24 @@ pub(super) fn look(
         figures.extend(more);
         names.extend(their);
     }
+}
+
+/// Whether paler ink lies on opposite sides of a mark, as what strikes it out does, be it straight or not; the strokes of a
+/// letter may do so too.
+fn is_struck(name: &Name, pale: &[Figure]) -> bool {
+    const WAYS: usize = 24;
+    let at = match name {
+        Name::Mark(m) => m.at,
+        Name::Crossing(c) => c.mark.at,
+        _ => return false,
+    };
+    let mut seen = [false; WAYS];
+    for p in pale.iter().flat_map(|f| &f.points) {
+        let d = p - at;
+        let turn = d.y.atan2(d.x) / std::f64::consts::TAU + 0.5;
+        seen[(turn * WAYS as f64) as usize % WAYS] = true;
+    }
+    (0..WAYS).any(|k| seen[k] && (10..=14).any(|half| seen[(k + half) % WAYS]))
 }
 
 /// The parts of a figure that are darker than `other`, with their rims, and the rest; `None` when there is no rest.

@@ -23,6 +23,10 @@ const OVER_FACE: f64 = 2.0;
 /// Where the face is looked at for comparison, along the line from the dot, mm.
 const BESIDE_MM: [f64; 6] = [-3.6, -2.8, -2.0, 2.0, 2.8, 3.6];
 
+/// Why a dot is unsure that a stroke runs through, and a mark.
+pub(super) const ACROSS: &str = "a pale stroke across a ruled line: a scratch, or a tick";
+pub(super) const THROUGH: &str = "a pale stroke runs through a mark: struck out, or a scratch";
+
 /// The name as it was, or unsure for a dot on a line that a stroke runs through.
 pub(super) fn unless_stroke(picture: &Picture, lines: &[Line], name: Name) -> Name {
     match name {
@@ -32,7 +36,7 @@ pub(super) fn unless_stroke(picture: &Picture, lines: &[Line], name: Name) -> Na
             Name::Unsure {
                 at: m.at,
                 size_mm: m.size_mm,
-                why: "a pale stroke across a ruled line: a scratch, or a tick",
+                why: ACROSS,
             }
         }
         name => name,
@@ -99,7 +103,7 @@ pub(super) fn unless_struck(picture: &Picture, lines: &[Line], pen: Pen, name: N
     Name::Unsure {
         at: mark.at,
         size_mm: mark.size_mm,
-        why: "a pale stroke runs through a mark: struck out, or a scratch",
+        why: THROUGH,
     }
 }
 

@@ -203,11 +203,11 @@ fn sign(mm: f64, figure: &Figure, name: &Name, other: f64) -> Option<Sign> {
     let size = figure.extent();
     let tall = size > TALL_MM[0] * mm && size < WIDE * TALL_MM[1] * mm;
     match name {
-        Name::Unsure { .. } | Name::Faint(_) if size < TALL_MM[0] * mm => Some(Sign::Spot),
+        Name::Unsure { .. } | Name::Doubtful(..) if size < TALL_MM[0] * mm => Some(Sign::Spot),
         Name::Mark(m) if m.kind == MarkKind::Dot => Some(Sign::Spot),
-        Name::Unsure { .. } | Name::Faint(_) if tall && is_stroke(figure) => Some(Sign::Like),
+        Name::Unsure { .. } | Name::Doubtful(..) if tall && is_stroke(figure) => Some(Sign::Like),
         Name::Crossing(_) if tall => Some(Sign::Like),
-        Name::Unsure { .. } | Name::Faint(_) | Name::OfPrint | Name::Ring(_, None) if tall => {
+        Name::Unsure { .. } | Name::Doubtful(..) | Name::OfPrint | Name::Ring(_, None) if tall => {
             Some(Sign::Character)
         }
         Name::Ring(_, Some(inner)) if tall && inner.is_unsure() => Some(Sign::Character),

@@ -4,6 +4,7 @@
 use image::{GrayImage, Luma};
 
 use super::{FlatInk, read};
+use crate::frame::{Flat, Point};
 use crate::ink::MarkKind;
 
 const PX_PER_MM: f64 = 12.0;
@@ -439,53 +440,61 @@ fn a_picture_of_a_few_pixels_holds_nothing() {
     }
 }
 
-#[test]
-fn a_pale_tick_among_dark_ones_is_unsure_and_looks_like_one_and_ticks_all_pale_are_marks() {
-    let of = |line: f64, levels: [f64; 6]| {
-        let ticks = (0..6).zip(levels).map(|(i, level)| {
-            let x = 8.0 + 12.0 * f64::from(i);
-            (Ink::Stroke([x, 13.2], [x, 16.8], 0.4), level)
-        });
-        let mut inks = vec![(Ink::Stroke([2.0, 15.0], [78.0, 15.0], 0.3), line)];
-        inks.extend(ticks);
-        // What is darker is no pencil's sheet.
-        inks.push((Ink::Dot([40.0, 25.0], 0.8), 60.0));
-        read(&face(200.0, &inks), PX_PER_MM)
-    };
-    let ticks = |read: &FlatInk| {
-        let of_kind = read.marks.iter().filter(|m| m.kind == MarkKind::Tick);
-        of_kind.count()
-    };
-    let one = of(60.0, [60.0, 60.0, 160.0, 60.0, 60.0, 60.0]);
-    assert_eq!(ticks(&one), 5, "{:?}", one.marks);
-    let looks: Vec<_> = one.unsure.iter().map(|u| u.looks).collect();
-    assert_eq!(looks, [Some(MarkKind::Tick)], "{:?}", one.unsure);
-    // All about as pale as that one, as a fine pen shows from afar.
-    let all = of(165.0, [156.0, 160.0, 158.0, 162.0, 155.0, 160.0]);
-    assert_eq!((ticks(&all), all.unsure.len()), (6, 0), "{:?}", all.unsure);
-    // One far paler than they are is none of them.
-    let scratch = of(165.0, [156.0, 160.0, 177.0, 162.0, 155.0, 160.0]);
-    assert_eq!(ticks(&scratch), 5, "{:?}", scratch.marks);
+/// The kinds whose shape unsure ink has within 0.3 mm of (x, y), and the kinds of the marks there.
+fn at(read: &FlatInk, x: f64, y: f64) -> (Vec<MarkKind>, Vec<MarkKind>) {
+    let near = |p: Point<Flat>| (p.x / PX_PER_MM - x).hypot(p.y / PX_PER_MM - y) < 0.3;
+    let unsure = read.unsure.iter().filter(|u| near(u.at));
+    let marks = read.marks.iter().filter(|m| near(m.at));
+    (
+        unsure
+            .filter_map(|u| Some(u.looks.as_ref()?.kind))
+            .collect(),
+        marks.map(|m| m.kind).collect(),
+    )
 }
 
 #[test]
-fn a_dot_at_a_letters_loop_is_a_mark_and_one_struck_by_a_pale_stroke_is_not() {
-    // A loop of pale print with an arm, and a dot where they meet.
+fn a_pale_tick_among_dark_ones_is_unsure_and_has_the_shape_of_one() {
+    let ticks = (0..6).map(|i| {
+        let x = 8.0 + 12.0 * f64::from(i);
+        let level = if i == 2 { 160.0 } else { 60.0 };
+        (Ink::Stroke([x, 13.2], [x, 16.8], 0.4), level)
+    });
+    let line = (Ink::Stroke([2.0, 15.0], [78.0, 15.0], 0.3), 60.0);
+    let inks: Vec<_> = std::iter::once(line).chain(ticks).collect();
+    let read = read(&face(200.0, &inks), PX_PER_MM);
+    assert_eq!(read.marks.len(), 5, "{:?}", read.marks);
+    assert_eq!(at(&read, 32.0, 15.0), (vec![MarkKind::Tick], vec![]));
+}
+
+#[test]
+fn a_dot_that_paler_ink_runs_past_is_none_to_rely_on_and_has_the_shape_of_one_in_a_letters_loop() {
+    let among = |pale: &[Ink]| {
+        let pale = pale.iter().map(|&i| (i, 165.0));
+        let dot = (Ink::Dot([40.4, 20.0], 0.8), 40.0);
+        let inks: Vec<_> = pale.chain(ticks()).chain([dot]).collect();
+        at(&read(&face(200.0, &inks), PX_PER_MM), 40.4, 20.0)
+    };
+    let dot = vec![MarkKind::Dot];
+    assert_eq!(among(&[]), (vec![], dot.clone()));
+    // A loop of pale print with an arm, and the dot where they meet.
     let corners = [[40.4, 20.0], [43.0, 20.0], [43.0, 23.0], [40.4, 23.0]];
     let side = |i: usize| Ink::Stroke(corners[i], corners[(i + 1) % 4], 0.4);
     let arm = Ink::Stroke([40.4, 20.0], [43.0, 16.5], 0.4);
-    let print = (0..4).map(side).chain([arm]);
-    let mut inks: Vec<(Ink, f64)> = print.map(|i| (i, 165.0)).collect();
-    inks.extend(ticks());
-    inks.push((Ink::Dot([40.4, 20.0], 0.8), 40.0));
-    let read = |inks: &[(Ink, f64)]| super::read(&face(200.0, inks), PX_PER_MM);
-    let at_dot = |read: &FlatInk| {
-        let near = |m: &&super::MarkInFlat| {
-            (m.at.x / PX_PER_MM - 40.4).hypot(m.at.y / PX_PER_MM - 20.0) < 0.2
-        };
-        read.marks.iter().find(near).map(|m| m.kind)
-    };
-    assert_eq!(at_dot(&read(&inks)), Some(MarkKind::Dot));
-    inks.push((Ink::Stroke([37.4, 20.0], [43.4, 20.0], 0.4), 165.0));
-    assert_eq!(at_dot(&read(&inks)), None);
+    let letter: Vec<Ink> = (0..4).map(side).chain([arm]).collect();
+    assert_eq!(among(&letter), (dot, vec![]));
+    // Struck through, straight or with a scribble whose strokes do not go on straight from one side to the other.
+    let strike = Ink::Stroke([37.4, 20.0], [43.4, 20.0], 0.4);
+    assert_eq!(among(&[strike]).1, vec![]);
+    let bends = [
+        [37.8, 21.6],
+        [39.2, 19.0],
+        [40.4, 20.3],
+        [41.0, 18.4],
+        [42.6, 18.2],
+    ];
+    let scribble: Vec<Ink> = (bends.windows(2))
+        .map(|b| Ink::Stroke(b[0], b[1], 0.4))
+        .collect();
+    assert_eq!(among(&scribble).1, vec![]);
 }
