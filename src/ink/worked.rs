@@ -3,7 +3,7 @@
 use image::GrayImage;
 
 use super::view::{self, FlatView};
-use super::{Ink, Mark, MarkKind, dimple, hole};
+use super::{Ink, Mark, MarkKind, dimple, flat, hole, name, second, through};
 use crate::frame::{Cov2, Flat, Point, Sheet};
 use crate::survey::SheetFrame;
 
@@ -146,8 +146,17 @@ const INK_ROUND_MM: f64 = 0.7;
 /// hole itself.
 const LEFTOVER_MM: f64 = 2.2;
 const LEFTOVER_SIZE_MM: f64 = 3.0;
-/// A small dimple leaves nearly all of a mark's stroke, which is up to this long; one that strikes out is longer, mm.
+/// A small dimple leaves nearly all of a mark's stroke, which is up to this long, mm.
 const WHOLE_MARK_MM: f64 = 4.6;
+/// What may strike a mark out is no leftover of it, however small: a mark that was struck out and punched all the same is
+/// not as planned.
+const MAY_STRIKE: [&str; 5] = [
+    flat::CROSSING,
+    through::ACROSS,
+    through::THROUGH,
+    second::STRUCK,
+    name::NO_SHAPE,
+];
 
 /// The ink with `worked` put in: the marks that were made there are theirs now, and what is left of their strokes
 /// counts no more. Rings and cross-outs of a dimple's mark go over to the dimple; no pen undoes a hole.
@@ -168,12 +177,14 @@ pub fn put_in(mut ink: Ink, worked: Vec<Mark>) -> Ink {
         });
         ink.unsure.retain(|u| {
             let d = u.at.distance(new.at);
+            let may_strike = new.kind == MarkKind::Dimple && MAY_STRIKE.contains(&u.why);
             let least = if new.kind == MarkKind::Dimple {
                 WHOLE_MARK_MM
             } else {
                 0.0
             };
-            let leftover = d <= radius + LEFTOVER_MM
+            let leftover = !may_strike
+                && d <= radius + LEFTOVER_MM
                 && u.size_mm <= (new.size_mm + LEFTOVER_SIZE_MM).max(least);
             let ring = u.why.starts_with("a ring") && d <= radius + INK_ROUND_MM;
             !(leftover || ring)
