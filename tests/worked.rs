@@ -255,11 +255,13 @@ fn another_drill_a_hole_left_out_and_a_hole_too_many_are_told() {
     assert_eq!(got.verdict.strays.len(), 1);
 }
 
+/// Dimples of a light and of a heavier punch, mm.
+const DIMPLES_MM: [f64; 2] = [1.0, 1.3];
 /// Dimples found, of those made, over all settings: a pit of 11 pixels among ink is not always told. What is not told is
 /// unsure, and never ready.
 const LEAST_RECALL: f64 = 0.95;
-/// Settings, of seven, in which every dimple is told and the sheet reads ready.
-const LEAST_READY: usize = 1;
+/// Sheets, of fourteen, that read ready: on the others what the punch left of some mark's ink may be a stroke through it.
+const LEAST_READY: usize = 5;
 /// Their axes lie where the punch stood within this, mm (root mean square over all).
 const AXIS_MM: f64 = 0.08;
 
@@ -267,38 +269,40 @@ const AXIS_MM: f64 = 0.08;
 fn dimples_are_found_and_a_mark_without_one_is_not_punched() {
     let (mut found, mut made, mut ready, mut square) = (0, 0, 0, 0.0);
     for (i, (name, set)) in (21..).zip(settings()) {
-        let mut all = scene(i, work(i, |_, at| vec![Mark::dimple(at.x, at.y, 1.3)]));
-        set(&mut all);
-        let axes: Vec<_> = all
-            .marks
-            .iter()
-            .filter(|m| matches!(m.shape, Shape::Dimple { .. }))
-            .map(Mark::at)
-            .collect();
-        let got = checked(&all, Stage::Punched);
-        let off: Vec<f64> = got
-            .ink
-            .marks
-            .iter()
-            .filter(|m| m.kind == MarkKind::Dimple)
-            .map(|m| {
-                let each = axes.iter().map(|a| a.distance(m.at));
-                each.fold(f64::INFINITY, f64::min)
-            })
-            .collect();
-        println!("{name}: {:?}, off {off:.2?}", got.verdict.decision);
-        for r in &got.verdict.reasons {
-            println!("   {}: {}", r.code, r.text);
-        }
-        assert!(off.iter().all(|&d| d < 0.3), "{name}: {off:?}");
-        assert_ne!(got.verdict.decision, Decision::NotReady, "{name}");
-        (found, made) = (found + off.len(), made + axes.len());
-        square += off.iter().map(|d| d * d).sum::<f64>();
-        if got.verdict.decision == Decision::Ready {
-            ready += 1;
-            assert_eq!(off.len(), 9, "{name}");
-            let said = |r: &punchready::verdict::Reason| r.text.contains("ready to drill");
-            assert!(got.verdict.reasons.iter().any(said));
+        for size in DIMPLES_MM {
+            let mut all = scene(i, work(i, |_, at| vec![Mark::dimple(at.x, at.y, size)]));
+            set(&mut all);
+            let is_dimple = |m: &&Mark| matches!(m.shape, Shape::Dimple { .. });
+            let axes: Vec<_> = all.marks.iter().filter(is_dimple).map(Mark::at).collect();
+            let got = checked(&all, Stage::Punched);
+            let told = got.ink.marks.iter().filter(|m| m.kind == MarkKind::Dimple);
+            let off: Vec<f64> = told
+                .map(|m| {
+                    let each = axes.iter().map(|a| a.distance(m.at));
+                    each.fold(f64::INFINITY, f64::min)
+                })
+                .collect();
+            println!(
+                "{name}, {size} mm: {:?}, off {off:.2?}",
+                got.verdict.decision
+            );
+            for r in &got.verdict.reasons {
+                println!("   {}: {}", r.code, r.text);
+            }
+            assert!(off.iter().all(|&d| d < 0.3), "{name}, {size} mm: {off:?}");
+            assert_ne!(
+                got.verdict.decision,
+                Decision::NotReady,
+                "{name}, {size} mm"
+            );
+            (found, made) = (found + off.len(), made + axes.len());
+            square += off.iter().map(|d| d * d).sum::<f64>();
+            if got.verdict.decision == Decision::Ready {
+                ready += 1;
+                assert_eq!(off.len(), 9, "{name}, {size} mm");
+                let said = |r: &punchready::verdict::Reason| r.text.contains("ready to drill");
+                assert!(got.verdict.reasons.iter().any(said));
+            }
         }
 
         // Only marked: nothing may read as punched.
@@ -311,7 +315,7 @@ fn dimples_are_found_and_a_mark_without_one_is_not_punched() {
     }
     let recall = f64::from(found as u32) / f64::from(made as u32);
     let rms_mm = (square / f64::from(found as u32)).sqrt();
-    println!("{found} of {made} dimples found, {rms_mm:.3} mm off; {ready} settings ready");
+    println!("{found} of {made} dimples found, {rms_mm:.3} mm off; {ready} sheets ready");
     assert!(recall >= LEAST_RECALL, "{recall}");
     assert!(rms_mm <= AXIS_MM, "{rms_mm} mm");
     assert!(ready >= LEAST_READY, "{ready}");
