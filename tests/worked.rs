@@ -260,8 +260,8 @@ const DIMPLES_MM: [f64; 2] = [1.0, 1.3];
 /// Dimples found, of those made, over all settings: a pit of 11 pixels among ink is not always told. What is not told is
 /// unsure, and never ready.
 const LEAST_RECALL: f64 = 0.95;
-/// Sheets, of fourteen, that read ready: on the others what the punch left of some mark's ink may be a stroke through it.
-const LEAST_READY: usize = 5;
+/// Sheets, of fourteen, that read ready.
+const LEAST_READY: usize = 8;
 /// Their axes lie where the punch stood within this, mm (root mean square over all).
 const AXIS_MM: f64 = 0.08;
 
@@ -321,12 +321,12 @@ fn dimples_are_found_and_a_mark_without_one_is_not_punched() {
     assert!(ready >= LEAST_READY, "{ready}");
 }
 
-/// A mark that was struck out, by one stroke or two, in pencil or pen, and punched all the same: a dimple's ridge hides much of
+/// A mark that was struck out, by one stroke or two, in a hard pencil to a pen, and punched all the same: a dimple's ridge hides much of
 /// the strokes, and what is left of them is no remnant of the mark.
 #[test]
 fn a_mark_that_was_struck_out_and_then_punched_is_never_ready() {
     let settings = settings();
-    for (k, (density, half)) in (0..).zip([(0.4, 1.8), (0.4, 3.0), (0.9, 1.8), (0.9, 3.0)]) {
+    for (k, (density, half)) in (0..).zip([(0.25, 1.8), (0.4, 1.4), (0.4, 3.0), (0.9, 1.8)]) {
         for (strokes, setting) in [(1, 0), (1, 3), (2, 2), (2, 5)] {
             let size = if (k + setting) % 2 == 0 { 0.9 } else { 1.3 };
             let (name, set) = &settings[setting];

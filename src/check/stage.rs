@@ -68,7 +68,9 @@ pub(super) fn with_worked(
     let planned: Vec<_> = plan.holes.iter().map(|h| h.at).collect();
     let dimples = (stage > Stage::Marked).then_some(&planned[..]);
     let mut found = worked::read(view, frame, &ink, dimples);
-    found.retain(|m| m.kind != MarkKind::Hole || stage == Stage::Drilled || said_drilled(m));
+    found.retain(|w| {
+        w.mark.kind != MarkKind::Hole || stage == Stage::Drilled || said_drilled(&w.mark)
+    });
     worked::put_in(ink, found)
 }
 

@@ -21,6 +21,7 @@
 //! | why a place cannot be read | `blind` |
 //! | what punch and drill left | [`worked`], `dimple`, `pit`, `hole` |
 
+mod arms;
 mod beads;
 mod blind;
 pub mod confidence;

@@ -221,6 +221,22 @@ impl Patch {
         (!d.is_nan()).then_some(d)
     }
 
+    /// How much what lies in one direction from `at` differs from the face: the median from the first distance to the second,
+    /// px. `None` where a place is not seen.
+    pub(super) fn along(
+        &self,
+        at: Vector2<f64>,
+        way: Vector2<f64>,
+        [from, to]: [f64; 2],
+    ) -> Option<f64> {
+        let count = ((to - from).ceil() as usize).max(1);
+        let places = (0..=count).map(|k| from + (to - from) * k as f64 / count as f64);
+        let seen: Option<Vec<f64>> = places.map(|r| self.sample(at + way * r)).collect();
+        let mut differs: Vec<f64> = seen?.iter().map(|d| d.abs()).collect();
+        differs.sort_by(f64::total_cmp);
+        Some(differs[differs.len() / 2])
+    }
+
     /// Of each sector round a pit, from x on: how bright its flank is, and what lies outside its rim, near and further.
     pub(super) fn sectors(&self, pit: &Pit) -> [[f64; 3]; SECTORS] {
         let outside = pit.radius + STEP_PX.hypot(STEP_MM * self.mm);

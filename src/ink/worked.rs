@@ -1,9 +1,11 @@
 //! What punch and drill left on the face, read beside the ink.
 
 use image::GrayImage;
+use nalgebra::Vector2;
 
+use super::arms::{self, Round};
 use super::view::{self, FlatView};
-use super::{Ink, Mark, MarkKind, dimple, flat, hole, name, second, through};
+use super::{Ink, Mark, MarkKind, RuledLine, Unsure, dimple, flat, hole, name, second, through};
 use crate::frame::{Cov2, Flat, Point, Sheet};
 use crate::survey::SheetFrame;
 
@@ -22,7 +24,7 @@ const CELL_MM: f64 = 10.0;
 const BARE_SHARE: f64 = 0.55;
 
 impl Bare {
-    fn of(flat: &GrayImage, mm: f64) -> Self {
+    pub(super) fn of(flat: &GrayImage, mm: f64) -> Self {
         let (w, h) = (flat.width() as usize, flat.height() as usize);
         let cell = ((CELL_MM * mm) as usize).max(8);
         let (columns, rows) = (w.div_ceil(cell).max(1), h.div_ceil(cell).max(1));
@@ -80,7 +82,16 @@ impl Bare {
     }
 }
 
-/// Dimples and holes in a flat view, as marks; a hole's size is its diameter. Dimples are looked for where `ink` was
+/// What punch or drill made.
+#[derive(Debug)]
+pub struct Worked {
+    /// As a mark; a hole's size is its diameter.
+    pub mark: Mark,
+    /// What lies round it.
+    pub round: Round,
+}
+
+/// Dimples and holes in a flat view. Dimples are looked for where `ink` was
 /// read, or could not be named, and at the `planned` places: a pit is dark enough to be seen as ink. Without these none is.
 #[must_use]
 pub fn read(
@@ -88,7 +99,7 @@ pub fn read(
     frame: &SheetFrame,
     ink: &Ink,
     planned: Option<&[Point<Sheet>]>,
-) -> Vec<Mark> {
+) -> Vec<Worked> {
     let (flat, mm) = (&view.image, view.px_per_mm);
     let bare = Bare::of(flat, mm);
     let place = |at: Point<Flat>, sigma: f64| {
@@ -110,9 +121,14 @@ pub fn read(
             evidence: None,
         })
     };
-    let holes: Vec<Mark> = hole::find(&bare, flat, mm)
+    let holes: Vec<Worked> = hole::find(&bare, flat, mm)
         .into_iter()
-        .filter_map(|h| mark(h.at, h.sigma, MarkKind::Hole, 2.0 * h.radius))
+        .filter_map(|h| {
+            Some(Worked {
+                mark: mark(h.at, h.sigma, MarkKind::Hole, 2.0 * h.radius)?,
+                round: Round::Unclear,
+            })
+        })
         .collect();
     let Some(planned) = planned else {
         return holes;
@@ -127,17 +143,43 @@ pub fn read(
         .collect();
     let dimples = dimple::find(&bare, flat, mm, &seeds)
         .into_iter()
-        .filter_map(|d| mark(d.at, d.sigma, MarkKind::Dimple, d.diameter));
+        .filter_map(|d| {
+            let lines = lines_through(view, ink, d.at);
+            Some(Worked {
+                mark: mark(d.at, d.sigma, MarkKind::Dimple, d.diameter)?,
+                round: arms::round(&bare, flat, mm, &d, &lines),
+            })
+        });
     // A glint in a hole, or on its burr, is no dimple.
-    let apart = |d: &Mark| {
+    let apart = |d: &Worked| {
         holes
             .iter()
-            .all(|h| h.at.distance(d.at) > h.size_mm / 2.0 + DIMPLE_APART_MM)
+            .all(|h| h.mark.at.distance(d.mark.at) > h.mark.size_mm / 2.0 + DIMPLE_APART_MM)
     };
-    let dimples: Vec<Mark> = dimples.filter(apart).collect();
+    let dimples: Vec<Worked> = dimples.filter(apart).collect();
     holes.into_iter().chain(dimples).collect()
 }
 
+/// Directions of the ruled lines that a dimple stands on, or of the sheet's lower edge, to which an upright cross is square.
+fn lines_through(view: &FlatView, ink: &Ink, at: Vector2<f64>) -> Vec<Vector2<f64>> {
+    let through = |l: &RuledLine| {
+        let [a, b] = l.ends.map(|p| view.flat_from_sheet(p).vec());
+        let way = (b - a).try_normalize(f64::EPSILON)?;
+        let (s, t) = ((at - a).dot(&way), way.perp(&(at - a)));
+        let reach = ON_LINE_MM * view.px_per_mm;
+        let on = s > -reach && s < (b - a).norm() + reach && t.abs() < reach;
+        on.then_some(way)
+    };
+    let lines: Vec<_> = ink.lines.iter().filter_map(through).collect();
+    if lines.is_empty() {
+        vec![Vector2::x()]
+    } else {
+        lines
+    }
+}
+
+/// A dimple nearer than this to a ruled line stands on it, mm.
+const ON_LINE_MM: f64 = 1.0;
 /// A dimple's middle is further than this from the rim of a hole, mm.
 const DIMPLE_APART_MM: f64 = 0.8;
 /// A mark's ink reaches beyond a dimple or hole that was made on it by up to this, mm.
@@ -148,8 +190,8 @@ const LEFTOVER_MM: f64 = 2.2;
 const LEFTOVER_SIZE_MM: f64 = 3.0;
 /// A small dimple leaves nearly all of a mark's stroke, which is up to this long, mm.
 const WHOLE_MARK_MM: f64 = 4.6;
-/// What may strike a mark out is no leftover of it, however small: a mark that was struck out and punched all the same is
-/// not as planned.
+/// What may strike a mark out is a remnant of it only where nothing leads away aslant: a mark that was struck out and punched all
+/// the same is not as planned. There it is one within the first of the dimple's middle, and up to the second long, mm.
 const MAY_STRIKE: [&str; 5] = [
     flat::CROSSING,
     through::ACROSS,
@@ -157,38 +199,62 @@ const MAY_STRIKE: [&str; 5] = [
     second::STRUCK,
     name::NO_SHAPE,
 ];
+const REMNANT_MM: f64 = 1.2;
+const LONGEST_MARK_MM: f64 = 6.0;
+
+/// Why a dimple's place is unsure from which strokes lead away aslant.
+const ASLANT: &str =
+    "strokes aslant round a dimple: a mark that was struck out, and punched all the same";
 
 /// The ink with `worked` put in: the marks that were made there are theirs now, and what is left of their strokes
 /// counts no more. Rings and cross-outs of a dimple's mark go over to the dimple; no pen undoes a hole.
 #[must_use]
-pub fn put_in(mut ink: Ink, worked: Vec<Mark>) -> Ink {
-    for mut new in worked {
+pub fn put_in(mut ink: Ink, worked: Vec<Worked>) -> Ink {
+    let dimples = worked.iter().filter(|w| w.mark.kind == MarkKind::Dimple);
+    let aslant = dimples.clone().filter(|w| w.round == Round::Aslant);
+    // Where most are so the hand set out with crosses that stand aslant, and strokes say nothing.
+    let is_exception = aslant.count() * 2 <= dimples.count();
+    for Worked {
+        mark: mut new,
+        round,
+    } in worked
+    {
         let radius = new.size_mm / 2.0;
+        let undone = new.kind == MarkKind::Dimple;
         ink.marks.retain(|m| {
             let under = !matches!(m.kind, MarkKind::Hole | MarkKind::Dimple)
                 && m.at.distance(new.at) <= radius + INK_ROUND_MM;
             if under {
                 // A hole's own rim may be read as a ring; and what is drilled needs none.
-                let undone = new.kind == MarkKind::Dimple;
                 new.ringed |= m.ringed && undone;
                 new.crossed_out |= m.crossed_out && undone;
             }
             !under
         });
+        let mut is_told = new.ringed || new.crossed_out;
         ink.unsure.retain(|u| {
             let d = u.at.distance(new.at);
-            let may_strike = new.kind == MarkKind::Dimple && MAY_STRIKE.contains(&u.why);
-            let least = if new.kind == MarkKind::Dimple {
-                WHOLE_MARK_MM
+            let leftover = if undone && MAY_STRIKE.contains(&u.why) {
+                round == Round::Mark && d <= REMNANT_MM && u.size_mm <= LONGEST_MARK_MM
             } else {
-                0.0
+                let least = if undone { WHOLE_MARK_MM } else { 0.0 };
+                d <= radius + LEFTOVER_MM
+                    && u.size_mm <= (new.size_mm + LEFTOVER_SIZE_MM).max(least)
             };
-            let leftover = !may_strike
-                && d <= radius + LEFTOVER_MM
-                && u.size_mm <= (new.size_mm + LEFTOVER_SIZE_MM).max(least);
             let ring = u.why.starts_with("a ring") && d <= radius + INK_ROUND_MM;
+            is_told |= ring || (!leftover && d <= REMNANT_MM);
             !(leftover || ring)
         });
+        if round == Round::Aslant && is_exception && !is_told {
+            ink.unsure.push(Unsure {
+                at: new.at,
+                cov: new.cov,
+                size_mm: new.size_mm,
+                why: ASLANT,
+                writing: false,
+                evidence: None,
+            });
+        }
         ink.marks.push(new);
     }
     ink.marks

@@ -1,0 +1,138 @@
+//! Whether what surrounds a dimple is what a punch left of a mark, or of a stroke that had struck the mark out.
+//!
+//! The punch wipes out the middle of both. Further out a mark's own strokes lead away from it along its ruled line and square
+//! to that, as those of an upright cross do; a stroke that strikes out leads away aslant. So ink is looked for there, in all
+//! directions between.
+
+use image::GrayImage;
+use nalgebra::Vector2;
+
+use super::dimple::FlatDimple;
+use super::pit::Patch;
+use super::worked::Bare;
+
+/// From so far beyond a dimple's rim, where its burr ends, ink is looked for over the second, mm.
+const BEYOND_MM: f64 = 0.35;
+const LENGTH_MM: f64 = 0.6;
+/// A mark's own strokes are up to this wide to each side, mm, and lean by up to the second, rad.
+const HALF_PEN_MM: f64 = 0.3;
+const LEAN: f64 = 0.2;
+/// Step between the directions looked in, rad.
+const STEP: f64 = 0.05;
+/// A stroke differs from the face by this at least (logarithm of its share of the face's light), and by so many times what
+/// the face shows beside the mark.
+const LEAST: f64 = 0.08;
+const OVER_FACE: f64 = 1.5;
+/// Between strokes less than this share of their ink is seen; in a blot or at a ring there is as much all round.
+const BETWEEN: f64 = 0.5;
+/// Where the face is looked at for comparison, along the line from the dimple, mm.
+const BESIDE_MM: [f64; 6] = [-5.2, -4.4, -3.6, 3.6, 4.4, 5.2];
+
+/// What lies round a dimple.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Round {
+    /// Nothing but what may be a mark's own strokes.
+    Mark,
+    /// Strokes that lead away aslant.
+    Aslant,
+    /// Ink on all sides, or too little is seen to tell.
+    Unclear,
+}
+
+/// What lies round a dimple on which these `lines` (directions of length 1) meet.
+pub(super) fn round(
+    bare: &Bare,
+    flat: &GrayImage,
+    mm: f64,
+    dimple: &FlatDimple,
+    lines: &[Vector2<f64>],
+) -> Round {
+    let from = dimple.diameter / 2.0 + BEYOND_MM * mm;
+    let own = (HALF_PEN_MM * mm / from).min(1.0).asin() + LEAN;
+    let is_own = |way: &Vector2<f64>| {
+        // The sine of twice the angle is as small near square to a line as near it.
+        let aslant = |l: &Vector2<f64>| (2.0 * l.dot(way) * l.perp(way)).abs();
+        lines.iter().any(|l| aslant(l) < (2.0 * own).sin())
+    };
+    let ways: Vec<Vector2<f64>> = (0..(std::f64::consts::TAU / STEP) as i32)
+        .map(|k| f64::from(k) * STEP)
+        .map(|turn| Vector2::new(turn.cos(), turn.sin()))
+        .filter(|way| !is_own(way))
+        .collect();
+    // The least and the most that is seen in any of them.
+    let range = |at: Vector2<f64>| {
+        let patch = Patch::about(bare, flat, at, mm)?;
+        let along = |way: &Vector2<f64>| patch.along(at, *way, [from, from + LENGTH_MM * mm]);
+        let each: Option<Vec<f64>> = ways.iter().map(along).collect();
+        let mut each = each?;
+        each.sort_by(f64::total_cmp);
+        Some((*each.first()?, *each.last()?))
+    };
+    let Some((least, most)) = range(dimple.at) else {
+        return Round::Unclear;
+    };
+    if most <= LEAST {
+        return Round::Mark;
+    }
+    let along = lines.first().copied().unwrap_or_else(Vector2::x);
+    let mut beside: Vec<f64> = BESIDE_MM
+        .iter()
+        .filter_map(|d| Some(range(dimple.at + along * (d * mm))?.1))
+        .collect();
+    beside.sort_by(f64::total_cmp);
+    // The median: other marks may stand at some of these places.
+    match beside.get(beside.len() / 2) {
+        Some(face) if most <= OVER_FACE * face => Round::Mark,
+        Some(_) if least < BETWEEN * most => Round::Aslant,
+        _ => Round::Unclear,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use image::Luma;
+
+    use super::*;
+
+    const MM: f64 = 12.0;
+
+    /// What lies round a dimple of 1.2 mm amid a ruled line, with ink where `ink` says, mm from the dimple.
+    fn seen(ink: impl Fn(f64, f64) -> bool) -> Round {
+        let flat = GrayImage::from_fn(360, 240, |x, y| {
+            let (x, y) = ((f64::from(x) - 180.0) / MM, (f64::from(y) - 120.0) / MM);
+            let wiped = x.hypot(y) < 0.6;
+            let line = y.abs() < 0.2;
+            Luma([if !wiped && (line || ink(x, y)) {
+                90
+            } else {
+                200
+            }])
+        });
+        let dimple = FlatDimple {
+            at: Vector2::new(180.0, 120.0),
+            diameter: 1.2 * MM,
+            sigma: 1.0,
+        };
+        round(&Bare::of(&flat, MM), &flat, MM, &dimple, &[Vector2::x()])
+    }
+
+    #[test]
+    fn a_ticks_arms_lead_away_square_to_its_line_and_what_strikes_it_out_aslant() {
+        assert_eq!(seen(|_, _| false), Round::Mark);
+        let tick = |x: f64, y: f64| (x - 0.15 * y).abs() < 0.25 && y.abs() < 2.2;
+        assert_eq!(seen(tick), Round::Mark);
+        // Struck through from lower left to upper right, by a stroke that ends 1.8 mm from the middle.
+        let strike = |x: f64, y: f64| (0.8 * x + 0.6 * y).abs() < 0.2 && x.hypot(y) < 1.8;
+        assert_eq!(seen(strike), Round::Aslant);
+        assert_eq!(seen(|x, y| tick(x, y) || strike(x, y)), Round::Aslant);
+        // On one side alone; both ways.
+        assert_eq!(seen(|x, y| strike(x, y) && y > 0.0), Round::Aslant);
+        assert_eq!(seen(|x, y| strike(x, y) || strike(-x, y)), Round::Aslant);
+    }
+
+    #[test]
+    fn a_ring_is_no_stroke() {
+        let ring = |x: f64, y: f64| (x.hypot(y) - 1.25).abs() < 0.22;
+        assert_eq!(seen(ring), Round::Unclear);
+    }
+}
