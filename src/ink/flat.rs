@@ -5,7 +5,7 @@ use nalgebra::{Matrix2, Vector2};
 use rayon::prelude::*;
 
 use super::figure::Figure;
-use super::habit::{Habit, Meaning};
+use super::habit::{self, Habit, Meaning};
 use super::lines::{self, Line};
 use super::name::{self, Crossing, FlatMark, Name};
 use super::pen::Pen;
@@ -420,6 +420,9 @@ fn judged(
     outs
 }
 
+/// A mark this near to a ruled line stands on it, mm.
+const ON_LINE_MM: f64 = 0.5;
+
 /// Puts rings and cross-outs to the marks that they were drawn for.
 fn combine(picture: &Picture, lines: &[Line], pen: Pen, names: Vec<Name>) -> FlatInk {
     let mm = picture.scale;
@@ -514,6 +517,20 @@ fn combine(picture: &Picture, lines: &[Line], pen: Pen, names: Vec<Name>) -> Fla
                 looks: None,
             }),
         }
+    }
+    // A tick that is ringed is meant, and one that is crossed out is told.
+    let on_lines = marks
+        .iter()
+        .filter(|m| lines.iter().any(|l| l.is_under(m.at, ON_LINE_MM * mm)));
+    if habit::sets_out_with_dots(on_lines.map(|m| m.kind)) {
+        let odd = |m: &mut FlatMark| m.kind == MarkKind::Tick && !m.ringed && !m.crossed_out;
+        unsure.extend(marks.extract_if(.., odd).map(|m| UnsureInFlat {
+            at: Point::at(m.at),
+            size_mm: m.size_mm,
+            why: habit::AMONG_DOTS,
+            writing: false,
+            looks: Some(m.into()),
+        }));
     }
     marks.sort_by(|a, b| a.at.x.total_cmp(&b.at.x).then(a.at.y.total_cmp(&b.at.y)));
     ink.marks = marks.into_iter().map(MarkInFlat::from).collect();

@@ -5,6 +5,7 @@
 //! somebody who sets out with dots or ticks has no use for an x but to strike out. A + that stands upright to the
 //! sheet is a mark. Where that does not tell, nobody can.
 
+use super::MarkKind;
 use super::name::Crossing;
 
 /// What a crossing says.
@@ -46,6 +47,21 @@ const CROSS_AMONG_DOTS_MM: f64 = 2.8;
 const CROSS_OUT_MM: f64 = 5.4;
 /// A cross over other ink strikes it out from this length on, mm.
 const OVER_INK_MM: f64 = 3.0;
+
+/// Why a tick is unsure on a line that was set out with dots.
+pub(super) const AMONG_DOTS: &str =
+    "a stroke across a line of dots: a tick, or what strikes a dot out";
+
+/// Whether a hand that made these marks on ruled lines sets out with dots there: a stroke through a dot hides it, so that
+/// one among them may strike out, however like a tick.
+pub(super) fn sets_out_with_dots(on_lines: impl Iterator<Item = MarkKind>) -> bool {
+    let (mut dots, mut ticks) = (0, 0);
+    for kind in on_lines {
+        dots += usize::from(kind == MarkKind::Dot);
+        ticks += usize::from(kind == MarkKind::Tick);
+    }
+    dots >= FEWEST && dots >= PER_OTHER * ticks
+}
 
 impl Habit {
     pub(super) fn of(crossings: &[Crossing], others: usize) -> Self {
@@ -115,7 +131,6 @@ impl Habit {
 mod tests {
     use nalgebra::{Matrix2, Vector2};
 
-    use super::super::MarkKind;
     use super::super::name::FlatMark;
     use super::*;
 

@@ -70,6 +70,12 @@ impl Line {
         (d.dot(&self.along), self.along.perp(&d))
     }
 
+    /// Whether it runs under a point, or within `slack` of it, px.
+    pub(super) fn is_under(&self, p: Vector2<f64>, slack: f64) -> bool {
+        let (s, t) = self.local(p);
+        t.abs() < self.half + slack && s > self.span[0] - slack && s < self.span[1] + slack
+    }
+
     /// How far the ink near `s` along lies off the straight axis: a line that is bowed, or drawn in two goes.
     pub(super) fn strays(&self, s: f64, near: f64) -> f64 {
         let places = self.axis.iter().map(|&p| self.local(p));

@@ -122,10 +122,7 @@ fn is_struck(picture: &Picture, lines: &[Line], dark: f64, mark: &FlatMark) -> b
     let along = |at: Vector2<f64>, way: f64| paler_side(picture, at, unit(way), from, count);
     let seen: Vec<f64> = ways.iter().map(|&way| along(mark.at, way)).collect();
     // The ruled lines through the mark and its own strokes.
-    let of_lines = lines.iter().filter(|l| {
-        let (s, t) = l.local(mark.at);
-        t.abs() < l.half + from && s > l.span[0] - from && s < l.span[1] + from
-    });
+    let of_lines = lines.iter().filter(|l| l.is_under(mark.at, from));
     let mut own: Vec<f64> = of_lines.map(|l| l.along.y.atan2(l.along.x)).collect();
     // A tick may be short, and longer on one side.
     let near = (NEAR_MM * mm).ceil() as i32;

@@ -468,6 +468,27 @@ fn a_pale_tick_among_dark_ones_is_unsure_and_has_the_shape_of_one() {
 }
 
 #[test]
+fn a_stroke_through_a_dot_among_dots_is_none_to_rely_on_and_among_ticks_a_tick() {
+    let row = |of: &dyn Fn(f64) -> Ink| {
+        let line = Ink::Stroke([2.0, 15.0], [78.0, 15.0], 0.3);
+        let marks = (0..6).filter(|&i| i != 2);
+        let marks = marks.map(|i| of(8.0 + 12.0 * f64::from(i)));
+        // A dot with a stroke as dark through it, which leans like many a tick.
+        let dot = Ink::Dot([32.0, 15.0], 0.8);
+        let stroke = Ink::Stroke([31.0, 16.4], [33.0, 13.6], 0.4);
+        let inks: Vec<_> = [line, dot, stroke].into_iter().chain(marks).collect();
+        let inks: Vec<_> = inks.into_iter().map(|i| (i, 60.0)).collect();
+        let read = read(&face(200.0, &inks), PX_PER_MM);
+        assert_eq!(read.marks.len() + read.unsure.len(), 6, "{:?}", read.unsure);
+        at(&read, 32.0, 15.0)
+    };
+    let tick = vec![MarkKind::Tick];
+    assert_eq!(row(&|x| Ink::Dot([x, 15.0], 0.8)), (tick.clone(), vec![]));
+    let ticks = row(&|x| Ink::Stroke([x, 13.2], [x, 16.8], 0.4));
+    assert_eq!(ticks, (vec![], tick));
+}
+
+#[test]
 fn a_dot_that_paler_ink_runs_past_is_none_to_rely_on_and_has_the_shape_of_one_in_a_letters_loop() {
     let among = |pale: &[Ink]| {
         let pale = pale.iter().map(|&i| (i, 165.0));
