@@ -80,15 +80,17 @@ fn straightest(picture: &Picture, line: &Line, at: Vector2<f64>, from: f64) -> f
 /// A pale stroke through a mark starts this far from its middle at least, mm, and is followed so far; directions are
 /// looked in at steps of so much, rad.
 const THROUGH_MM: f64 = 0.8;
-const GO_ON_MM: f64 = 1.4;
+const GO_ON_MM: f64 = 0.9;
 const WAY: f64 = 0.1;
 /// What the mark's own strokes are is seen over so much just before that, mm.
 const NEAR_MM: f64 = 0.4;
 /// Its contrast at least, and how many times what the face shows beside the mark in any direction.
 const STRIKE: f64 = 0.06;
 const STRIKE_OVER_FACE: f64 = 2.5;
-/// Nearer than this to a ruled line's direction, or to that of the mark's own strokes, ink is theirs, rad.
-const OWN: f64 = 0.35;
+/// Nearer than this to a ruled line's direction ink is the line's, and nearer than the second to one in which the mark's own
+/// strokes were seen it is theirs, rad.
+const OF_LINE: f64 = 0.35;
+const OWN: f64 = 0.2;
 
 /// The name as it was, or unsure for a mark through which a stroke runs that is paler than `pen`'s: it may be struck out.
 pub(super) fn unless_struck(picture: &Picture, lines: &[Line], pen: Pen, name: Name) -> Name {
@@ -123,22 +125,27 @@ fn is_struck(picture: &Picture, lines: &[Line], dark: f64, mark: &FlatMark) -> b
     let seen: Vec<f64> = ways.iter().map(|&way| along(mark.at, way)).collect();
     // The ruled lines through the mark and its own strokes.
     let of_lines = lines.iter().filter(|l| l.is_under(mark.at, from));
-    let mut own: Vec<f64> = of_lines.map(|l| l.along.y.atan2(l.along.x)).collect();
+    let of_lines = of_lines.map(|l| (l.along.y.atan2(l.along.x), OF_LINE));
+    let mut own: Vec<(f64, f64)> = of_lines.collect();
     // A tick may be short, and longer on one side.
     let near = (NEAR_MM * mm).ceil() as i32;
-    own.extend(ways.iter().copied().filter(|&way| {
+    let is_dark = |&way: &f64| {
         let start = from - f64::from(near);
         [unit(way), -unit(way)]
             .iter()
             .any(|way| one_side(picture, mark.at, *way, start, near) > dark)
-    }));
-    let is_own = |way: f64| own.iter().any(|o| (o - way).sin().abs() < OWN.sin());
+    };
+    own.extend(ways.iter().copied().filter(is_dark).map(|way| (way, OWN)));
+    let is_own = |way: f64| {
+        own.iter()
+            .any(|(o, within)| (o - way).sin().abs() < within.sin())
+    };
     let free = || ways.iter().zip(&seen).filter(|(way, _)| !is_own(**way));
     let here = free().map(|(_, c)| *c).fold(0.0, f64::max);
     if here < STRIKE {
         return false;
     }
-    let line = own.first().copied().unwrap_or(0.0);
+    let line = own.first().map_or(0.0, |(way, _)| *way);
     let aside = Vector2::new(line.cos(), line.sin());
     let mut beside = BESIDE_MM.map(|d| {
         let at = mark.at + aside * (d * mm);
@@ -198,6 +205,25 @@ mod tests {
         assert_eq!(crossed.marks.len(), 0, "{:?}", crossed.marks);
         assert_eq!(crossed.unsure.len(), 1);
     }
+    #[test]
+    fn a_short_pale_stroke_aslant_through_a_tick_is_seen() {
+        let tick = |x: f64, y: f64| (x.abs() < 0.2 && y.abs() < 1.9).then_some(60);
+        let alone = flat::read(&face(tick), 12.0);
+        assert_eq!((alone.marks.len(), alone.unsure.len()), (1, 0));
+        // Both ways, and a tenth darker than the face: a hard pencil's.
+        for side in [1.0, -1.0] {
+            let struck = flat::read(
+                &face(|x, y| {
+                    let stroke = (0.8 * x + 0.6 * side * y).abs() < 0.18 && x.hypot(y) < 1.8;
+                    let line = y.abs() < 0.25;
+                    tick(x, y).or((stroke && !line).then_some(186))
+                }),
+                12.0,
+            );
+            assert_eq!((struck.marks.len(), struck.unsure.len()), (0, 1), "{side}");
+        }
+    }
+
     #[test]
     fn a_ring_round_a_dot_on_a_line_is_no_stroke_through_it() {
         for (radius, pen) in [
