@@ -133,6 +133,7 @@ fn on_line(
         .collect();
     order.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
     let mut done: Vec<usize> = Vec::new();
+    let mut beads: Vec<(Name, [usize; 2])> = Vec::new();
     for (_, i) in order {
         if done
             .iter()
@@ -141,7 +142,7 @@ fn on_line(
             continue;
         }
         done.push(i);
-        found.extend(name(
+        beads.extend(name(
             picture,
             line,
             &slices,
@@ -150,6 +151,54 @@ fn on_line(
             [sigma, black, usual],
         ));
     }
+    found.extend(without_arms(beads, &slices));
+}
+
+/// So many crosses on a line are no chance, and so many of the marks there.
+const FEWEST_CROSSES: usize = 3;
+const SHARE_OF_CROSSES: f64 = 0.5;
+
+/// Leaves out the arms that a cross on the line has along it: they come out to both sides from under what else was drawn
+/// there. One that comes out on one side alone is left out where it is slight and most of the line's marks have arms; it may
+/// be a dot that touches, and is no sure one.
+fn without_arms(beads: Vec<(Name, [usize; 2])>, slices: &[Slice]) -> Vec<Name> {
+    // Stretches that other things hide, as from which slice to before which.
+    let mut hidden: Vec<[usize; 2]> = Vec::new();
+    for k in (0..slices.len()).filter(|&k| slices[k].ink.is_none()) {
+        match hidden.last_mut() {
+            Some(last) if last[1] == k => last[1] = k + 1,
+            _ => hidden.push([k, k + 1]),
+        }
+    }
+    let comes_out = |h: &[usize; 2]| {
+        let before = beads.iter().any(|(_, span)| span[1] == h[0]);
+        let after = beads.iter().any(|(_, span)| span[0] == h[1]);
+        [before, after]
+    };
+    let arms: Vec<[bool; 2]> = hidden.iter().map(comes_out).collect();
+    let crosses = arms.iter().filter(|a| a.contains(&true)).count();
+    let of_crosses =
+        crosses >= FEWEST_CROSSES && crosses as f64 >= SHARE_OF_CROSSES * hidden.len() as f64;
+    let both: Vec<[usize; 2]> = (hidden.iter().zip(&arms))
+        .filter(|(_, a)| **a == [true, true])
+        .map(|(h, _)| *h)
+        .collect();
+    let touches =
+        |of: &[[usize; 2]], span: [usize; 2]| of.iter().any(|h| span[1] == h[0] || span[0] == h[1]);
+    let mut left = Vec::new();
+    for (name, span) in beads {
+        match name {
+            _ if touches(&both, span) => {}
+            Name::Unsure { .. } if of_crosses && touches(&hidden, span) => {}
+            Name::Mark(m) if touches(&hidden, span) => left.push(Name::Unsure {
+                at: m.at,
+                size_mm: m.size_mm,
+                why: "ink along a ruled line that comes out from under a mark: a dot, or its arm",
+            }),
+            name => left.push(name),
+        }
+    }
+    left
 }
 
 /// Takes the line's own ink off: its median over `around` slices to both sides.
@@ -167,7 +216,7 @@ fn level(slices: &mut [Slice], around: usize) {
     }
 }
 
-/// What the bead round slice `i` is, if it is anything.
+/// What the bead round slice `i` is, if it is anything, and from which slice to before which it goes.
 fn name(
     picture: &Picture,
     line: &Line,
@@ -175,7 +224,7 @@ fn name(
     i: usize,
     first: f64,
     [sigma, black, usual]: [f64; 3],
-) -> Option<Name> {
+) -> Option<(Name, [usize; 2])> {
     let mm = picture.scale;
     let half = ((HALF_DOT_MM * mm).round() as usize).max(1);
     let top = (i - half..=i + half)
@@ -228,11 +277,12 @@ fn name(
     let in_gap = own < IN_GAP * usual;
     let slight = top < MORE * own;
     if in_gap || slight || area < SURE_MM2 || sigmas < SURE_SIGMAS || t.abs() > ON_LINE_MM * mm {
-        return Some(Name::Unsure {
+        let unsure = Name::Unsure {
             at,
             size_mm: wide / mm,
             why: "a thicker place on a ruled line: a dot, or the pen's",
-        });
+        };
+        return Some((unsure, [from, to]));
     }
     // Slices vary by `sigma` over a dot's length, and with them the middle of what is over.
     let n = (to - from) as f64;
@@ -246,14 +296,15 @@ fn name(
             line.sigma.powi(2) + (0.25 * t).powi(2),
         ) * turn.transpose()
             + Matrix2::identity() * place::floor(picture);
-    Some(Name::Mark(FlatMark {
+    let dot = FlatMark {
         at,
         cov,
         kind: MarkKind::Dot,
         size_mm: wide / mm,
         ringed: false,
         crossed_out: false,
-    }))
+    };
+    Some((Name::Mark(dot), [from, to]))
 }
 
 pub(super) fn median(values: impl Iterator<Item = f64>) -> f64 {

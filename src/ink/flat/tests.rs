@@ -468,6 +468,43 @@ fn a_pale_tick_among_dark_ones_is_unsure_and_has_the_shape_of_one() {
 }
 
 #[test]
+fn the_arms_of_crosses_along_their_line_are_no_dots_and_a_dot_that_touches_a_tick_is_not_dropped() {
+    let line = (Ink::Stroke([2.0, 15.0], [78.0, 15.0], 0.3), 90.0);
+    let across = (0..6).map(|i| {
+        let x = 8.0 + 12.0 * f64::from(i);
+        (Ink::Stroke([x, 13.4], [x, 16.6], 0.4), 60.0)
+    });
+    // Pens let light through, and ink laid twice is darker.
+    let along = |from: f64, to: f64| (Ink::Stroke([from, 15.0], [to, 15.0], 0.42), 50.0);
+    let arms = (0..6)
+        .map(|i| 8.0 + 12.0 * f64::from(i))
+        .map(|x| along(x - 1.6, x + 1.6));
+    let crosses: Vec<_> = [line]
+        .into_iter()
+        .chain(arms)
+        .chain(across.clone())
+        .collect();
+    let read = |inks: &[(Ink, f64)]| read(&face(200.0, inks), PX_PER_MM);
+    let of_crosses = read(&crosses);
+    assert_eq!(
+        (of_crosses.marks.len(), of_crosses.unsure.len()),
+        (6, 0),
+        "{:?}",
+        of_crosses.unsure
+    );
+    let dot = (Ink::Dot([33.3, 15.0], 0.75), 60.0);
+    let with_dot: Vec<_> = [line].into_iter().chain(across).chain([dot]).collect();
+    let of_dot = read(&with_dot);
+    assert_eq!(
+        of_dot.marks.len() + of_dot.unsure.len(),
+        7,
+        "{:?} {:?}",
+        of_dot.marks,
+        of_dot.unsure
+    );
+}
+
+#[test]
 fn a_stroke_through_a_dot_among_dots_is_none_to_rely_on_and_among_ticks_a_tick() {
     let row = |of: &dyn Fn(f64) -> Ink| {
         let line = Ink::Stroke([2.0, 15.0], [78.0, 15.0], 0.3);
