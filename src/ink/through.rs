@@ -214,7 +214,7 @@ mod tests {
         for side in [1.0, -1.0] {
             let struck = flat::read(
                 &face(|x, y| {
-                    let stroke = (0.8 * x + 0.6 * side * y).abs() < 0.18 && x.hypot(y) < 1.8;
+                    let stroke = (0.8 * x + 0.6 * side * y).abs() < 0.18 && x.hypot(y) < 1.6;
                     let line = y.abs() < 0.25;
                     tick(x, y).or((stroke && !line).then_some(186))
                 }),
