@@ -45,7 +45,7 @@ const MATCH_MM: f64 = 1.5;
 /// The middle of a cross-out is only roughly that of the mark below it, mm.
 const MATCH_CROSSED_MM: f64 = 3.5;
 /// Scenes of the tables, and so many times as many of the fit.
-const SCENES: u64 = 90;
+const SCENES: u64 = 180;
 const TIMES_OF_FIT: u64 = 2;
 /// The first seed of the tables' scenes; those of the fit begin at 0.
 const FIRST_OF_TABLES: u64 = 1_000_000;
