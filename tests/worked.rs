@@ -321,8 +321,8 @@ fn dimples_are_found_and_a_mark_without_one_is_not_punched() {
     assert!(ready >= LEAST_READY, "{ready}");
 }
 
-/// A mark that was struck out, by one stroke or two, in a hard pencil to a pen, and punched all the same: a dimple's ridge hides much of
-/// the strokes, and what is left of them is no remnant of the mark.
+/// A mark that was struck out, by one stroke or two, in a hard pencil to a pen, and punched all the same: a dimple's ridge
+/// hides much of the strokes, and what is left of them is no remnant of the mark.
 #[test]
 fn a_mark_that_was_struck_out_and_then_punched_is_never_ready() {
     let settings = settings();

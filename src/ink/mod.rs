@@ -107,6 +107,22 @@ pub struct RuledLine {
     pub u_mm: f64,
 }
 
+impl RuledLine {
+    /// Its direction (length 1) where it runs within `slack_mm` of a place.
+    pub(crate) fn way_under(
+        &self,
+        at: Point<Sheet>,
+        slack_mm: f64,
+    ) -> Option<nalgebra::Vector2<f64>> {
+        let along = self.ends[1] - self.ends[0];
+        let way = along.try_normalize(f64::EPSILON)?;
+        let d = at - self.ends[0];
+        let (s, t) = (d.dot(&way), way.perp(&d));
+        let under = s > -slack_mm && s < along.norm() + slack_mm && t.abs() < slack_mm;
+        under.then_some(way)
+    }
+}
+
 /// Middles of a ruled line's ink in the photo, every few millimetres from end to end: how straight it is.
 pub type Axis = Vec<Point<Pixel>>;
 

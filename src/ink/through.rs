@@ -205,6 +205,7 @@ mod tests {
         assert_eq!(crossed.marks.len(), 0, "{:?}", crossed.marks);
         assert_eq!(crossed.unsure.len(), 1);
     }
+
     #[test]
     fn a_short_pale_stroke_aslant_through_a_tick_is_seen() {
         let tick = |x: f64, y: f64| (x.abs() < 0.2 && y.abs() < 1.9).then_some(60);

@@ -3,7 +3,8 @@
 use image::GrayImage;
 use nalgebra::Vector2;
 
-use super::arms::{self, Round};
+use super::arms;
+pub use super::arms::Round;
 use super::view::{self, FlatView};
 use super::{Ink, Mark, MarkKind, RuledLine, Unsure, dimple, flat, hole, name, second, through};
 use crate::frame::{Cov2, Flat, Point, Sheet};
@@ -144,7 +145,7 @@ pub fn read(
     let dimples = dimple::find(&bare, flat, mm, &seeds)
         .into_iter()
         .filter_map(|d| {
-            let lines = lines_through(view, ink, d.at);
+            let lines = lines_through(ink, view.sheet_from_flat(Point::at(d.at)));
             Some(Worked {
                 mark: mark(d.at, d.sigma, MarkKind::Dimple, d.diameter)?,
                 round: arms::round(&bare, flat, mm, &d, &lines),
@@ -160,16 +161,12 @@ pub fn read(
     holes.into_iter().chain(dimples).collect()
 }
 
-/// Directions of the ruled lines that a dimple stands on, or of the sheet's lower edge, to which an upright cross is square.
-fn lines_through(view: &FlatView, ink: &Ink, at: Vector2<f64>) -> Vec<Vector2<f64>> {
-    let through = |l: &RuledLine| {
-        let [a, b] = l.ends.map(|p| view.flat_from_sheet(p).vec());
-        let way = (b - a).try_normalize(f64::EPSILON)?;
-        let (s, t) = ((at - a).dot(&way), way.perp(&(at - a)));
-        let reach = ON_LINE_MM * view.px_per_mm;
-        let on = s > -reach && s < (b - a).norm() + reach && t.abs() < reach;
-        on.then_some(way)
-    };
+/// Directions in the flat picture of the ruled lines that a dimple stands on, or of the sheet's lower edge, to which an upright
+/// cross is square.
+fn lines_through(ink: &Ink, dimple: Point<Sheet>) -> Vec<Vector2<f64>> {
+    // The picture's y points down.
+    let in_flat = |way: Vector2<f64>| Vector2::new(way.x, -way.y);
+    let through = |l: &RuledLine| l.way_under(dimple, ON_LINE_MM).map(in_flat);
     let lines: Vec<_> = ink.lines.iter().filter_map(through).collect();
     if lines.is_empty() {
         vec![Vector2::x()]
@@ -191,7 +188,7 @@ const LEFTOVER_SIZE_MM: f64 = 3.0;
 /// A small dimple leaves nearly all of a mark's stroke, which is up to this long, mm.
 const WHOLE_MARK_MM: f64 = 4.6;
 /// What may strike a mark out is a remnant of it only where nothing leads away aslant: a mark that was struck out and punched all
-/// the same is not as planned. There it is one within the first of the dimple's middle, and up to the second long, mm.
+/// the same is not as planned. Nor is it one further than this from the dimple's middle, or longer than the second, mm.
 const MAY_STRIKE: [&str; 5] = [
     flat::CROSSING,
     through::ACROSS,
@@ -220,24 +217,24 @@ pub fn put_in(mut ink: Ink, worked: Vec<Worked>) -> Ink {
     } in worked
     {
         let radius = new.size_mm / 2.0;
-        let undone = new.kind == MarkKind::Dimple;
+        let is_dimple = new.kind == MarkKind::Dimple;
         ink.marks.retain(|m| {
             let under = !matches!(m.kind, MarkKind::Hole | MarkKind::Dimple)
                 && m.at.distance(new.at) <= radius + INK_ROUND_MM;
             if under {
                 // A hole's own rim may be read as a ring; and what is drilled needs none.
-                new.ringed |= m.ringed && undone;
-                new.crossed_out |= m.crossed_out && undone;
+                new.ringed |= m.ringed && is_dimple;
+                new.crossed_out |= m.crossed_out && is_dimple;
             }
             !under
         });
         let mut is_told = new.ringed || new.crossed_out;
         ink.unsure.retain(|u| {
             let d = u.at.distance(new.at);
-            let leftover = if undone && MAY_STRIKE.contains(&u.why) {
+            let leftover = if is_dimple && MAY_STRIKE.contains(&u.why) {
                 round == Round::Mark && d <= REMNANT_MM && u.size_mm <= LONGEST_MARK_MM
             } else {
-                let least = if undone { WHOLE_MARK_MM } else { 0.0 };
+                let least = if is_dimple { WHOLE_MARK_MM } else { 0.0 };
                 d <= radius + LEFTOVER_MM
                     && u.size_mm <= (new.size_mm + LEFTOVER_SIZE_MM).max(least)
             };

@@ -117,16 +117,8 @@ fn lines_cross(lines: &[RuledLine], at: Point<Sheet>) -> bool {
     const HIDES_MM: f64 = 1.2;
     /// Sine between lines that cross.
     const CROSS: f64 = 0.3;
-    let near: Vec<Vector2<f64>> = lines
-        .iter()
-        .filter_map(|l| {
-            let along = l.ends[1] - l.ends[0];
-            let way = along.try_normalize(f64::EPSILON)?;
-            let d = at - l.ends[0];
-            let (s, t) = (d.dot(&way), way.perp(&d));
-            let on = s > -HIDES_MM && s < along.norm() + HIDES_MM && t.abs() < HIDES_MM;
-            on.then_some(way)
-        })
+    let near: Vec<Vector2<f64>> = (lines.iter())
+        .filter_map(|l| l.way_under(at, HIDES_MM))
         .collect();
     let mut pairs = near.iter().enumerate();
     pairs.any(|(i, a)| near[..i].iter().any(|b| a.perp(b).abs() > CROSS))
