@@ -6,6 +6,7 @@
 //! cargo bench --bench confidence -- --ladder            # on the ladder's hard steps too
 //! cargo bench --bench confidence -- --foreign DIR       # on the photos of tests/foreign too
 //! cargo bench --bench confidence -- --scenes 30         # fewer scenes, for a look
+//! cargo bench --bench confidence -- --keep DIR          # keeps the table's photos with a mark that is wrong for all its claim
 //! ```
 //!
 //! Scenes vary in surface, pen, hand, light, camera and dirt (`scenes`). Those of the fit and those of the tables are drawn
@@ -13,6 +14,9 @@
 //! Exits with 1 where more is claimed than comes true.
 #![allow(clippy::unwrap_used, reason = "a bench fails by panicking")]
 
+#[allow(dead_code, reason = "the ladder's own bench uses the rest")]
+#[path = "../ladder/alike.rs"]
+mod alike;
 #[allow(dead_code, reason = "the ladder's own bench uses the rest")]
 #[path = "../ladder/case.rs"]
 mod case;
@@ -36,6 +40,7 @@ use std::process::ExitCode;
 use clap::Parser;
 use punchready::check::Checked;
 use punchready::frame::{Point, Sheet};
+use punchready::ink::Mark;
 use punchready::ink::confidence::{LIKELY, Model, N};
 use rayon::prelude::*;
 
@@ -51,6 +56,8 @@ const TIMES_OF_FIT: u64 = 2;
 const FIRST_OF_TABLES: u64 = 1_000_000;
 /// What comes true may be less than what is claimed by this besides its interval: marks of one scene share their fate.
 const SHORT_BY: f64 = 0.03;
+/// A wrong mark is worth a look at its photo when so much was claimed.
+pub(crate) const CLAIMED: f64 = 0.85;
 
 #[derive(Debug, Parser)]
 struct Arguments {
@@ -63,6 +70,9 @@ struct Arguments {
     /// Checks on the photos of tests/foreign in this folder too.
     #[arg(long)]
     foreign: Option<PathBuf>,
+    /// Keeps the photos of the table's scenes in which a mark is wrong for all its claim, and lists these.
+    #[arg(long)]
+    keep: Option<PathBuf>,
     /// How many scenes are drawn for the table, and twice as many for the fit.
     #[arg(long, default_value_t = SCENES)]
     scenes: u64,
@@ -75,6 +85,9 @@ struct Arguments {
 pub(crate) struct Sample {
     pub(crate) features: [f64; N],
     pub(crate) right: bool,
+    pub(crate) at: Point<Sheet>,
+    /// What it was read as.
+    pub(crate) name: String,
 }
 
 /// A true mark: where, and whether it is crossed out.
@@ -83,11 +96,21 @@ pub(crate) type True = (Point<Sheet>, bool);
 /// The marks that were read, and what has the shape of one and was doubted or too faint.
 pub(crate) fn samples(checked: &Checked, truth: &[True]) -> Vec<Sample> {
     let ink = &checked.ink;
-    let marks = ink.marks.iter().map(|m| (m.at, m.crossed_out, m.evidence));
-    let unsure = ink.unsure.iter().map(|u| (u.at, false, u.evidence));
+    let name = |m: &Mark| {
+        let crossed_out = if m.crossed_out { ", crossed out" } else { "" };
+        format!("{:?}{crossed_out}", m.kind)
+    };
+    let marks = ink
+        .marks
+        .iter()
+        .map(|m| (m.at, m.crossed_out, m.evidence, name(m)));
+    let unsure = ink
+        .unsure
+        .iter()
+        .map(|u| (u.at, false, u.evidence, u.why.to_owned()));
     marks
         .chain(unsure)
-        .filter_map(|(at, crossed_out, evidence)| {
+        .filter_map(|(at, crossed_out, evidence, name)| {
             let reach = if crossed_out {
                 MATCH_CROSSED_MM
             } else {
@@ -98,6 +121,8 @@ pub(crate) fn samples(checked: &Checked, truth: &[True]) -> Vec<Sample> {
             Some(Sample {
                 features: evidence?.features,
                 right: truth.iter().any(same),
+                at,
+                name,
             })
         })
         .collect()
@@ -109,12 +134,14 @@ fn main() -> ExitCode {
         println!("this takes minutes: run it with cargo bench --bench confidence");
         return ExitCode::SUCCESS;
     }
-    let drawn = |first: u64, scenes: u64| -> Vec<Sample> {
+    let drawn = |first: u64, scenes: u64, keep: Option<&Path>| -> Vec<Sample> {
         let seeds = (first..first + scenes).into_par_iter();
-        seeds.flat_map_iter(scenes::samples_of).collect()
+        seeds
+            .flat_map_iter(|seed| scenes::samples_of(seed, keep))
+            .collect()
     };
     let model = if arguments.fit {
-        let of_fit = drawn(0, TIMES_OF_FIT * arguments.scenes);
+        let of_fit = drawn(0, TIMES_OF_FIT * arguments.scenes, None);
         let of_fit: Vec<&Sample> = of_fit.iter().collect();
         println!("fit: {} marks, {} wrong", of_fit.len(), wrong(&of_fit));
         let model = fit::fit(&of_fit);
@@ -127,7 +154,12 @@ fn main() -> ExitCode {
     for w in &model.feature {
         println!("{:<11} {:>7.3} a standard deviation", w.name, w.weight);
     }
-    let mut tables = vec![("scenes", drawn(FIRST_OF_TABLES, arguments.scenes))];
+    println!("{:?}", model.bend);
+    if let Some(dir) = &arguments.keep {
+        std::fs::create_dir_all(dir).unwrap();
+    }
+    let of_tables = drawn(FIRST_OF_TABLES, arguments.scenes, arguments.keep.as_deref());
+    let mut tables = vec![("scenes", of_tables)];
     if arguments.ladder {
         tables.push(("the ladder's hard steps", hard::samples()));
     }

@@ -7,6 +7,7 @@ use std::path::Path;
 use nalgebra::Vector2;
 use punchready::check::{Given, check};
 use punchready::frame::Point;
+use punchready::ink::confidence::Model;
 use punchready::photo;
 use punchready::plan::{self, Plan};
 use punchready::survey::PrintScale;
@@ -16,7 +17,7 @@ use punchready::synth::{
     Scene, Sensor, Shape, SheetPiece, SoftShadow, Surface, render, truth_of, write_jpeg,
 };
 
-use super::{Sample, True, samples};
+use super::{CLAIMED, Sample, True, samples};
 
 /// Linear RGB of two primers, a film and a silver pencil.
 const LIGHT_GREEN: [f32; 3] = [0.30, 0.38, 0.22];
@@ -24,8 +25,8 @@ const DARK_GREEN: [f32; 3] = [0.08, 0.12, 0.06];
 const BLUE_FILM: [f32; 3] = [0.22, 0.40, 0.62];
 const SILVER: [f32; 3] = [0.52, 0.52, 0.54];
 
-/// The marks of scene `seed` as they were read.
-pub(crate) fn samples_of(seed: u64) -> Vec<Sample> {
+/// The marks of scene `seed` as they were read. Its photo is put into `keep` if a mark of much claim is wrong.
+pub(crate) fn samples_of(seed: u64, keep: Option<&Path>) -> Vec<Sample> {
     let plan = coupon();
     let scene = scene(&plan, seed);
     let dir = tempfile::tempdir().unwrap();
@@ -42,7 +43,18 @@ pub(crate) fn samples_of(seed: u64) -> Vec<Sample> {
         .iter()
         .map(|m| (m.at, m.crossed_out))
         .collect();
-    samples(&checked, &truth)
+    let found = samples(&checked, &truth);
+    if let Some(dir) = keep {
+        for s in found.iter().filter(|s| !s.right) {
+            let claim = Model::built_in().probability(&s.features);
+            if claim >= CLAIMED {
+                let (x, y) = (s.at.x, s.at.y);
+                println!("{seed}: {} at ({x:.1}, {y:.1}), {claim:.3}", s.name);
+                std::fs::copy(&path, dir.join(format!("{seed}.jpg"))).unwrap();
+            }
+        }
+    }
+    found
 }
 
 fn coupon() -> Plan {

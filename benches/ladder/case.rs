@@ -343,10 +343,16 @@ impl Draft {
     }
 
     /// One stroke is drawn through a hole's mark: a person reads that as crossed out, or asks.
-    pub(crate) fn slashed(mut self, hole: &str, size_mm: f64) -> Self {
+    pub(crate) fn slashed(self, hole: &str, size_mm: f64) -> Self {
+        self.slashed_in(hole, size_mm, Ink::default())
+    }
+
+    /// The same in another ink.
+    pub(crate) fn slashed_in(mut self, hole: &str, size_mm: f64, ink: Ink) -> Self {
         if let Ok(at) = self.marking.place(hole) {
             let half: Vector2<f64> = Vector2::new(0.6, 0.8) * (size_mm / 2.0);
-            self.marking = self.marking.with(Mark::line(at + -half, at + half));
+            let stroke = Mark::line(at + -half, at + half).inked(ink);
+            self.marking = self.marking.with(stroke);
             self.questioned.push(at);
         }
         self
@@ -453,7 +459,8 @@ impl Draft {
         self.plan.thickness_mm = Some(mm);
     }
 
-    /// What is made with punch or drill at the marks of the holes that `which` names, and the stage that is said.
+    /// What is made with punch or drill at the marks of the holes that `which` names, and the stage that is said. What was
+    /// struck out before is a question from then on.
     pub(crate) fn worked(
         mut self,
         stage: Stage,
@@ -461,6 +468,7 @@ impl Draft {
         made: impl Fn(f64, f64) -> Mark,
     ) -> Self {
         self.given.stage = stage;
+        self.questioned.append(&mut self.crossed_otherwise);
         for hole in &self.plan.holes {
             if let (true, Ok(at)) = (which(&hole.name), self.marking.place(&hole.name)) {
                 let mark = made(at.x, at.y);

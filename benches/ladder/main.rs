@@ -11,11 +11,12 @@
 //! | plans | `plans` |
 //! | one photo: hand, faults, scene, camera | `case` |
 //! | the ladder | `steps` |
-//! | its steps on reading ink | `metal` |
+//! | its steps on reading ink | `metal`, `alike` |
 //! | the check in its own process | `child` |
 //! | against the truth | `score` |
 //! | the table and the bars | `table` |
 
+mod alike;
 mod case;
 mod child;
 mod metal;

@@ -8,12 +8,13 @@ use punchready::synth::{
     Bench, Clutter, ClutterKind, ExifFacts, Glare, Ink, Mark, RingStyle, Shape, SoftShadow, Surface,
 };
 
+use crate::alike;
 use crate::case::{Case, Draft, Fault, Spot, View};
 use crate::metal;
 use crate::plans::Plans;
 
 /// Names of the steps, in order.
-pub(crate) const STEPS: [&str; 19] = [
+pub(crate) const STEPS: [&str; 20] = [
     "easy",
     "tilted",
     "one card only",
@@ -33,6 +34,7 @@ pub(crate) const STEPS: [&str; 19] = [
     "rings and cross-outs",
     "print, scratches, dirt",
     "touching, smeared, half drilled",
+    "crosses on lines, short and pale strokes",
 ];
 
 /// All photos, in order.
@@ -57,6 +59,7 @@ pub(crate) fn all(plans: &Plans) -> Vec<Case> {
         metal::strikes(plans),
         metal::print_and_dirt(plans),
         metal::touching(plans),
+        alike::alike(plans),
     ];
     let mut out = Vec::new();
     for (step, cases) in (1..).zip(steps) {

@@ -14,6 +14,8 @@ use super::worked::Bare;
 /// From so far beyond a dimple's rim, where its burr ends, ink is looked for over the second, mm.
 const BEYOND_MM: f64 = 0.35;
 const LENGTH_MM: f64 = 0.6;
+/// A dimple nearer than this to a ruled line stands on it, mm.
+const ON_LINE_MM: f64 = 1.0;
 /// A mark's own strokes are up to this wide to each side, mm, and lean by up to the second, rad.
 const HALF_PEN_MM: f64 = 0.3;
 const LEAN: f64 = 0.2;
@@ -39,20 +41,34 @@ pub enum Round {
     Unclear,
 }
 
-/// What lies round a dimple on which these `lines` (directions of length 1) meet.
+/// A ruled line near a dimple: its direction (length 1), and how far the dimple lies beside it, px.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Near {
+    pub(super) along: Vector2<f64>,
+    pub(super) off: f64,
+}
+
+/// What lies round a dimple near these `lines`.
 pub(super) fn round(
     bare: &Bare,
     flat: &GrayImage,
     mm: f64,
     dimple: &FlatDimple,
-    lines: &[Vector2<f64>],
+    lines: &[Near],
 ) -> Round {
     let from = dimple.diameter / 2.0 + BEYOND_MM * mm;
     let own = (HALF_PEN_MM * mm / from).min(1.0).asin() + LEAN;
+    let to = from + LENGTH_MM * mm;
     let is_own = |way: &Vector2<f64>| {
-        // The sine of twice the angle is as small near square to a line as near it.
-        let aslant = |l: &Vector2<f64>| (2.0 * l.dot(way) * l.perp(way)).abs();
-        lines.iter().any(|l| aslant(l) < (2.0 * own).sin())
+        lines.iter().any(|l| {
+            // The sine of twice the angle is as small near square to a line as near it.
+            let aslant = (2.0 * l.along.dot(way) * l.along.perp(way)).abs();
+            let is_on = l.off.abs() < ON_LINE_MM * mm && aslant < (2.0 * own).sin();
+            // Or the way leads to ink of the line.
+            let [near, far] = [from, to].map(|r| l.off + r * l.along.perp(way));
+            let clear = near.abs().min(far.abs()) > HALF_PEN_MM * mm && near * far > 0.0;
+            is_on || !clear
+        })
     };
     let ways: Vec<Vector2<f64>> = (0..(std::f64::consts::TAU / STEP) as i32)
         .map(|k| f64::from(k) * STEP)
@@ -62,7 +78,7 @@ pub(super) fn round(
     // The least and the most that is seen in any of them.
     let range = |at: Vector2<f64>| {
         let patch = Patch::about(bare, flat, at, mm)?;
-        let along = |way: &Vector2<f64>| patch.along(at, *way, [from, from + LENGTH_MM * mm]);
+        let along = |way: &Vector2<f64>| patch.along(at, *way, [from, to]);
         let each: Option<Vec<f64>> = ways.iter().map(along).collect();
         let mut each = each?;
         each.sort_by(f64::total_cmp);
@@ -74,7 +90,7 @@ pub(super) fn round(
     if most <= LEAST {
         return Round::Mark;
     }
-    let along = lines.first().copied().unwrap_or_else(Vector2::x);
+    let along = lines.first().map_or(Vector2::x(), |l| l.along);
     let mut beside: Vec<f64> = BESIDE_MM
         .iter()
         .filter_map(|d| Some(range(dimple.at + along * (d * mm))?.1))
@@ -99,6 +115,11 @@ mod tests {
 
     /// What lies round a dimple of 1.2 mm amid a ruled line, with ink where `ink` says, mm from the dimple.
     fn seen(ink: impl Fn(f64, f64) -> bool) -> Round {
+        seen_beside(None, ink)
+    }
+
+    /// And with another ruled line near.
+    fn seen_beside(beside: Option<Near>, ink: impl Fn(f64, f64) -> bool) -> Round {
         let flat = GrayImage::from_fn(360, 240, |x, y| {
             let (x, y) = ((f64::from(x) - 180.0) / MM, (f64::from(y) - 120.0) / MM);
             let wiped = x.hypot(y) < 0.6;
@@ -114,7 +135,12 @@ mod tests {
             diameter: 1.2 * MM,
             sigma: 1.0,
         };
-        round(&Bare::of(&flat, MM), &flat, MM, &dimple, &[Vector2::x()])
+        let on = Near {
+            along: Vector2::x(),
+            off: 0.0,
+        };
+        let lines: Vec<Near> = std::iter::once(on).chain(beside).collect();
+        round(&Bare::of(&flat, MM), &flat, MM, &dimple, &lines)
     }
 
     #[test]
@@ -129,6 +155,21 @@ mod tests {
         // On one side alone; both ways.
         assert_eq!(seen(|x, y| strike(x, y) && y > 0.0), Round::Aslant);
         assert_eq!(seen(|x, y| strike(x, y) || strike(-x, y)), Round::Aslant);
+    }
+
+    #[test]
+    fn a_ruled_line_beside_the_dimple_strikes_nothing_out() {
+        let line = |x: f64, _: f64| (x + 1.1).abs() < 0.2;
+        let known = Near {
+            along: Vector2::y(),
+            off: -1.1 * MM,
+        };
+        assert_eq!(seen(line), Round::Aslant);
+        assert_eq!(seen_beside(Some(known), line), Round::Mark);
+        // Known or not, it hides no stroke on the other side.
+        let strike = |x: f64, y: f64| (0.8 * x + 0.6 * y).abs() < 0.2 && x > 0.0;
+        let both = |x: f64, y: f64| line(x, y) || strike(x, y);
+        assert_eq!(seen_beside(Some(known), both), Round::Aslant);
     }
 
     #[test]

@@ -37,8 +37,7 @@ const SURE_MM2: f64 = 0.06;
 const MORE: f64 = 0.3;
 /// Where a slice has less than this share of the line's usual ink the line pauses.
 const PAUSE: f64 = 0.3;
-/// Where the line round about has less than this share of its usual ink it pauses: a short piece of it looks
-/// like a dot.
+/// Where the line round about pauses over more than this share a short piece of it looks like a dot.
 const IN_GAP: f64 = 0.5;
 /// A dot sits on its line within this, mm.
 const ON_LINE_MM: f64 = 0.15;
@@ -109,8 +108,8 @@ fn on_line(
             }
         })
         .collect();
-    level(&mut slices, (AROUND_MM * mm) as usize);
     let usual = median(slices.iter().filter_map(|s| s.ink));
+    level(&mut slices, (AROUND_MM * mm) as usize, PAUSE * usual);
     let half = ((HALF_DOT_MM * mm).round() as usize).max(1);
     let sums: Vec<Option<f64>> = (0..count)
         .map(|i| {
@@ -201,14 +200,15 @@ fn without_arms(beads: Vec<(Name, [usize; 2])>, slices: &[Slice]) -> Vec<Name> {
     left
 }
 
-/// Takes the line's own ink off: its median over `around` slices to both sides.
-fn level(slices: &mut [Slice], around: usize) {
+/// Takes the line's own ink off: its median over `around` slices to both sides, of those where it does not pause.
+fn level(slices: &mut [Slice], around: usize, pause: f64) {
     let count = slices.len();
     let own: Vec<f64> = (0..count)
         .into_par_iter()
         .map(|i| {
             let near = &slices[i.saturating_sub(around)..(i + around + 1).min(count)];
-            median(near.iter().step_by(2).filter_map(|s| s.ink))
+            let known = near.iter().step_by(2).filter_map(|s| s.ink);
+            median(known.filter(|ink| *ink >= pause))
         })
         .collect();
     for (slice, own) in slices.iter_mut().zip(own) {
@@ -274,7 +274,11 @@ fn name(
         return None;
     }
     let wide = ((to - from) as f64).max(2.0 * line.half);
-    let in_gap = own < IN_GAP * usual;
+    let around = (AROUND_MM * mm) as usize;
+    let near = &slices[i.saturating_sub(around)..(i + around + 1).min(slices.len())];
+    let known: Vec<f64> = near.iter().filter_map(|s| s.ink).collect();
+    let paused = known.iter().filter(|ink| **ink < PAUSE * usual).count();
+    let in_gap = paused as f64 > IN_GAP * known.len() as f64;
     let slight = top < MORE * own;
     if in_gap || slight || area < SURE_MM2 || sigmas < SURE_SIGMAS || t.abs() > ON_LINE_MM * mm {
         let unsure = Name::Unsure {
@@ -303,6 +307,7 @@ fn name(
         size_mm: wide / mm,
         ringed: false,
         crossed_out: false,
+        strokes: Vec::new(),
     };
     Some((Name::Mark(dot), [from, to]))
 }

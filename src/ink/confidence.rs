@@ -2,9 +2,12 @@
 //!
 //! A logistic regression (Cox, "The Regression Analysis of Binary Sequences", J. R. Stat. Soc. B 20, 1958, from memory):
 //! the log of the odds is a weighted sum of the [`FEATURES`]. Each speaks for a mark or against it, for the reason given
-//! there, and a weight of the other sign is not let in. The weights are in `confidence.toml`; `cargo bench --bench
-//! confidence -- --fit` draws scenes of many surfaces, pens, lights and cameras and fits them; without `--fit` it shows
-//! on other scenes how well what they claim comes true.
+//! there, and a weight of the other sign is not let in. Such a sum takes its parts for independent, and they are not: print
+//! is crowded, off the lines and in company all at once. So the sum is bent into log odds that come true ([`Bend`]), as
+//! Platt does with a straight line ("Probabilistic Outputs for Support Vector Machines", 1999, from memory).
+//!
+//! The numbers are in `confidence.toml`; `cargo bench --bench confidence -- --fit` draws scenes of many surfaces, pens,
+//! lights and cameras and fits them; without `--fit` it shows on other scenes how well what they claim comes true.
 //!
 //! It is told with each mark, and one that is likelier none than one is unsure ink (`doubt`).
 
@@ -119,10 +122,43 @@ pub struct Evidence {
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Model {
-    /// Log of the odds where all features are at their means.
+    /// The sum where all features are at their means.
     pub intercept: f64,
+    /// From the sum to the log of the odds.
+    pub bend: Bend,
     /// One for each feature, in their order.
     pub feature: Vec<Weight>,
+}
+
+/// Two straight pieces that rise: from a weighted sum to the log of the odds.
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Bend {
+    /// The sum at which they meet.
+    pub knot: f64,
+    /// The log of the odds where the sum is 0, if that is below the knot.
+    pub offset: f64,
+    /// What 1 more of the sum adds below the knot.
+    pub below: f64,
+    /// And above it.
+    pub above: f64,
+}
+
+impl Bend {
+    /// The sum as it is.
+    pub const NONE: Self = Self {
+        knot: 0.0,
+        offset: 0.0,
+        below: 1.0,
+        above: 1.0,
+    };
+
+    /// The log of the odds.
+    #[must_use]
+    pub fn log_odds(&self, sum: f64) -> f64 {
+        let over = (sum - self.knot).max(0.0);
+        self.offset + self.below * (sum - over) + self.above * over
+    }
 }
 
 /// The part of one feature.
@@ -135,7 +171,7 @@ pub struct Weight {
     pub mean: f64,
     /// See `mean`.
     pub sd: f64,
-    /// What one standard deviation adds to the log of the odds.
+    /// What one standard deviation adds to the sum.
     pub weight: f64,
 }
 
@@ -167,6 +203,16 @@ impl Model {
         if !model.feature.iter().all(sound) || !model.intercept.is_finite() {
             return Err("a number is not finite, or a standard deviation not above 0".to_owned());
         }
+        let Bend {
+            knot,
+            offset,
+            below,
+            above,
+        } = model.bend;
+        let finite = [knot, offset, below, above].iter().all(|v| v.is_finite());
+        if !finite || below <= 0.0 || above <= 0.0 {
+            return Err("the bend does not rise".to_owned());
+        }
         let reasoned = |(w, f): (&Weight, &(&str, Speaks, &str))| f.1.allows(w.weight);
         if !model.feature.iter().zip(&FEATURES).all(reasoned) {
             return Err("a weight is of the sign that has no reason".to_owned());
@@ -193,6 +239,7 @@ impl Model {
         };
         Self {
             intercept: 0.0,
+            bend: Bend::NONE,
             feature: FEATURES.iter().map(feature).collect(),
         }
     }
@@ -200,9 +247,15 @@ impl Model {
     /// Probability that a mark with these features is one.
     #[must_use]
     pub fn probability(&self, features: &[f64; N]) -> f64 {
+        1.0 / (1.0 + (-self.bend.log_odds(self.sum(features))).exp())
+    }
+
+    /// The weighted sum of these features.
+    #[must_use]
+    pub fn sum(&self, features: &[f64; N]) -> f64 {
         let parts = self.feature.iter().zip(features);
-        let sum: f64 = parts.map(|(w, &x)| w.weight * w.counted(x)).sum();
-        1.0 / (1.0 + (-(self.intercept + sum)).exp())
+        let parts: f64 = parts.map(|(w, &x)| w.weight * w.counted(x)).sum();
+        self.intercept + parts
     }
 }
 
@@ -454,6 +507,7 @@ mod tests {
             ),
             (text.replacen("sd = ", "sd = -", 1), "above 0"),
             (wrong_sign, "no reason"),
+            (text.replace("\nbelow = ", "\nbelow = -"), "does not rise"),
             (text.replacen("\nintercept", "\nintercpt", 1), "intercpt"),
         ] {
             let why = Model::parse(&broken).unwrap_err();

@@ -230,7 +230,7 @@ impl<'a> Drawn<'a> {
             figures,
             specks,
         } = self;
-        let ((pen, mut names), pale) =
+        let (mut names, pale) =
             rayon::join(|| named(&picture, &lines, figures), || pale::find(&picture));
         let spots = picture.ground.spots().iter();
         names.extend(spots.map(|&(x, y, size)| Name::Unsure {
@@ -239,7 +239,7 @@ impl<'a> Drawn<'a> {
             why: "a dark spot too large for a pen's mark",
         }));
         names.extend(pale);
-        let mut ink = combine(&picture, &lines, pen, names);
+        let mut ink = combine(&picture, &lines, names);
         ink.specks += specks;
         ink.lines = lines.iter().map(in_flat).collect();
         ink.readable = Some(picture.ground);
@@ -247,8 +247,8 @@ impl<'a> Drawn<'a> {
     }
 }
 
-/// The pen, and what its figures and the thicker places of its lines are.
-fn named(picture: &Picture, lines: &[Line], mut figures: Vec<Figure>) -> (Pen, Vec<Name>) {
+/// What the figures and the thicker places of the lines are.
+fn named(picture: &Picture, lines: &[Line], mut figures: Vec<Figure>) -> Vec<Name> {
     let mut pen = Pen::of(picture, lines, &figures);
     let mut names: Vec<Name> = figures
         .par_iter()
@@ -294,7 +294,7 @@ fn named(picture: &Picture, lines: &[Line], mut figures: Vec<Figure>) -> (Pen, V
         });
     names.extend(beads);
     let unless_stroke = |name| through::unless_stroke(picture, lines, name);
-    (pen, names.into_par_iter().map(unless_stroke).collect())
+    names.into_par_iter().map(unless_stroke).collect()
 }
 
 /// Where a hand sets out with dots, what is smaller than this is none of its ink, mm: a pen's point does not shrink.
@@ -424,21 +424,20 @@ fn judged(
 const ON_LINE_MM: f64 = 0.5;
 
 /// Puts rings and cross-outs to the marks that they were drawn for.
-fn combine(picture: &Picture, lines: &[Line], pen: Pen, names: Vec<Name>) -> FlatInk {
+fn combine(picture: &Picture, lines: &[Line], names: Vec<Name>) -> FlatInk {
     let mm = picture.scale;
     let mut marks: Vec<FlatMark> = Vec::new();
     let mut rings = Vec::new();
     let mut crossings: Vec<Crossing> = Vec::new();
     let mut unsure: Vec<UnsureInFlat> = Vec::new();
     let mut characters: Vec<UnsureInFlat> = Vec::new();
-    let unless_struck = |name| through::unless_struck(picture, lines, pen, name);
-    let mut queue: Vec<Name> = names.into_par_iter().map(unless_struck).collect();
+    let mut queue = names;
     let mut ink = FlatInk::default();
     while let Some(name) = queue.pop() {
         match name {
             Name::Mark(m) => marks.push(m),
             Name::Ring(outline, inner) => {
-                queue.extend(inner.map(|n| unless_struck(inside(&outline, *n, mm))));
+                queue.extend(inner.map(|n| inside(&outline, *n, mm)));
                 rings.push(outline);
             }
             Name::Crossing(c) => crossings.push(c),
@@ -493,9 +492,23 @@ fn combine(picture: &Picture, lines: &[Line], pen: Pen, names: Vec<Name>) -> Fla
                 size_mm,
                 ringed: false,
                 crossed_out: true,
+                strokes: Vec::new(),
             });
         }
     }
+    let struck: Vec<bool> = marks
+        .par_iter()
+        .map(|m| !m.crossed_out && through::is_struck(picture, lines, &marks, m))
+        .collect();
+    let mut struck = struck.into_iter();
+    let through_it = |_: &mut FlatMark| struck.next() == Some(true);
+    unsure.extend(marks.extract_if(.., through_it).map(|m| UnsureInFlat {
+        at: Point::at(m.at),
+        size_mm: m.size_mm,
+        why: through::THROUGH,
+        writing: false,
+        looks: None,
+    }));
     // Ink without a meaning that reaches over a mark may strike it out.
     marks.retain(|m| {
         let over = |u: &UnsureInFlat| (m.at - u.at.vec()).norm() < u.size_mm / 2.0 * mm;

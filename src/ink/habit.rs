@@ -143,6 +143,7 @@ mod tests {
                 size_mm,
                 ringed: false,
                 crossed_out: false,
+                strokes: Vec::new(),
             },
             size_mm,
             reach: 10.0,

@@ -114,12 +114,21 @@ impl RuledLine {
         at: Point<Sheet>,
         slack_mm: f64,
     ) -> Option<nalgebra::Vector2<f64>> {
+        self.under(at, slack_mm).map(|(way, _)| way)
+    }
+
+    /// The same, and how far the place lies to the left of it, mm.
+    pub(crate) fn under(
+        &self,
+        at: Point<Sheet>,
+        slack_mm: f64,
+    ) -> Option<(nalgebra::Vector2<f64>, f64)> {
         let along = self.ends[1] - self.ends[0];
         let way = along.try_normalize(f64::EPSILON)?;
         let d = at - self.ends[0];
         let (s, t) = (d.dot(&way), way.perp(&d));
         let under = s > -slack_mm && s < along.norm() + slack_mm && t.abs() < slack_mm;
-        under.then_some(way)
+        under.then_some((way, t))
     }
 }
 

@@ -3,6 +3,7 @@
 use nalgebra::{Matrix2, Vector2};
 
 use super::MarkKind;
+use super::beads::median;
 use super::figure::{Figure, Foot};
 use super::lines::Line;
 use super::pen::Pen;
@@ -19,6 +20,26 @@ pub(super) struct FlatMark {
     pub(super) size_mm: f64,
     pub(super) ringed: bool,
     pub(super) crossed_out: bool,
+    /// The strokes it is made of: none of a dot, one of a tick, two of a cross.
+    pub(super) strokes: Vec<OwnStroke>,
+}
+
+/// A stroke that a mark is made of, through about its centre.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct OwnStroke {
+    /// Unit vector along it.
+    pub(super) along: Vector2<f64>,
+    /// Its width, blur included, px.
+    pub(super) width: f64,
+}
+
+impl From<&Stroke> for OwnStroke {
+    fn from(s: &Stroke) -> Self {
+        Self {
+            along: s.along,
+            width: s.width(),
+        }
+    }
 }
 
 /// What a figure was named.
@@ -95,6 +116,8 @@ const PEN_MM: f64 = 0.8;
 const SMALL_RING_MM: f64 = 2.2;
 /// Shortest stroke that is one, mm.
 const STROKE_MM: f64 = 1.1;
+/// Arms of a cross are no paler than this share of the darker one.
+const HALF_AS_DARK: f64 = 0.5;
 /// Ink beside two crossing strokes within this of their crossing shows what they strike out, mm; how much
 /// of it there must be, mm².
 const UNDER_MM: f64 = 0.9;
@@ -196,11 +219,11 @@ fn unsure(picture: &Picture, figure: &Figure, why: &'static str) -> Name {
     }
 }
 
-fn mark(picture: &Picture, place: &Place, kind: MarkKind) -> Name {
-    Name::Mark(flat_mark(picture, place, kind))
+fn mark(picture: &Picture, place: &Place, kind: MarkKind, strokes: &[&Stroke]) -> Name {
+    Name::Mark(flat_mark(picture, place, kind, strokes))
 }
 
-fn flat_mark(picture: &Picture, place: &Place, kind: MarkKind) -> FlatMark {
+fn flat_mark(picture: &Picture, place: &Place, kind: MarkKind, strokes: &[&Stroke]) -> FlatMark {
     FlatMark {
         at: place.at,
         cov: place.cov,
@@ -208,6 +231,7 @@ fn flat_mark(picture: &Picture, place: &Place, kind: MarkKind) -> FlatMark {
         size_mm: place.diameter / picture.scale,
         ringed: false,
         crossed_out: false,
+        strokes: strokes.iter().map(|&s| OwnStroke::from(s)).collect(),
     }
 }
 
@@ -223,7 +247,7 @@ fn dot(picture: &Picture, pen: Pen, figure: &Figure) -> Name {
     if figure.contrast < pen.faint {
         return unsure(picture, figure, FAINT);
     }
-    mark(picture, &place, MarkKind::Dot)
+    mark(picture, &place, MarkKind::Dot, &[])
 }
 
 /// Whether it fills the ellipse in its bounds, as a dot does.
@@ -318,7 +342,7 @@ fn bulge(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure) -> Option
     if figure.contrast < pen.faint * seen_whole && !laid_over(picture, line, place.at, pen.faint) {
         return Some(unsure(picture, figure, FAINT));
     }
-    Some(mark(picture, &place, MarkKind::Dot))
+    Some(mark(picture, &place, MarkKind::Dot, &[]))
 }
 
 /// Share of its contrast that a dot's cap keeps, which stands out of a line by no more than a photo blurs, px.
@@ -400,8 +424,7 @@ fn cross_out_or_cross(
                 continue;
             }
             let place = place::crossing(picture, a, b)?;
-            // A stroke's pixels are spread evenly over its width, blur included: width is 3.46 spreads.
-            let width = 3.46 * a.spread.max(b.spread);
+            let width = a.width().max(b.width());
             // A stroke's frayed end lies on its axis, what it strikes out beside both.
             let beside = left.iter().filter(|p| {
                 (*p - at).norm() < LEFT_MM * mm
@@ -418,7 +441,12 @@ fn cross_out_or_cross(
                 .iter()
                 .all(|s| s.along.x.abs().min(s.along.y.abs()) < UPRIGHT.sin());
             return Some(Name::Crossing(Crossing {
-                mark: flat_mark(picture, &place, MarkKind::Cross),
+                mark: flat_mark(
+                    picture,
+                    &place,
+                    MarkKind::Cross,
+                    &of_one_pen(picture, at, [a, b]),
+                ),
                 size_mm,
                 reach: reach.max(1.0),
                 over_ink,
@@ -427,6 +455,28 @@ fn cross_out_or_cross(
         }
     }
     None
+}
+
+/// Those of two strokes that cross at `at` which the pen of the darker one drew: the arms of a cross are of one pen, and a
+/// much paler stroke across a mark is none of it.
+fn of_one_pen<'s>(
+    picture: &Picture,
+    at: Vector2<f64>,
+    strokes: [&'s Stroke; 2],
+) -> Vec<&'s Stroke> {
+    let clear = UNDER_MM * picture.scale;
+    let ink = |s: &Stroke| {
+        let along = (s.span[0].ceil() as i32..=s.span[1] as i32)
+            .map(|k| s.origin + s.along * f64::from(k))
+            .filter(|p| (p - at).norm() > clear);
+        median(along.map(|p| picture.smooth_contrast(p)))
+    };
+    let inks = strokes.map(ink);
+    let darker = inks[0].max(inks[1]);
+    let kept = strokes.into_iter().zip(inks);
+    kept.filter(|(_, ink)| *ink > HALF_AS_DARK * darker)
+        .map(|(s, _)| s)
+        .collect()
 }
 
 /// Whether ink beside both strokes, near their crossing, shows a mark under them.
@@ -486,7 +536,7 @@ fn single(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure, stroke: 
     if s < stroke.span[0] - slack || s > stroke.span[1] + slack {
         return unsure(picture, figure, "a stroke that does not reach its line");
     }
-    mark(picture, &place, MarkKind::Tick)
+    mark(picture, &place, MarkKind::Tick, &[stroke])
 }
 
 /// Whether the stroke crosses another line that runs beside `line`, drawn with the same pen: which of the two it was

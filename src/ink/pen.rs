@@ -16,8 +16,6 @@ const FAINT: f64 = 0.24;
 const PALE: f64 = 0.2;
 /// One pencil's strokes differ in contrast by no more than this share, by pressure and by blur.
 const SAME_PEN: f64 = 0.8;
-/// A pencil's stroke is at least so dark, in parts of what is faint for it.
-const PENCIL: f64 = 0.6;
 /// So many crosses are no chance of print or stain.
 const ENOUGH_CROSSES: usize = 5;
 
@@ -50,19 +48,6 @@ impl Pen {
             pale: own.min(PALE),
             other: 0.0,
         }
-    }
-}
-
-impl Pen {
-    /// Ink of at least this contrast beside a mark's middle is of its own strokes.
-    pub(super) fn own(&self) -> f64 {
-        // A pencil's strokes are uneven, and on its sheet nothing is paler but the face.
-        let least = if self.faint < FAINT {
-            PENCIL * self.faint
-        } else {
-            FAINT
-        };
-        self.other.max(least)
     }
 }
 

@@ -20,6 +20,11 @@ pub(super) struct Stroke {
 }
 
 impl Stroke {
+    /// Width, blur included, px: its pixels are spread evenly over it, which is 3.46 spreads.
+    pub(super) fn width(&self) -> f64 {
+        3.46 * self.spread
+    }
+
     /// Length, px.
     pub(super) fn length(&self) -> f64 {
         self.span[1] - self.span[0] + 1.0

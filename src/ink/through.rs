@@ -1,13 +1,14 @@
-//! A scratch or a pale stroke across a ruled line shows darkest where it meets the line, and there looks like
-//! a dot. A dot ends; a stroke goes on, straight and without a pause, on both sides of the line. And a stroke too pale
-//! for the ink mask may strike a mark out.
+//! A scratch or a pale stroke across a ruled line shows darkest where it meets the line, and there looks like a dot. A dot
+//! ends; a stroke goes on, straight or bent as a ring is and without a pause, on both sides of the line. And a stroke through
+//! a mark that is none of its own may strike it out, be it dark or too pale for the ink mask.
+
+use std::f64::consts::{FRAC_PI_2, PI};
 
 use nalgebra::Vector2;
 
 use super::MarkKind;
 use super::lines::Line;
 use super::name::{FlatMark, Name};
-use super::pen::Pen;
 use super::picture::Picture;
 
 /// How far the ink beyond a dot is followed on each side, mm, and how far from its rim that starts.
@@ -16,6 +17,8 @@ const CLEAR_MM: f64 = 0.35;
 /// Directions looked in, to each side of square to the line, rad, and the step between them.
 const LEAN: f64 = 0.7;
 const STEP: f64 = 0.05;
+/// A stroke bends by so much at most from one side of the line to the other, rad: a ring of 2.5 mm radius.
+const BEND: f64 = 0.4;
 /// A stroke is this much darker than the face beside it, at least; 0 bare, 1 black.
 const LEAST: f64 = 0.05;
 /// And this many times what the face shows in the same directions at its side.
@@ -51,30 +54,39 @@ fn runs_through(picture: &Picture, line: &Line, dot: &FlatMark) -> bool {
         return false;
     }
     let from = line.half.max(radius + t.abs()) + CLEAR_MM * picture.scale;
-    let here = straightest(picture, line, dot.at, from);
+    let here = strongest(picture, line, dot.at, from);
     if here < LEAST {
         return false;
     }
     let mut beside =
-        BESIDE_MM.map(|mm| straightest(picture, line, line.point(s + mm * picture.scale, t), from));
+        BESIDE_MM.map(|mm| strongest(picture, line, line.point(s + mm * picture.scale, t), from));
     // The median: another mark may stand at one of these places.
     beside.sort_by(f64::total_cmp);
     here > OVER_FACE * beside[beside.len() / 2]
 }
 
-/// The most ink that one straight stroke through `at` has on its paler side: the contrast that three quarters of
-/// its length reach. The mean would do for a scratch as well, but a ring round a dot raises it too.
-fn straightest(picture: &Picture, line: &Line, at: Vector2<f64>, from: f64) -> f64 {
+/// The most ink that one stroke through `at`, straight or bent as a ring is, has on its paler side: the contrast that three
+/// quarters of its length reach. The mean would do for a scratch as well, but a ring round a dot raises it too.
+fn strongest(picture: &Picture, line: &Line, at: Vector2<f64>, from: f64) -> f64 {
     let across = Vector2::new(-line.along.y, line.along.x);
     let steps = (LEAN / STEP) as i32;
     let count = (FOLLOW_MM * picture.scale).ceil() as i32;
-    (-steps..=steps)
-        .map(|k| {
-            let lean = f64::from(k) * STEP;
-            let direction = across * lean.cos() + line.along * lean.sin();
-            paler_side(picture, at, direction, from / lean.cos(), count)
-        })
-        .fold(0.0, f64::max)
+    let side = |sign: f64| -> Vec<f64> {
+        (-steps..=steps)
+            .map(|k| {
+                let lean = f64::from(k) * STEP;
+                let way = (across * lean.cos() + line.along * lean.sin()) * sign;
+                one_side(picture, at, way, from / lean.cos(), count)
+            })
+            .collect()
+    };
+    let (up, down) = (side(1.0), side(-1.0));
+    let bend = (BEND / STEP) as usize;
+    let best_of = |i: usize| {
+        let within = i.saturating_sub(bend)..=(i + bend).min(down.len() - 1);
+        within.fold(0.0, |best: f64, j| best.max(up[i].min(down[j])))
+    };
+    (0..up.len()).map(best_of).fold(0.0, f64::max)
 }
 
 /// A pale stroke through a mark starts this far from its middle at least, mm, and is followed so far; directions are
@@ -82,38 +94,30 @@ fn straightest(picture: &Picture, line: &Line, at: Vector2<f64>, from: f64) -> f
 const THROUGH_MM: f64 = 0.8;
 const GO_ON_MM: f64 = 0.9;
 const WAY: f64 = 0.1;
-/// What the mark's own strokes are is seen over so much just before that, mm.
-const NEAR_MM: f64 = 0.4;
-/// Its contrast at least, and how many times what the face shows beside the mark in any direction.
+/// Its contrast at least, and how many times what the face shows beside the mark in about the same direction.
 const STRIKE: f64 = 0.06;
 const STRIKE_OVER_FACE: f64 = 2.5;
-/// Nearer than this to a ruled line's direction ink is the line's, and nearer than the second to one in which the mark's own
-/// strokes were seen it is theirs, rad.
-const OF_LINE: f64 = 0.35;
-const OWN: f64 = 0.2;
+/// So many steps to each side are about the same direction.
+const AROUND: usize = 2;
+/// Nearer than this at least to the direction of a ruled line or of a stroke of the mark's own ink is theirs, rad: hands
+/// wobble.
+const OWN: f64 = 0.35;
+/// Half the widest pen stroke, mm: a stroke that seems wider has something beside it.
+const HALF_PEN_MM: f64 = 0.4;
+/// Blur makes a stroke this much wider to each side, px.
+const RIM_PX: f64 = 1.0;
+/// A stroke is looked for this far beside the mark's middle too, mm.
+const BESIDE_MIDDLE_MM: f64 = 0.3;
 
-/// The name as it was, or unsure for a mark through which a stroke runs that is paler than `pen`'s: it may be struck out.
-pub(super) fn unless_struck(picture: &Picture, lines: &[Line], pen: Pen, name: Name) -> Name {
-    let mark = match &name {
-        Name::Mark(m) => m,
-        Name::Crossing(c) => &c.mark,
-        _ => return name,
-    };
-    if !is_struck(picture, lines, pen.own(), mark) {
-        return name;
-    }
-    Name::Unsure {
-        at: mark.at,
-        size_mm: mark.size_mm,
-        why: THROUGH,
-    }
-}
-
-fn is_struck(picture: &Picture, lines: &[Line], dark: f64, mark: &FlatMark) -> bool {
+/// Whether a stroke runs through a mark that is neither its own nor of another of the `marks`: it may be struck out.
+pub(super) fn is_struck(
+    picture: &Picture,
+    lines: &[Line],
+    marks: &[FlatMark],
+    mark: &FlatMark,
+) -> bool {
     let mm = picture.scale;
-    let ways: Vec<f64> = (0..(std::f64::consts::PI / WAY) as i32)
-        .map(|k| f64::from(k) * WAY)
-        .collect();
+    let ways: Vec<f64> = (0..(PI / WAY) as i32).map(|k| f64::from(k) * WAY).collect();
     let radius_mm = match mark.kind {
         MarkKind::Dot => mark.size_mm / 2.0 + CLEAR_MM,
         _ => 0.0,
@@ -121,39 +125,57 @@ fn is_struck(picture: &Picture, lines: &[Line], dark: f64, mark: &FlatMark) -> b
     let from = radius_mm.max(THROUGH_MM) * mm;
     let count = (GO_ON_MM * mm).ceil() as i32;
     let unit = |way: f64| Vector2::new(way.cos(), way.sin());
-    let along = |at: Vector2<f64>, way: f64| paler_side(picture, at, unit(way), from, count);
-    let seen: Vec<f64> = ways.iter().map(|&way| along(mark.at, way)).collect();
-    // The ruled lines through the mark and its own strokes.
-    let of_lines = lines.iter().filter(|l| l.is_under(mark.at, from));
-    let of_lines = of_lines.map(|l| (l.along.y.atan2(l.along.x), OF_LINE));
-    let mut own: Vec<(f64, f64)> = of_lines.collect();
-    // A tick may be short, and longer on one side.
-    let near = (NEAR_MM * mm).ceil() as i32;
-    let is_dark = |&way: &f64| {
-        let start = from - f64::from(near);
-        [unit(way), -unit(way)]
-            .iter()
-            .any(|way| one_side(picture, mark.at, *way, start, near) > dark)
+    // A hand that strikes out does not aim for the middle.
+    let along = |at: Vector2<f64>, way: f64| {
+        let across = unit(way + FRAC_PI_2) * (BESIDE_MIDDLE_MM * mm);
+        [-1.0, 0.0, 1.0]
+            .map(|side| paler_side(picture, at + across * side, unit(way), from, count))
+            .into_iter()
+            .fold(0.0, f64::max)
     };
-    own.extend(ways.iter().copied().filter(is_dark).map(|way| (way, OWN)));
+    // A ruled line and a mark's stroke are seen as far to each side as they lie and reach, and a shift.
+    let middle = from + 0.5 * f64::from(count);
+    let seen_as = |along: Vector2<f64>, half: f64| {
+        let within = ((half + RIM_PX + BESIDE_MIDDLE_MM * mm) / middle).atan();
+        (along, within.max(OWN))
+    };
+    let of_lines = lines.iter().filter(|l| l.is_under(mark.at, from));
+    let of_lines = of_lines.map(|l| seen_as(l.along, l.local(mark.at).1.abs() + l.half));
+    let reach = from + f64::from(count);
+    let drawn = marks.iter().filter(|o| (o.at - mark.at).norm() < reach);
+    let of_marks = drawn.flat_map(|o| o.strokes.iter().map(move |s| (o, s)));
+    let of_marks = of_marks.map(|(o, s)| {
+        let beside = s.along.perp(&(mark.at - o.at)).abs();
+        seen_as(s.along, beside + (s.width / 2.0).min(HALF_PEN_MM * mm))
+    });
+    let own: Vec<(Vector2<f64>, f64)> = of_lines.chain(of_marks).collect();
     let is_own = |way: f64| {
         own.iter()
-            .any(|(o, within)| (o - way).sin().abs() < within.sin())
+            .any(|(along, within)| along.perp(&unit(way)).abs() < within.sin())
     };
-    let free = || ways.iter().zip(&seen).filter(|(way, _)| !is_own(**way));
-    let here = free().map(|(_, c)| *c).fold(0.0, f64::max);
-    if here < STRIKE {
-        return false;
-    }
-    let line = own.first().map_or(0.0, |(way, _)| *way);
-    let aside = Vector2::new(line.cos(), line.sin());
-    let mut beside = BESIDE_MM.map(|d| {
+    let aside = own.first().map_or(Vector2::x(), |(along, _)| *along);
+    let beside = BESIDE_MM.map(|d| {
         let at = mark.at + aside * (d * mm);
-        free().map(|(way, _)| along(at, *way)).fold(0.0, f64::max)
+        ways.iter().map(|&way| along(at, way)).collect::<Vec<f64>>()
     });
-    // The median: another mark may stand at one of these places.
-    beside.sort_by(f64::total_cmp);
-    here > STRIKE_OVER_FACE * beside[beside.len() / 2]
+    // The face in about the same direction: grain, and a line too pale to be known as one, run one way.
+    let face = |k: usize| {
+        let mut most = beside.each_ref().map(|place| {
+            let around =
+                (k + ways.len() - AROUND..=k + ways.len() + AROUND).map(|j| place[j % ways.len()]);
+            around.fold(0.0, f64::max)
+        });
+        // The median: another mark may stand at one of these places.
+        most.sort_by(f64::total_cmp);
+        most[most.len() / 2]
+    };
+    ways.iter().enumerate().any(|(k, &way)| {
+        if is_own(way) {
+            return false;
+        }
+        let here = along(mark.at, way);
+        here >= STRIKE && here > STRIKE_OVER_FACE * face(k)
+    })
 }
 
 /// The ink of a straight stroke through `at` on its paler side: the contrast that three quarters of its length reach.

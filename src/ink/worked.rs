@@ -3,8 +3,8 @@
 use image::GrayImage;
 use nalgebra::Vector2;
 
-use super::arms;
 pub use super::arms::Round;
+use super::arms::{self, Near};
 use super::view::{self, FlatView};
 use super::{Ink, Mark, MarkKind, RuledLine, Unsure, dimple, flat, hole, name, second, through};
 use crate::frame::{Cov2, Flat, Point, Sheet};
@@ -145,7 +145,7 @@ pub fn read(
     let dimples = dimple::find(&bare, flat, mm, &seeds)
         .into_iter()
         .filter_map(|d| {
-            let lines = lines_through(ink, view.sheet_from_flat(Point::at(d.at)));
+            let lines = lines_near(ink, view.sheet_from_flat(Point::at(d.at)), mm);
             Some(Worked {
                 mark: mark(d.at, d.sigma, MarkKind::Dimple, d.diameter)?,
                 round: arms::round(&bare, flat, mm, &d, &lines),
@@ -161,22 +161,28 @@ pub fn read(
     holes.into_iter().chain(dimples).collect()
 }
 
-/// Directions in the flat picture of the ruled lines that a dimple stands on, or of the sheet's lower edge, to which an upright
-/// cross is square.
-fn lines_through(ink: &Ink, dimple: Point<Sheet>) -> Vec<Vector2<f64>> {
+/// The ruled lines near a dimple as they lie in the flat picture; or the sheet's lower edge, to which an upright cross is
+/// square.
+fn lines_near(ink: &Ink, dimple: Point<Sheet>, mm: f64) -> Vec<Near> {
     // The picture's y points down.
-    let in_flat = |way: Vector2<f64>| Vector2::new(way.x, -way.y);
-    let through = |l: &RuledLine| l.way_under(dimple, ON_LINE_MM).map(in_flat);
-    let lines: Vec<_> = ink.lines.iter().filter_map(through).collect();
+    let in_flat = |(way, off): (Vector2<f64>, f64)| Near {
+        along: Vector2::new(way.x, -way.y),
+        off: -off * mm,
+    };
+    let near = |l: &RuledLine| l.under(dimple, NEAR_LINE_MM).map(in_flat);
+    let lines: Vec<_> = ink.lines.iter().filter_map(near).collect();
     if lines.is_empty() {
-        vec![Vector2::x()]
+        vec![Near {
+            along: Vector2::x(),
+            off: 0.0,
+        }]
     } else {
         lines
     }
 }
 
-/// A dimple nearer than this to a ruled line stands on it, mm.
-const ON_LINE_MM: f64 = 1.0;
+/// What surrounds a dimple may be a ruled line's ink that runs within this, mm.
+const NEAR_LINE_MM: f64 = 2.5;
 /// A dimple's middle is further than this from the rim of a hole, mm.
 const DIMPLE_APART_MM: f64 = 0.8;
 /// A mark's ink reaches beyond a dimple or hole that was made on it by up to this, mm.
@@ -242,7 +248,8 @@ pub fn put_in(mut ink: Ink, worked: Vec<Worked>) -> Ink {
             is_told |= ring || (!leftover && d <= REMNANT_MM);
             !(leftover || ring)
         });
-        if round == Round::Aslant && is_exception && !is_told {
+        let is_struck = round == Round::Aslant && is_exception;
+        if is_struck && !is_told {
             ink.unsure.push(Unsure {
                 at: new.at,
                 cov: new.cov,
@@ -252,7 +259,10 @@ pub fn put_in(mut ink: Ink, worked: Vec<Worked>) -> Ink {
                 evidence: None,
             });
         }
-        ink.marks.push(new);
+        // What is told of it already, a cross-out or a ring, stays with it.
+        if !is_struck || new.crossed_out || new.ringed {
+            ink.marks.push(new);
+        }
     }
     ink.marks
         .sort_by(|a, b| a.at.x.total_cmp(&b.at.x).then(a.at.y.total_cmp(&b.at.y)));

@@ -103,7 +103,7 @@ pub(super) fn of(scene: &Scene) -> Truth {
             _ => None,
         })
         .collect();
-    let pieces: Vec<[Point<Sheet>; 2]> = scene.marks.iter().flat_map(pieces).collect();
+    let pieces: Vec<([Point<Sheet>; 2], f64)> = scene.marks.iter().flat_map(pieces).collect();
     let marks = scene
         .marks
         .iter()
@@ -117,10 +117,10 @@ pub(super) fn of(scene: &Scene) -> Truth {
                     at,
                     angle_rad,
                     length_mm,
-                    ..
+                    width_mm,
                 } => (
                     MarkKind::Tick,
-                    crossing(at, angle_rad, length_mm, &pieces),
+                    crossing(at, angle_rad, [length_mm, width_mm], &pieces),
                     length_mm,
                 ),
                 _ => return None,
@@ -203,10 +203,14 @@ fn in_view(scene: &Scene, at: Point<Sheet>) -> bool {
     on_sheet && in_picture && !hidden
 }
 
-/// The straight pieces that a ruled line is drawn in; none for other marks.
-fn pieces(mark: &Mark) -> Vec<[Point<Sheet>; 2]> {
+/// The straight pieces that a ruled line is drawn in, and its width; none for other marks.
+fn pieces(mark: &Mark) -> Vec<([Point<Sheet>; 2], f64)> {
     let Shape::Line {
-        from, to, bow_mm, ..
+        from,
+        to,
+        bow_mm,
+        width_mm,
+        ..
     } = mark.shape
     else {
         return Vec::new();
@@ -216,27 +220,28 @@ fn pieces(mark: &Mark) -> Vec<[Point<Sheet>; 2]> {
         let t = f64::from(i) / f64::from(count);
         Point::at(on_line(from.vec(), to.vec(), bow_mm, t))
     };
-    (0..count).map(|i| [at(i), at(i + 1)]).collect()
+    (0..count).map(|i| ([at(i), at(i + 1)], width_mm)).collect()
 }
 
 /// Where a tick crosses the ruled line nearest its middle; its middle if it reaches none.
 fn crossing(
     at: Point<Sheet>,
     angle: f64,
-    length: f64,
-    lines: &[[Point<Sheet>; 2]],
+    [length, width]: [f64; 2],
+    lines: &[([Point<Sheet>; 2], f64)],
 ) -> Point<Sheet> {
     let way = Vector2::new(angle.cos(), angle.sin());
     lines
         .iter()
-        .filter_map(|[from, to]| {
+        .filter_map(|([from, to], line_width)| {
             let along = *to - *from;
             let across = way.x * along.y - way.y * along.x;
             let v = *from - at;
             let t = (v.x * along.y - v.y * along.x) / across;
             let s = (v.x * way.y - v.y * way.x) / across;
             let crosses = across.abs() > 0.3 * along.norm() && (0.0..=1.0).contains(&s);
-            (crosses && t.abs() < 0.5 * length).then_some((t.abs(), at + way * t))
+            let touches = t.abs() < 0.5 * (length + width + line_width);
+            (crosses && touches).then_some((t.abs(), at + way * t))
         })
         .min_by(|a, b| a.0.total_cmp(&b.0))
         .map_or(at, |(_, p)| p)
