@@ -2,13 +2,13 @@
 //! ends; a stroke goes on, straight or bent as a ring is and without a pause, on both sides of the line. And a stroke through
 //! a mark that is none of its own may strike it out, be it dark or too pale for the ink mask.
 
-use std::f64::consts::{FRAC_PI_2, PI};
+use std::f64::consts::{FRAC_PI_2, PI, SQRT_2};
 
 use nalgebra::Vector2;
 
 use super::MarkKind;
 use super::lines::Line;
-use super::name::{FlatMark, Name};
+use super::name::{FlatMark, Name, OwnStroke};
 use super::picture::Picture;
 
 /// How far the ink beyond a dot is followed on each side, mm, and how far from its rim that starts.
@@ -104,10 +104,12 @@ const AROUND: usize = 2;
 const OWN: f64 = 0.35;
 /// Half the widest pen stroke, mm: a stroke that seems wider has something beside it.
 const HALF_PEN_MM: f64 = 0.4;
+/// Between a stroke and another there is less than this share of its ink.
+const APART: f64 = 0.8;
 /// Blur makes a stroke this much wider to each side, px.
 const RIM_PX: f64 = 1.0;
 /// A stroke is looked for this far beside the mark's middle too, mm.
-const BESIDE_MIDDLE_MM: f64 = 0.3;
+const BESIDE_MIDDLE_MM: f64 = 0.2;
 
 /// Whether a stroke runs through a mark that is neither its own nor of another of the `marks`: it may be struck out.
 pub(super) fn is_struck(
@@ -122,7 +124,11 @@ pub(super) fn is_struck(
         MarkKind::Dot => mark.size_mm / 2.0 + CLEAR_MM,
         _ => 0.0,
     };
-    let from = radius_mm.max(THROUGH_MM) * mm;
+    let reach_of = |s: &OwnStroke| (s.width / 2.0).min(HALF_PEN_MM * mm) + RIM_PX;
+    // Half way between two of its own strokes, or between one and its line, the face is bare from here on.
+    let widest = mark.strokes.iter().map(reach_of).fold(0.0, f64::max);
+    let clear = (widest + BESIDE_MIDDLE_MM * mm) * SQRT_2;
+    let from = (radius_mm.max(THROUGH_MM) * mm).max(if widest > 0.0 { clear } else { 0.0 });
     let count = (GO_ON_MM * mm).ceil() as i32;
     let unit = |way: f64| Vector2::new(way.cos(), way.sin());
     // A hand that strikes out does not aim for the middle.
@@ -136,17 +142,17 @@ pub(super) fn is_struck(
     // A ruled line and a mark's stroke are seen as far to each side as they lie and reach, and a shift.
     let middle = from + 0.5 * f64::from(count);
     let seen_as = |along: Vector2<f64>, half: f64| {
-        let within = ((half + RIM_PX + BESIDE_MIDDLE_MM * mm) / middle).atan();
+        let within = ((half + BESIDE_MIDDLE_MM * mm) / middle).atan();
         (along, within.max(OWN))
     };
     let of_lines = lines.iter().filter(|l| l.is_under(mark.at, from));
-    let of_lines = of_lines.map(|l| seen_as(l.along, l.local(mark.at).1.abs() + l.half));
+    let of_lines = of_lines.map(|l| seen_as(l.along, l.local(mark.at).1.abs() + l.half + RIM_PX));
     let reach = from + f64::from(count);
     let drawn = marks.iter().filter(|o| (o.at - mark.at).norm() < reach);
     let of_marks = drawn.flat_map(|o| o.strokes.iter().map(move |s| (o, s)));
     let of_marks = of_marks.map(|(o, s)| {
         let beside = s.along.perp(&(mark.at - o.at)).abs();
-        seen_as(s.along, beside + (s.width / 2.0).min(HALF_PEN_MM * mm))
+        seen_as(s.along, beside + reach_of(s))
     });
     let own: Vec<(Vector2<f64>, f64)> = of_lines.chain(of_marks).collect();
     let is_own = |way: f64| {
@@ -169,13 +175,27 @@ pub(super) fn is_struck(
         most.sort_by(f64::total_cmp);
         most[most.len() / 2]
     };
-    ways.iter().enumerate().any(|(k, &way)| {
-        if is_own(way) {
-            return false;
-        }
-        let here = along(mark.at, way);
-        here >= STRIKE && here > STRIKE_OVER_FACE * face(k)
+    let seen: Vec<f64> = ways.iter().map(|&way| along(mark.at, way)).collect();
+    (0..ways.len()).any(|k| {
+        seen[k] >= STRIKE
+            && !is_own(ways[k])
+            && stands_apart(&seen, k, |j| {
+                own.iter().any(|(o, _)| o.perp(&unit(ways[j])).abs() < WAY)
+            })
+            && seen[k] > STRIKE_OVER_FACE * face(k)
     })
+}
+
+/// Whether there is less ink between direction `k` and the next one on each side that is the mark's own or a line's: a
+/// stroke's own flank rises all the way to it.
+fn stands_apart(seen: &[f64], k: usize, is_own: impl Fn(usize) -> bool) -> bool {
+    let count = seen.len();
+    let dips = |step: usize| {
+        let way = (1..count).map(|i| (k + i * step) % count);
+        let mut between = way.take_while(|&j| !is_own(j));
+        between.any(|j| seen[j] < APART * seen[k])
+    };
+    dips(1) && dips(count - 1)
 }
 
 /// The ink of a straight stroke through `at` on its paler side: the contrast that three quarters of its length reach.
