@@ -145,8 +145,10 @@ pub(super) fn is_struck(
         let within = ((half + BESIDE_MIDDLE_MM * mm) / middle).atan();
         (along, within.max(OWN))
     };
-    let of_lines = lines.iter().filter(|l| l.is_under(mark.at, from));
-    let of_lines = of_lines.map(|l| seen_as(l.along, l.local(mark.at).1.abs() + l.half + RIM_PX));
+    let under: Vec<&Line> = lines.iter().filter(|l| l.is_under(mark.at, from)).collect();
+    let of_lines = under
+        .iter()
+        .map(|l| seen_as(l.along, l.local(mark.at).1.abs() + l.half + RIM_PX));
     let reach = from + f64::from(count);
     let drawn = marks.iter().filter(|o| (o.at - mark.at).norm() < reach);
     let of_marks = drawn.flat_map(|o| o.strokes.iter().map(move |s| (o, s)));
@@ -159,21 +161,34 @@ pub(super) fn is_struck(
         own.iter()
             .any(|(along, within)| along.perp(&unit(way)).abs() < within.sin())
     };
+    // The face in about the same direction, beside the mark along its line; where none is known to either side, for grain,
+    // and a line too pale to be known as one, run one way.
     let aside = own.first().map_or(Vector2::x(), |(along, _)| *along);
-    let beside = BESIDE_MM.map(|d| {
-        let at = mark.at + aside * (d * mm);
-        ways.iter().map(|&way| along(at, way)).collect::<Vec<f64>>()
-    });
-    // The face in about the same direction: grain, and a line too pale to be known as one, run one way.
+    let mut asides = vec![aside];
+    if under.is_empty() {
+        asides.push(Vector2::new(-aside.y, aside.x));
+    }
+    let beside: Vec<[Vec<f64>; BESIDE_MM.len()]> = asides
+        .iter()
+        .map(|aside| {
+            BESIDE_MM.map(|d| {
+                let at = mark.at + aside * (d * mm);
+                ways.iter().map(|&way| along(at, way)).collect()
+            })
+        })
+        .collect();
     let face = |k: usize| {
-        let mut most = beside.each_ref().map(|place| {
-            let around =
-                (k + ways.len() - AROUND..=k + ways.len() + AROUND).map(|j| place[j % ways.len()]);
-            around.fold(0.0, f64::max)
-        });
-        // The median: another mark may stand at one of these places.
-        most.sort_by(f64::total_cmp);
-        most[most.len() / 2]
+        let around = |place: &Vec<f64>| {
+            let ways = k + place.len() - AROUND..=k + place.len() + AROUND;
+            ways.map(|j| place[j % place.len()]).fold(0.0, f64::max)
+        };
+        let median = |places: &[Vec<f64>; BESIDE_MM.len()]| {
+            let mut most = places.each_ref().map(around);
+            // The median: another mark may stand at one of these places.
+            most.sort_by(f64::total_cmp);
+            most[most.len() / 2]
+        };
+        beside.iter().map(median).fold(0.0, f64::max)
     };
     let seen: Vec<f64> = ways.iter().map(|&way| along(mark.at, way)).collect();
     (0..ways.len()).any(|k| {
@@ -222,7 +237,9 @@ fn one_side(picture: &Picture, at: Vector2<f64>, way: Vector2<f64>, from: f64, c
 mod tests {
     use image::{GrayImage, Luma};
 
-    use crate::ink::flat;
+    use super::*;
+    use crate::ink::{flat, lines};
+    use crate::raster::components::components;
 
     /// 12 px/mm: a ruled line 0.5 mm wide along the middle, and `more` besides.
     fn face(more: impl Fn(f64, f64) -> Option<u8>) -> GrayImage {
@@ -265,6 +282,105 @@ mod tests {
             );
             assert_eq!((struck.marks.len(), struck.unsure.len()), (0, 1), "{side}");
         }
+    }
+
+    /// Whether a mark amid the face is struck, of `strokes` at these angles, rad, that are 0.45 mm wide.
+    fn struck(face: &GrayImage, kind: MarkKind, strokes: &[f64], line_is_known: bool) -> bool {
+        let picture = Picture::new(face, 12.0);
+        let shapes = components(&picture.mask, picture.width as usize, 12, |v| v & 1 != 0);
+        let lines = if line_is_known {
+            lines::find(&picture, &shapes)
+        } else {
+            Vec::new()
+        };
+        assert_eq!(lines.len(), usize::from(line_is_known));
+        let own = |turn: &f64| OwnStroke {
+            along: Vector2::new(turn.cos(), turn.sin()),
+            width: 0.45 * 12.0,
+        };
+        let mark = FlatMark {
+            at: Vector2::new(360.0, 120.0),
+            cov: nalgebra::Matrix2::identity(),
+            kind,
+            size_mm: 1.0,
+            ringed: false,
+            crossed_out: false,
+            strokes: strokes.iter().map(own).collect(),
+        };
+        is_struck(&picture, &lines, &[mark.clone()], &mark)
+    }
+
+    /// Within a stroke of 0.45 mm through (`off`, 0), turned by `turn` rad and reaching so far.
+    fn stroke(x: f64, y: f64, turn: f64, off: f64, reach: f64) -> bool {
+        let (s, c) = turn.sin_cos();
+        let x = x - off;
+        (c * y - s * x).abs() < 0.225 && (c * x + s * y).abs() < reach
+    }
+
+    #[test]
+    fn a_stroke_that_is_none_of_a_marks_own_strikes_it_out_be_it_dark_or_off_the_middle() {
+        let up = std::f64::consts::FRAC_PI_2;
+        let tick = |x: f64, y: f64| stroke(x, y, up, 0.0, 1.8).then_some(60);
+        let dot = |x: f64, y: f64| (x.hypot(y) < 0.5).then_some(60);
+        let whole = |known| struck(&face(tick), MarkKind::Tick, &[up], known);
+        assert!(!whole(true) && !whole(false));
+        assert!(!struck(&face(dot), MarkKind::Dot, &[], true));
+        for (level, off) in [(60, 0.0), (190, 0.0), (60, 0.25), (190, 0.25)] {
+            for turn in [0.8, -0.8] {
+                let through = |x: f64, y: f64| stroke(x, y, turn, off, 2.2).then_some(level);
+                let over_tick = face(|x, y| tick(x, y).or(through(x, y)));
+                for known in [true, false] {
+                    let is_struck = struck(&over_tick, MarkKind::Tick, &[up], known);
+                    assert!(is_struck, "{level} {off} {turn} {known}");
+                }
+                let over_dot = face(|x, y| dot(x, y).or(through(x, y)));
+                let is_struck = struck(&over_dot, MarkKind::Dot, &[], true);
+                assert!(is_struck, "{level} {off} {turn}");
+            }
+        }
+    }
+
+    #[test]
+    fn the_flanks_of_a_blurred_cross_strike_nothing_out() {
+        let soft = |x: f64, y: f64| {
+            // Two strokes that fade out over a millimetre to each side.
+            let fade = |d: f64, along: f64| {
+                if along.abs() < 2.6 {
+                    150.0 / (1.0 + (d / 0.5).powi(3).abs())
+                } else {
+                    0.0
+                }
+            };
+            let ink = fade(x, y).max(fade(y, x));
+            (ink > 2.0).then_some((210.0 - ink) as u8)
+        };
+        let up = std::f64::consts::FRAC_PI_2;
+        let cross = face(soft);
+        assert!(!struck(&cross, MarkKind::Cross, &[0.0, up], true));
+        let x = face(|x, y| stroke(x, y, 0.8, 0.0, 2.4).then_some(60).or(soft(x, y)));
+        assert!(struck(&x, MarkKind::Cross, &[0.0, up], true));
+    }
+
+    #[test]
+    fn a_tick_and_a_much_paler_stroke_make_no_cross() {
+        let tick = |x: f64, y: f64| (x.abs() < 0.2 && y.abs() < 1.9).then_some(60);
+        let paler = |x: f64, y: f64| stroke(x, y, 0.9, 0.0, 2.0) && y.abs() > 0.25;
+        let read = flat::read(
+            &face(|x, y| tick(x, y).or(paler(x, y).then_some(160))),
+            12.0,
+        );
+        assert_eq!((read.marks.len(), read.unsure.len()), (0, 1));
+    }
+
+    #[test]
+    fn a_pale_ring_leaves_no_dot_where_it_crosses_the_line() {
+        let ring = |x: f64, y: f64| (x.hypot(y) - 2.8).abs() < 0.15;
+        let pale = |x: f64, y: f64| {
+            let line = y.abs() < 0.25;
+            ring(x, y).then_some(if line { 55 } else { 190 })
+        };
+        let read = flat::read(&face(pale), 12.0);
+        assert!(read.marks.is_empty(), "{:?}", read.marks);
     }
 
     #[test]
