@@ -83,7 +83,8 @@ pub const FEATURES: [(&str, Speaks, &str); N] = [
     (
         "next",
         Speaks::Against,
-        "exp(-distance to the next other ink / 2 mm): print and scribble come in company",
+        "exp(-distance to the next other ink / 2 mm) * darkness of the ink round about over its own, at most 1: print and \
+         scribble come in company of their own",
     ),
     (
         "crowd",
@@ -265,6 +266,8 @@ const CORE_MM: f64 = 0.4;
 const RING_MM: [f64; 2] = [1.6, 3.6];
 /// Ink in the ring: as dark as this share of the mark's contrast.
 const AS_DARK: f64 = 0.5;
+/// The darkest ink of the ring is this share of it: what noise does not make.
+const DARKEST: f64 = 0.03;
 /// Noise is no less than this, levels: rounding to whole ones.
 const LEAST_NOISE: f64 = 0.5;
 /// Places this far beyond a mark's own extent are asked whether they could be read, mm.
@@ -343,7 +346,7 @@ impl<'a> Measure<'a> {
             ratio(shape.size_mm, usual_size).abs(),
             alike().count() as f64 / ink.marks.len().max(1) as f64,
             sigma.max(1e-3).ln(),
-            (-next_ink_mm(ink, shape, px) / 2.0).exp(),
+            (-next_ink_mm(ink, shape, px) / 2.0).exp() * look.company,
             look.crowd,
             off_line_mm(ink, shape.at, px).map_or(0.5, |d| (d / 3.0).min(1.0)),
             photo_px_per_mm.max(0.1).ln(),
@@ -362,6 +365,8 @@ struct Look {
     noise: f64,
     /// Share of the ring that is as dark (or bright) as ink.
     crowd: f64,
+    /// Darkness of the darkest ink in the ring over its own, at most 1.
+    company: f64,
 }
 
 impl Look {
@@ -407,7 +412,13 @@ impl Look {
                 off > AS_DARK * ink && off > 0.0
             })
             .count();
+        let round_about = if dark >= bright {
+            bare - share(&ring, DARKEST)
+        } else {
+            share(&ring, 1.0 - DARKEST) - bare
+        };
         Self {
+            company: (round_about / ink.max(1.0)).clamp(0.0, 1.0),
             contrast: ink / bare.max(ink),
             noise: spread.max(LEAST_NOISE) / bare,
             crowd: like_ink as f64 / ring.len().max(1) as f64,
@@ -563,6 +574,32 @@ mod tests {
         assert!(named(&pale, "contrast") < named(&f, "contrast"));
         let model = Model::built_in();
         assert!(model.probability(&pale) < model.probability(&f));
+    }
+
+    #[test]
+    fn company_counts_as_far_as_it_is_as_dark() {
+        let next = |level: u8| {
+            let (mut flat, mut ink) = dot(60);
+            let spot = Point::new(126.0, 100.0);
+            for (x, y, p) in flat.enumerate_pixels_mut() {
+                let away = (f64::from(x) + 0.5 - spot.x).hypot(f64::from(y) + 0.5 - spot.y);
+                if away < 7.0 {
+                    *p = image::Luma([level]);
+                }
+            }
+            ink.marks.push(MarkInFlat {
+                at: spot,
+                ..ink.marks[0].clone()
+            });
+            let shape = Shape::of_mark(&ink.marks[0]);
+            let features = Measure::of(&flat, 10.0, &ink).features(&shape, 8.0);
+            features[FEATURES.iter().position(|f| f.0 == "next").unwrap()]
+        };
+        // 2.6 mm away, less the 0.4 mm from its middle to its rim.
+        let near = (-2.2f64 / 2.0).exp();
+        assert!((next(60) - near).abs() < 0.01, "{}", next(60));
+        // 30 levels darker than the face instead of 100.
+        assert!((next(130) - 0.3 * near).abs() < 0.01, "{}", next(130));
     }
 
     #[test]
