@@ -307,7 +307,7 @@ mod tests {
             crossed_out: false,
             strokes: strokes.iter().map(own).collect(),
         };
-        is_struck(&picture, &lines, &[mark.clone()], &mark)
+        is_struck(&picture, &lines, std::slice::from_ref(&mark), &mark)
     }
 
     /// Within a stroke of 0.45 mm through (`off`, 0), turned by `turn` rad and reaching so far.
