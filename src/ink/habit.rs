@@ -82,6 +82,13 @@ impl Habit {
 
     /// What this crossing says.
     pub(super) fn meaning(&self, crossing: &Crossing) -> Meaning {
+        match self.meaning_of_square(crossing) {
+            Meaning::Mark if !crossing.square => Meaning::Unsure,
+            meaning => meaning,
+        }
+    }
+
+    fn meaning_of_square(&self, crossing: &Crossing) -> Meaning {
         let size = crossing.size_mm;
         if crossing.upright && !crossing.over_ink && size < CROSS_OUT_MM {
             return Meaning::Mark;
@@ -149,7 +156,23 @@ mod tests {
             reach: 10.0,
             over_ink,
             upright,
+            square: true,
         }
+    }
+
+    #[test]
+    fn two_strokes_that_are_not_square_to_each_other_are_no_mark() {
+        let mut row = [4.0; 5].map(|s| cross(s, false, false)).to_vec();
+        row[2].square = false;
+        let habit = Habit::of(&row, 0);
+        let said: Vec<Meaning> = row.iter().map(|c| habit.meaning(c)).collect();
+        assert_eq!(said[1], Meaning::Mark);
+        assert_eq!(said[2], Meaning::Unsure);
+        let larger = Crossing {
+            square: false,
+            ..cross(7.2, true, false)
+        };
+        assert_eq!(habit.meaning(&larger), Meaning::CrossOut);
     }
 
     #[test]

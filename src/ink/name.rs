@@ -96,6 +96,8 @@ pub(super) struct Crossing {
     pub(super) over_ink: bool,
     /// Both strokes run along the sheet's axes: +, not x.
     pub(super) upright: bool,
+    /// They are about square to each other, as the arms of a mark are; a stroke through an arm need not be.
+    pub(super) square: bool,
 }
 
 /// Diameters of a dot, mm: the pen's finest point to its broadest, with a margin for measuring.
@@ -131,6 +133,8 @@ const UNDER_HALVES: f64 = 2.4;
 const ARM: f64 = 0.6;
 /// A cross leans less than this from the sheet's axes to count as upright, rad.
 const UPRIGHT: f64 = 0.4;
+/// The arms of a mark are square to each other within this, rad.
+const SQUARE: f64 = 0.6;
 /// Longest tick, mm.
 const TICK_MM: f64 = 12.0;
 /// A sheet's corner may be rounded within this, mm; no rivet is nearer to two edges.
@@ -451,6 +455,7 @@ fn cross_out_or_cross(
                 reach: reach.max(1.0),
                 over_ink,
                 upright,
+                square: a.along.dot(&b.along).abs() < SQUARE.sin(),
             }));
         }
     }
