@@ -128,7 +128,7 @@ pub(super) fn is_struck(
     // Half way between two of its own strokes, or between one and its line, the face is bare from here on.
     let widest = mark.strokes.iter().map(reach_of).fold(0.0, f64::max);
     let clear = (widest + BESIDE_MIDDLE_MM * mm) * SQRT_2;
-    let from = (radius_mm.max(THROUGH_MM) * mm).max(if widest > 0.0 { clear } else { 0.0 });
+    let from = (radius_mm.max(THROUGH_MM) * mm).max(clear);
     let count = (GO_ON_MM * mm).ceil() as i32;
     let unit = |way: f64| Vector2::new(way.cos(), way.sin());
     // A hand that strikes out does not aim for the middle.
@@ -168,27 +168,20 @@ pub(super) fn is_struck(
     if under.is_empty() {
         asides.push(Vector2::new(-aside.y, aside.x));
     }
-    let beside: Vec<[Vec<f64>; BESIDE_MM.len()]> = asides
-        .iter()
-        .map(|aside| {
-            BESIDE_MM.map(|d| {
-                let at = mark.at + aside * (d * mm);
-                ways.iter().map(|&way| along(at, way)).collect()
-            })
-        })
-        .collect();
+    let all = ways.len();
     let face = |k: usize| {
-        let around = |place: &Vec<f64>| {
-            let ways = k + place.len() - AROUND..=k + place.len() + AROUND;
-            ways.map(|j| place[j % place.len()]).fold(0.0, f64::max)
+        let around = |at: Vector2<f64>| {
+            (k + all - AROUND..=k + all + AROUND)
+                .map(|j| along(at, ways[j % all]))
+                .fold(0.0, f64::max)
         };
-        let median = |places: &[Vec<f64>; BESIDE_MM.len()]| {
-            let mut most = places.each_ref().map(around);
+        let median = |aside: &Vector2<f64>| {
+            let mut most = BESIDE_MM.map(|d| around(mark.at + aside * (d * mm)));
             // The median: another mark may stand at one of these places.
             most.sort_by(f64::total_cmp);
             most[most.len() / 2]
         };
-        beside.iter().map(median).fold(0.0, f64::max)
+        asides.iter().map(median).fold(0.0, f64::max)
     };
     let seen: Vec<f64> = ways.iter().map(|&way| along(mark.at, way)).collect();
     (0..ways.len()).any(|k| {
