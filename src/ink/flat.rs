@@ -498,7 +498,7 @@ fn combine(picture: &Picture, lines: &[Line], names: Vec<Name>) -> FlatInk {
     }
     let struck: Vec<bool> = marks
         .par_iter()
-        .map(|m| !m.crossed_out && through::is_struck(picture, lines, &marks, m))
+        .map(|m| !m.crossed_out && through::is_struck(picture, lines, &rings, &marks, m))
         .collect();
     let mut struck = struck.into_iter();
     let through_it = |_: &mut FlatMark| struck.next() == Some(true);

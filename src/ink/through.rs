@@ -10,6 +10,7 @@ use super::MarkKind;
 use super::lines::Line;
 use super::name::{FlatMark, Name, OwnStroke};
 use super::picture::Picture;
+use super::shape::Loop;
 
 /// How far the ink beyond a dot is followed on each side, mm, and how far from its rim that starts.
 const FOLLOW_MM: f64 = 1.2;
@@ -89,10 +90,29 @@ fn strongest(picture: &Picture, line: &Line, at: Vector2<f64>, from: f64) -> f64
     (0..up.len()).map(best_of).fold(0.0, f64::max)
 }
 
-/// A pale stroke through a mark starts this far from its middle at least, mm, and is followed so far; directions are
-/// looked in at steps of so much, rad.
-const THROUGH_MM: f64 = 0.8;
-const GO_ON_MM: f64 = 0.9;
+/// Where a stroke through a mark is looked for: of a short one little shows beside the mark, and a long and pale one rises
+/// above the grain only over some length.
+struct Stretch {
+    /// How far from the mark's middle it starts at least, and how long it is, mm.
+    from_mm: f64,
+    length_mm: f64,
+    /// The mark's own strokes reach so far to each side at most, mm.
+    half_pen_mm: f64,
+}
+const NEAR: Stretch = Stretch {
+    from_mm: 0.0,
+    length_mm: 0.3,
+    half_pen_mm: f64::INFINITY,
+};
+/// Half the widest pen stroke: one that seems wider has something beside it.
+const FAR: Stretch = Stretch {
+    from_mm: 0.8,
+    length_mm: 0.9,
+    half_pen_mm: 0.4,
+};
+/// A ring of less than this radius, mm, is all that shows so near its mark.
+const NARROW_RING_MM: f64 = 2.5;
+/// Directions are looked in at steps of so much, rad.
 const WAY: f64 = 0.1;
 /// Its contrast at least, and how many times what the face shows beside the mark in about the same direction.
 const STRIKE: f64 = 0.06;
@@ -102,10 +122,8 @@ const AROUND: usize = 2;
 /// Nearer than this at least to the direction of a ruled line or of a stroke of the mark's own ink is theirs, rad: hands
 /// wobble.
 const OWN: f64 = 0.35;
-/// Half the widest pen stroke, mm: a stroke that seems wider has something beside it.
-const HALF_PEN_MM: f64 = 0.4;
 /// Between a stroke and another there is less than this share of its ink.
-const APART: f64 = 0.8;
+const APART: f64 = 0.75;
 /// Blur makes a stroke this much wider to each side, px.
 const RIM_PX: f64 = 1.0;
 /// A stroke is looked for this far beside the mark's middle too, mm.
@@ -115,21 +133,35 @@ const BESIDE_MIDDLE_MM: f64 = 0.2;
 pub(super) fn is_struck(
     picture: &Picture,
     lines: &[Line],
+    rings: &[Box<Loop>],
     marks: &[FlatMark],
     mark: &FlatMark,
 ) -> bool {
+    let is_narrow = |r: &Loop| r.radius < NARROW_RING_MM * picture.scale;
+    let is_ringed = rings.iter().any(|r| r.holds(mark.at) && is_narrow(r));
+    let within = |stretch| is_struck_within(picture, lines, marks, mark, stretch);
+    (!is_ringed && within(&NEAR)) || within(&FAR)
+}
+
+fn is_struck_within(
+    picture: &Picture,
+    lines: &[Line],
+    marks: &[FlatMark],
+    mark: &FlatMark,
+    stretch: &Stretch,
+) -> bool {
     let mm = picture.scale;
     let ways: Vec<f64> = (0..(PI / WAY) as i32).map(|k| f64::from(k) * WAY).collect();
-    let radius_mm = match mark.kind {
-        MarkKind::Dot => mark.size_mm / 2.0 + CLEAR_MM,
+    let radius = match mark.kind {
+        MarkKind::Dot => spot_radius(picture, mark) + (CLEAR_MM * mm).max(2.0 * RIM_PX),
         _ => 0.0,
     };
-    let reach_of = |s: &OwnStroke| (s.width / 2.0).min(HALF_PEN_MM * mm) + RIM_PX;
+    let reach_of = |s: &OwnStroke| (s.width / 2.0).min(stretch.half_pen_mm * mm) + RIM_PX;
     // Half way between two of its own strokes, or between one and its line, the face is bare from here on.
     let widest = mark.strokes.iter().map(reach_of).fold(0.0, f64::max);
     let clear = (widest + BESIDE_MIDDLE_MM * mm) * SQRT_2;
-    let from = (radius_mm.max(THROUGH_MM) * mm).max(clear);
-    let count = (GO_ON_MM * mm).ceil() as i32;
+    let from = (stretch.from_mm * mm).max(radius).max(clear);
+    let count = (stretch.length_mm * mm).ceil() as i32;
     let unit = |way: f64| Vector2::new(way.cos(), way.sin());
     // A hand that strikes out does not aim for the middle.
     let along = |at: Vector2<f64>, way: f64| {
@@ -192,6 +224,23 @@ pub(super) fn is_struck(
             })
             && seen[k] > STRIKE_OVER_FACE * face(k)
     })
+}
+
+/// The radius of a dot's spot, px: half way in contrast, and the median over all directions, for its line and a stroke through
+/// it are no part of it.
+fn spot_radius(picture: &Picture, dot: &FlatMark) -> f64 {
+    let whole = dot.size_mm / 2.0 * picture.scale;
+    let half = picture.smooth_contrast(dot.at) / 2.0;
+    let mut reach = [0; 32].map(|_| whole);
+    for (k, reach) in (0u8..).zip(&mut reach) {
+        let way = f64::from(k) * (2.0 * PI / 32.0);
+        let way = Vector2::new(way.cos(), way.sin());
+        let steps = (0..=whole.ceil() as i32).map(f64::from);
+        let mut out = steps.filter(|&r| picture.smooth_contrast(dot.at + way * r) < half);
+        *reach = out.next().unwrap_or(whole).min(whole);
+    }
+    reach.sort_by(f64::total_cmp);
+    reach[reach.len() / 2]
 }
 
 /// Whether there is less ink between direction `k` and the next one on each side that is the mark's own or a line's: a
@@ -300,7 +349,7 @@ mod tests {
             crossed_out: false,
             strokes: strokes.iter().map(own).collect(),
         };
-        is_struck(&picture, &lines, std::slice::from_ref(&mark), &mark)
+        is_struck(&picture, &lines, &[], std::slice::from_ref(&mark), &mark)
     }
 
     /// Within a stroke of 0.45 mm through (`off`, 0), turned by `turn` rad and reaching so far.
@@ -331,6 +380,32 @@ mod tests {
                 assert!(is_struck, "{level} {off} {turn}");
             }
         }
+    }
+
+    #[test]
+    fn a_stroke_no_longer_than_the_mark_strikes_it_out_too() {
+        let up = std::f64::consts::FRAC_PI_2;
+        let tick = |x: f64, y: f64| stroke(x, y, up, 0.0, 1.8);
+        let dot = |x: f64, y: f64| x.hypot(y) < 0.5;
+        for turn in [0.8, -0.8] {
+            let short = |x: f64, y: f64| stroke(x, y, turn, 0.0, 1.15);
+            for level in [60, 150] {
+                let over_tick =
+                    face(|x, y| tick(x, y).then_some(60).or(short(x, y).then_some(level)));
+                let is_struck = struck(&over_tick, MarkKind::Tick, &[up], true);
+                assert!(is_struck, "tick, {level} {turn}");
+                let over_dot =
+                    face(|x, y| dot(x, y).then_some(60).or(short(x, y).then_some(level)));
+                let is_struck = struck(&over_dot, MarkKind::Dot, &[], true);
+                assert!(is_struck, "dot, {level} {turn}");
+            }
+        }
+        // An oval dot is no stroke, nor is one with a tail.
+        let oval = face(|x, y| (x.hypot(y / 1.5) < 0.5).then_some(60));
+        assert!(!struck(&oval, MarkKind::Dot, &[], true));
+        let tail = |x: f64, y: f64| y > 0.0 && stroke(x, y, 0.9, 0.0, 1.3);
+        let tailed = face(|x, y| (dot(x, y) || tail(x, y)).then_some(60));
+        assert!(!struck(&tailed, MarkKind::Dot, &[], true));
     }
 
     #[test]
