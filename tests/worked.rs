@@ -361,6 +361,37 @@ fn a_mark_that_was_struck_out_and_then_punched_is_never_ready() {
     }
 }
 
+/// A stroke of 2.8 mm through a mark, of a hard pencil or of the pen, by itself or as an X, may strike it out.
+#[test]
+fn a_short_stroke_over_a_mark_is_never_read_as_good() {
+    const HALF_MM: f64 = 1.4;
+    let settings = settings();
+    for (k, rows) in (0..).zip([Style::Dot, Style::Tick, Style::Cross]) {
+        for (density, strokes, setting) in [(0.25, 1, k), (0.25, 2, k + 1), (0.9, 1, k + 2)] {
+            let (name, set) = &settings[setting];
+            let seed = 914 + setting as u64;
+            let hand = Hand {
+                scatter_mm: 0.06,
+                rows,
+                seed,
+                ..Hand::default()
+            };
+            let mut marking = Marking::of(&plan(), &hand);
+            let a3 = marking.place("A3").unwrap();
+            for side in [1.0, -1.0].into_iter().take(strokes) {
+                let arm = nalgebra::Vector2::new(0.6 * side, 0.8) * HALF_MM;
+                marking = marking.with(Mark::line(a3 + arm * -1.0, a3 + arm).dense(density));
+            }
+            let mut scene = scene(seed, marking.marks);
+            set(&mut scene);
+            let got = checked(&scene, Stage::Marked).verdict;
+            let what = format!("{rows:?}, {name}: {strokes} of {density}");
+            println!("{what}: {:?}, {:?}", got.decision, got.holes[2].state);
+            assert_ne!(got.holes[2].state, HoleState::Good, "{what}");
+        }
+    }
+}
+
 /// Worn ink and scratches over marks: a blot beside bare metal has a dark and a level side, as a pit does, and in a
 /// photo of many marks some of these lie alike. And of marks half of which are punched, the others are not.
 #[test]
