@@ -82,7 +82,6 @@ pub fn check_all(photos: &[&Photo], plan: &Plan, given: &Given) -> Checked {
     if let Err(stop) = measure(&shots, plan, given, &mut checked, &mut clock) {
         checked.findings.push((Weight::Blocks, stop));
     }
-    ink::confidence::doubt(&mut checked.ink);
     stage::judge(plan, given.stage, &mut checked);
     checked.hear(given);
     checked.verdict = verdict::decide(plan, &checked.ink, &checked.outline, &checked.findings);
@@ -327,6 +326,10 @@ fn read(
             .collect::<Result<Vec<_>, _>>()
             .map_err(|e| reason("no-datum", e))?;
         let outline = edges::outline(survey, &frames[0], turns);
+        let mut planned = turn::all_ways(plan, edged.sides.square);
+        if settled {
+            planned.truncate(1);
+        }
         let cards = together.cards(&checked.found);
         let inks = together
             .kept
@@ -335,7 +338,7 @@ fn read(
             .zip(&cards)
             .map(|((&k, frame), cards)| {
                 let grey = &shots[k].photo.grey;
-                let (mut ink, view, _) = ink::read(grey, frame, &outline, cards, size_mm);
+                let (mut ink, view, _) = ink::read(grey, frame, &outline, cards, size_mm, &planned);
                 sharp::leave_out_blurred(&mut ink, grey, cards, frame);
                 stage::with_worked(plan, given.stage, (&view, frame), ink)
             })

@@ -90,7 +90,7 @@ fn dots_are_placed_as_well_as_noise_allows() {
             draw(&mut picture, &dot, at, radius + 6.0, (noise, &mut rng));
             places.push(at);
         }
-        let ink = flat::read(&picture, 10.0);
+        let ink = flat::read(&picture, 10.0, &[]);
         let square: f64 = places
             .iter()
             .map(|at| {

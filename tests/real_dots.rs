@@ -46,7 +46,7 @@ fn listed_dots_are_found_where_they_are_listed() {
         let mut sizes: Vec<f64> = dots.iter().map(|d| d.1).collect();
         sizes.sort_by(f64::total_cmp);
         // As if the usual dot were a pen's dot of 1.2 mm.
-        let ink = flat::read(&grey, sizes[sizes.len() / 2] / 1.2);
+        let ink = flat::read(&grey, sizes[sizes.len() / 2] / 1.2, &[]);
         // The four large dots stand for nothing a pen makes.
         let small: Vec<_> = dots.iter().filter(|d| !d.2).collect();
         let mut offsets = Vec::new();

@@ -7,8 +7,7 @@ use nalgebra::{Matrix2, Vector2};
 use proptest::prelude::*;
 use proptest::test_runner::RngSeed;
 use punchready::frame::Point;
-use punchready::ink::confidence::{Evidence, LIKELY, N};
-use punchready::ink::{Ink, Mark, MarkKind, RuledLine, Seen, Unsure};
+use punchready::ink::{Ink, LIKELY, Mark, MarkKind, RuledLine, Seen, Unsure};
 use punchready::plan::{Edge, Plan, parse};
 use punchready::sheet::{MeasuredEdge, Outline};
 use punchready::verdict::{
@@ -45,7 +44,7 @@ fn with_risk(risk: &str) -> Result<Plan, String> {
 
 fn mark(x: f64, y: f64) -> Mark {
     Mark {
-        evidence: None,
+        probability: None,
         at: Point::new(x, y),
         cov: Matrix2::identity() * U_MM * U_MM,
         kind: MarkKind::Cross,
@@ -62,7 +61,7 @@ fn unsure(x: f64, y: f64) -> Unsure {
         size_mm: 1.5,
         why: "a single stroke away from any ruled line",
         writing: false,
-        evidence: None,
+        probability: None,
     }
 }
 
@@ -332,10 +331,7 @@ fn cancelled() {
 fn what_is_likelier_a_mark_than_none_is_a_stray_where_no_hole_is_near_and_unsure_at_a_hole() {
     let plan = plan();
     let likely = |x: f64, y: f64, probability: f64| Unsure {
-        evidence: Some(Evidence {
-            features: [0.0; N],
-            probability,
-        }),
+        probability: Some(probability),
         ..unsure(x, y)
     };
     let judged_with = |ink: Unsure| {
@@ -892,7 +888,7 @@ fn any_mark() -> impl Strategy<Value = Mark> {
         any::<bool>(),
     )
         .prop_map(|((x, y), (a, b, r), ringed, crossed_out)| Mark {
-            evidence: None,
+            probability: None,
             at: Point::new(x, y),
             cov: Matrix2::new(a * a, r * a * b, r * a * b, b * b),
             kind: MarkKind::Dot,

@@ -160,7 +160,7 @@ fn dots(dot: &impl Drawn, radius: f64, blur_px: f64, noise: f64) -> Tally {
         );
         places.push(at);
     }
-    let ink = flat::read(&picture, PX_PER_MM);
+    let ink = flat::read(&picture, PX_PER_MM, &[]);
     let mut tally = Tally {
         bound: mean_bound(dot, radius + 6.0 * blur_px, noise),
         ..Tally::default()

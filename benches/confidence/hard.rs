@@ -24,15 +24,15 @@ fn of_case(case: &Case) -> Vec<Sample> {
     let path = dir.path().join("photo.jpg");
     write_jpeg(&path, &render(&case.scene), &case.exif).unwrap();
     let checked = check(&photo::read(&path).unwrap(), &case.plan, &case.given);
-    for (u, evidence) in checked
+    for (u, probability) in checked
         .ink
         .unsure
         .iter()
-        .filter_map(|u| Some((u, u.evidence?)))
+        .filter_map(|u| Some((u, u.probability?)))
     {
         println!(
             "{}/{} {}: unsure at ({:.1}, {:.1}): {}, {:.3}",
-            case.step, case.number, case.title, u.at.x, u.at.y, u.why, evidence.probability
+            case.step, case.number, case.title, u.at.x, u.at.y, u.why, probability
         );
     }
     let marks: Vec<True> = truth_of(&case.scene)

@@ -1,16 +1,14 @@
-//! How surely a mark is one: the fit of `src/ink/confidence.toml`, and whether what it claims comes true.
+//! How surely a mark is one: whether what is claimed comes true.
 //!
 //! ```sh
-//! cargo bench --bench confidence                        # whether the weights as they are come true, on scenes of their own
-//! cargo bench --bench confidence -- --fit               # fits the weights on other scenes first, and writes the file
+//! cargo bench --bench confidence                        # on scenes of its own
 //! cargo bench --bench confidence -- --ladder            # on the ladder's hard steps too
 //! cargo bench --bench confidence -- --foreign DIR       # on the photos of tests/foreign too
 //! cargo bench --bench confidence -- --scenes 30         # fewer scenes, for a look
 //! cargo bench --bench confidence -- --keep DIR          # keeps the table's photos with a mark that is wrong for all its claim
 //! ```
 //!
-//! Scenes vary in surface, pen, hand, light, camera and dirt (`scenes`). Those of the fit and those of the tables are drawn
-//! from seeds apart. A mark is right when a true one stands within [`MATCH_MM`] and is crossed out or not as it was read.
+//! Scenes vary in surface, pen, hand, light, camera and dirt (`scenes`). A mark is right when a true one stands within [`MATCH_MM`] and is crossed out or not as it was read.
 //! Exits with 1 where more is claimed than comes true.
 #![allow(clippy::unwrap_used, reason = "a bench fails by panicking")]
 
@@ -20,7 +18,6 @@ mod alike;
 #[allow(dead_code, reason = "the ladder's own bench uses the rest")]
 #[path = "../ladder/case.rs"]
 mod case;
-mod fit;
 mod foreign;
 mod hard;
 #[allow(dead_code, reason = "the ladder's own bench uses the rest")]
@@ -42,8 +39,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use clap::Parser;
 use punchready::check::Checked;
 use punchready::frame::{Point, Sheet};
-use punchready::ink::Mark;
-use punchready::ink::confidence::{LIKELY, Model, N};
+use punchready::ink::{LIKELY, Mark};
 use rayon::prelude::*;
 
 /// A found mark further than this from every true one is none, mm, as in the ladder: a sheet's edge that is taken wrongly
@@ -51,19 +47,15 @@ use rayon::prelude::*;
 const MATCH_MM: f64 = 1.5;
 /// The middle of a cross-out is only roughly that of the mark below it, mm.
 const MATCH_CROSSED_MM: f64 = 3.5;
-/// Scenes of the tables, and so many times as many of the fit.
+/// Scenes of the tables.
 const SCENES: u64 = 180;
-const TIMES_OF_FIT: u64 = 2;
-/// The first seed of the tables' scenes; those of the fit begin at 0.
+/// The first seed of the tables' scenes.
 const FIRST_OF_TABLES: u64 = 1_000_000;
 /// A wrong mark is worth a look at its photo when so much was claimed.
 pub(crate) const CLAIMED: f64 = 0.85;
 
 #[derive(Debug, Parser)]
 struct Arguments {
-    /// Fits the weights and writes `src/ink/confidence.toml`.
-    #[arg(long)]
-    fit: bool,
     /// Checks on the ladder's hard steps too.
     #[arg(long)]
     ladder: bool,
@@ -73,7 +65,7 @@ struct Arguments {
     /// Keeps the photos of the table's scenes in which a mark is wrong for all its claim, and lists these.
     #[arg(long)]
     keep: Option<PathBuf>,
-    /// How many scenes are drawn for the table, and twice as many for the fit.
+    /// How many scenes are drawn for the table.
     #[arg(long, default_value_t = SCENES)]
     scenes: u64,
     /// Given by cargo bench.
@@ -83,7 +75,7 @@ struct Arguments {
 
 /// A mark as it was read, and whether it is right.
 pub(crate) struct Sample {
-    pub(crate) features: [f64; N],
+    pub(crate) probability: f64,
     pub(crate) right: bool,
     pub(crate) at: Point<Sheet>,
     /// What it was read as.
@@ -107,14 +99,14 @@ pub(crate) fn samples(checked: &Checked, truth: &[True]) -> Vec<Sample> {
     let marks = ink
         .marks
         .iter()
-        .map(|m| (m.at, m.crossed_out, m.evidence, name(m)));
+        .map(|m| (m.at, m.crossed_out, m.probability, name(m)));
     let unsure = ink
         .unsure
         .iter()
-        .map(|u| (u.at, false, u.evidence, u.why.to_owned()));
+        .map(|u| (u.at, false, u.probability, u.why.to_owned()));
     marks
         .chain(unsure)
-        .filter_map(|(at, crossed_out, evidence, name)| {
+        .filter_map(|(at, crossed_out, probability, name)| {
             let reach = if crossed_out {
                 MATCH_CROSSED_MM
             } else {
@@ -123,7 +115,7 @@ pub(crate) fn samples(checked: &Checked, truth: &[True]) -> Vec<Sample> {
             let same =
                 |(place, crossed): &True| *crossed == crossed_out && place.distance(at) <= reach;
             Some(Sample {
-                features: evidence?.features,
+                probability: probability?,
                 right: truth.iter().any(same),
                 at,
                 name,
@@ -145,21 +137,6 @@ fn main() -> ExitCode {
             .flat_map_iter(|seed| scenes::samples_of(seed, keep))
             .collect()
     };
-    let model = if arguments.fit {
-        let of_fit = drawn(0, TIMES_OF_FIT * arguments.scenes, None);
-        let of_fit: Vec<&Sample> = of_fit.iter().collect();
-        println!("fit: {} marks, {} wrong", of_fit.len(), wrong(&of_fit));
-        let model = fit::fit(&of_fit);
-        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/ink/confidence.toml");
-        std::fs::write(&path, fit::text(&model, &of_fit)).unwrap();
-        model
-    } else {
-        Model::built_in().clone()
-    };
-    for w in &model.feature {
-        println!("{:<11} {:>7.3} a standard deviation", w.name, w.weight);
-    }
-    println!("{:?}", model.bend);
     if let Some(dir) = &arguments.keep {
         std::fs::create_dir_all(dir).unwrap();
     }
@@ -173,7 +150,7 @@ fn main() -> ExitCode {
     }
     let kept: Vec<bool> = tables
         .iter()
-        .map(|(name, of)| reliability(name, &model, &of.iter().collect::<Vec<_>>()))
+        .map(|(name, of)| reliability(name, &of.iter().collect::<Vec<_>>()))
         .collect();
     if kept.into_iter().all(|k| k) {
         ExitCode::SUCCESS
@@ -187,12 +164,12 @@ fn wrong(samples: &[&Sample]) -> usize {
     samples.iter().filter(|s| !s.right).count()
 }
 
-/// Prints what share of the marks is right where the model claims how much; whether no bin claims surely too much.
-fn reliability(name: &str, model: &Model, samples: &[&Sample]) -> bool {
+/// Prints what share of the marks is right where how much is claimed; whether no bin claims surely too much.
+fn reliability(name: &str, samples: &[&Sample]) -> bool {
     const BINS: [f64; 9] = [0.0, 0.3, 0.5, 0.7, 0.85, 0.95, 0.99, 0.998, 1.0];
     let claimed: Vec<(f64, bool, usize)> = samples
         .iter()
-        .map(|s| (model.probability(&s.features), s.right, s.photo))
+        .map(|s| (s.probability, s.right, s.photo))
         .collect();
     let n = samples.len() as f64;
     let off = |(p, right, _): &(f64, bool, usize)| (p - f64::from(u8::from(*right))).powi(2);

@@ -7,7 +7,6 @@ use std::path::Path;
 use nalgebra::Vector2;
 use punchready::check::{Given, check};
 use punchready::frame::Point;
-use punchready::ink::confidence::Model;
 use punchready::photo;
 use punchready::plan::{self, Plan};
 use punchready::survey::PrintScale;
@@ -46,7 +45,7 @@ pub(crate) fn samples_of(seed: u64, keep: Option<&Path>) -> Vec<Sample> {
     let found = samples(&checked, &truth);
     if let Some(dir) = keep {
         for s in found.iter().filter(|s| !s.right) {
-            let claim = Model::built_in().probability(&s.features);
+            let claim = s.probability;
             if claim >= CLAIMED {
                 let (x, y) = (s.at.x, s.at.y);
                 println!("{seed}: {} at ({x:.1}, {y:.1}), {claim:.3}", s.name);

@@ -68,7 +68,7 @@ pub(super) fn measure(
     let (seen, shown) = {
         let frame = survey.sheet_frame(&first, 0).map_err(|e| told(&e))?;
         let outline = outline(&survey, &frame, by_edges);
-        let (ink, flat, axes) = ink::read(&photo.grey, &frame, &outline, &cards, whole);
+        let (ink, flat, axes) = ink::read(&photo.grey, &frame, &outline, &cards, whole, &[]);
         // Datum marks may be punched or drilled by now.
         let found = worked::read(&flat, &frame, &ink, Some(&[]));
         let ink = worked::put_in(ink, found);
@@ -115,7 +115,8 @@ pub(super) fn measure(
     clock.lap("survey", checked);
     let frame = survey.sheet_frame(&datum, 0).map_err(|e| told(&e))?;
     let outline = outline(&survey, &frame, by_edges);
-    let (mut ink, flat, _) = ink::read(&photo.grey, &frame, &outline, &cards, size_mm);
+    let planned = vec![plan.holes.iter().map(|h| h.at).collect()];
+    let (mut ink, flat, _) = ink::read(&photo.grey, &frame, &outline, &cards, size_mm, &planned);
     sharp::leave_out_blurred(&mut ink, &photo.grey, &cards, &frame);
     let ink = stage::with_worked(plan, given.stage, (&flat, &frame), ink);
     clock.lap("ink", checked);

@@ -240,10 +240,10 @@ fn joined(readings: &[Reading], group: &[(usize, usize)], told: &mut Told) -> Jo
         cov,
         ringed: group.iter().any(|m| mark(m).ringed),
         // The photo that shows it best is as sure of it as any.
-        evidence: group
+        probability: group
             .iter()
-            .filter_map(|m| mark(m).evidence)
-            .max_by(|a, b| a.probability.total_cmp(&b.probability)),
+            .filter_map(|m| mark(m).probability)
+            .max_by(f64::total_cmp),
         ..mark(surest).clone()
     };
     // Whoever sees the place well and shows nothing there contradicts.
@@ -285,7 +285,7 @@ fn joined(readings: &[Reading], group: &[(usize, usize)], told: &mut Told) -> Jo
             size_mm: joined.size_mm,
             why: "a mark that is crossed out in one photo and not in another",
             writing: false,
-            evidence: None,
+            probability: None,
         });
     }
     Joined::Mark(joined, blend)

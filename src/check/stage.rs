@@ -95,7 +95,7 @@ pub(super) fn judge(plan: &Plan, stage: Stage, checked: &mut Checked) {
                 size_mm: mark.size_mm,
                 why: NOT_WORKED,
                 writing: false,
-                evidence: None,
+                probability: None,
             });
         }
     }

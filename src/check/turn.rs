@@ -104,6 +104,21 @@ struct Fit {
     left_over: usize,
 }
 
+/// The planned places as the sheet may lie: as it was taken to, and turned by half; of a square by quarters too.
+pub(super) fn all_ways(plan: &Plan, square: bool) -> Vec<Vec<Point<Sheet>>> {
+    let [w, h] = [plan.width_mm, plan.height_mm];
+    let turned = |quarters: u32, p: Point<Sheet>| match quarters {
+        0 => p,
+        1 => Point::new(w - p.y, p.x),
+        2 => Point::new(w - p.x, h - p.y),
+        _ => Point::new(p.y, h - p.x),
+    };
+    (0..4)
+        .filter(|q| square || q % 2 == 0)
+        .map(|q| plan.holes.iter().map(|hole| turned(q, hole.at)).collect())
+        .collect()
+}
+
 /// Which way round the marks of `ink`, read with the sheet as it lies in the photo, fit the plan.
 pub(super) fn which(plan: &Plan, ink: &Ink, square: bool) -> Way {
     let as_is = fit(plan, ink, 0);
@@ -216,7 +231,7 @@ mod tests {
                 size_mm: 0.6,
                 ringed: false,
                 crossed_out: false,
-                evidence: None,
+                probability: None,
             })
             .collect();
         ink

@@ -164,7 +164,7 @@ pub fn honour(
                         size_mm: o.size_mm,
                         ringed: matches!(o.of, Of::Mark(_)),
                         crossed_out: false,
-                        evidence: None,
+                        probability: None,
                     });
                     outcome
                         .decided

@@ -1,10 +1,9 @@
-//! Dots hardly wider than the ruled line they sit on.
+//! Dots on ruled lines.
 //!
-//! Such a dot shows no figure of its own beside the line: all there is of it is a little more ink than
-//! the line has to its left and right. So the ink is added up across the line, slice by slice; what is over
-//! the line's own amount round about, in a stretch as short as a dot, is a bead. How much counts is measured
-//! against how much the same line varies elsewhere: a fine pen along a steel rule varies little, a worn one
-//! a lot.
+//! Of a dot hardly wider than its line, or of like ink, little shows beside the line. So the line is explained first: how its
+//! ink lies across it, slice by slice, as the median over some millimetres to both sides tells. What is over that, in a stretch
+//! as short as a dot, is a bead; how much counts is measured against how much the same line varies elsewhere: a fine pen along
+//! a steel rule varies little, a worn one a lot. Whether a bead is this pen's dot is for the pen to say.
 
 use nalgebra::{Matrix2, Vector2};
 use rayon::prelude::*;
@@ -15,303 +14,384 @@ use super::name::{FlatMark, Name};
 use super::picture::Picture;
 use super::place;
 
-/// How far beside the line's rim ink still counts as the line's or its dot's, mm.
-const BESIDE_MM: f64 = 0.4;
-/// The line's own amount is its median over this far to both sides, mm.
-const AROUND_MM: f64 = 4.0;
+/// How far beside the line's rim ink still counts as its dot's, mm: the widest dot that is not seen by itself.
+const BESIDE_MM: f64 = 0.8;
+/// The line's own ink is its median over this far to both sides, mm, worked out so often, mm: four fine dots fit in, so that one
+/// has no say, and where the pen was pressed for longer the line is wider and no dot.
+const AROUND_MM: f64 = 1.8;
+const NODE_MM: f64 = 0.5;
 /// Half the stretch over which ink is added up along the line, mm: a fine dot.
-const HALF_DOT_MM: f64 = 0.3;
+const HALF_DOT_MM: f64 = 0.25;
 /// Longest bead, mm; where more is thick the pen lingered.
-const LONGEST_MM: f64 = 1.5;
-/// A line's end is thick where the pen was set down or lifted, mm.
+const LONGEST_MM: f64 = 2.0;
+/// The pen rests at the ends of a line, and of each piece of a broken one, and leaves a blot there, mm.
 const END_MM: f64 = 0.9;
-/// Standard deviations of the line's own variation from which a bead may be a dot, and from which it is one.
-const MAYBE_SIGMAS: f64 = 5.0;
-const SURE_SIGMAS: f64 = 7.0;
-/// Area of the ink beyond the line's own from which a bead may be a dot, and from which it is one, mm². A disc of 0.65 mm
-/// on a line of 0.5 mm shows 0.04 mm² beyond it.
-const MAYBE_MM2: f64 = 0.035;
-const SURE_MM2: f64 = 0.06;
-/// A dot has this much more ink than its line at its widest, as a share of the line's own: a disc of 0.65 mm on a line of
-/// 0.5 mm is wider by that, and where ink lets light through it is darker besides. Less is the pen's, or the photo's.
-const MORE: f64 = 0.3;
+/// Standard deviations of the line's own variation from which a bead is no chance: on a line of 300 mm there are some
+/// thousand independent places.
+const SIGMAS: f64 = 4.0;
 /// Where a slice has less than this share of the line's usual ink the line pauses.
 const PAUSE: f64 = 0.3;
-/// Where the line round about pauses over more than this share a short piece of it looks like a dot.
-const IN_GAP: f64 = 0.5;
-/// A dot sits on its line within this, mm.
-const ON_LINE_MM: f64 = 0.15;
+/// Less than this of the face's light, over a dot's stretch, is rounding and the file's blocks.
+const LEAST: f64 = 0.02;
+/// Blur's skirt beyond that, to each side, px.
+const SKIRT: usize = 2;
+/// A bead goes as far as it has this share of its most.
+const GOES_ON: f64 = 0.3;
 
-/// The beads on the lines. `taken`: for each line, where along it something else was drawn that explains the
-/// ink, px.
-pub(super) fn find(picture: &Picture, lines: &[Line], taken: &[Vec<[f64; 2]>]) -> Vec<Name> {
+/// A bead is so many times longer than the disc of its ink at most, for dots are no discs quite, and by blur, px.
+const LONG: f64 = 1.25;
+const BLUR_PX: f64 = 3.0;
+
+/// Why a spot at a line's end is unsure.
+pub(super) const AT_END: &str = "a spot at the end of a ruled line: a dot, or where the pen rested";
+
+/// A bead this near to what hides its line comes out from under that, mm.
+const NEAR_MM: f64 = 0.6;
+/// Why ink that touches a mark on its line is unsure.
+const FROM_UNDER: &str =
+    "ink along a ruled line that comes out from under a mark: a dot, or its arm";
+
+/// The beads on the lines, each with how dark its line is there. `taken`: for each line, where along it something else was drawn that explains the ink, px.
+pub(super) fn find(picture: &Picture, lines: &[Line], taken: &[Vec<[f64; 2]>]) -> Vec<(Name, f64)> {
     let mut found = Vec::new();
     for (number, line) in lines.iter().enumerate() {
         let crossed = |s: f64| {
             let p = line.point(s, 0.0);
             lines.iter().enumerate().any(|(other, l)| {
                 let (along, across) = l.local(p);
-                let clear = l.half + line.half + (BESIDE_MM + HALF_DOT_MM) * picture.scale;
+                let clear = l.half + line.half + 0.3 * picture.scale;
                 other != number
                     && across.abs() < clear
                     && along > l.span[0] - clear
                     && along < l.span[1] + clear
             })
         };
-        on_line(
-            picture,
-            line,
-            |s| taken[number].iter().any(|t| s > t[0] && s < t[1]) || crossed(s),
-            &mut found,
-        );
+        let hidden = |s: f64| taken[number].iter().any(|t| s > t[0] && s < t[1]) || crossed(s);
+        let band = Band::of(picture, line, hidden);
+        found.extend(band.beads(picture, line));
     }
     found
 }
 
-/// One slice across the line.
-#[derive(Clone, Copy)]
-struct Slice {
-    /// Ink across, contrast times px; none where something else is drawn.
-    ink: Option<f64>,
-    /// Its middle, across, times the ink.
-    moment: f64,
-    /// The same ink less the line's own.
-    extra: f64,
-}
-
-fn on_line(
-    picture: &Picture,
-    line: &Line,
-    taken: impl Fn(f64) -> bool + Sync,
-    found: &mut Vec<Name>,
-) {
-    let mm = picture.scale;
-    let reach = line.half + BESIDE_MM * mm;
-    let first = line.span[0].ceil();
-    let count = (line.span[1] - first).max(0.0) as usize;
-    let at = |i: usize| first + i as f64;
-    let mut slices: Vec<Slice> = (0..count)
-        .into_par_iter()
-        .map(|i| {
-            let steps = reach.ceil() as i32;
-            let (mut ink, mut moment) = (0.0, 0.0);
-            for k in -steps..=steps {
-                let t = f64::from(k);
-                let c = picture.smooth_contrast(line.point(at(i), t));
-                ink += c;
-                moment += c * t;
-            }
-            Slice {
-                ink: (!taken(at(i))).then_some(ink),
-                moment,
-                extra: 0.0,
-            }
-        })
-        .collect();
-    let usual = median(slices.iter().filter_map(|s| s.ink));
-    level(&mut slices, (AROUND_MM * mm) as usize, PAUSE * usual);
-    let half = ((HALF_DOT_MM * mm).round() as usize).max(1);
-    let sums: Vec<Option<f64>> = (0..count)
-        .map(|i| {
-            let near = slices.get(i.checked_sub(half)?..=i + half)?;
-            near.iter()
-                .all(|s| s.ink.is_some())
-                .then(|| near.iter().map(|s| s.extra).sum())
-        })
-        .collect();
-    // Of a line that other things hide for the most part nothing can be said.
-    if sums.iter().flatten().count() * 4 < count {
-        return;
-    }
-    let sigma = (1.4826 * median(sums.iter().flatten().map(|v: &f64| v.abs()))).max(0.02 * mm);
-    let black = line.contrast.max(0.05);
-    let mut order: Vec<(f64, usize)> = sums
-        .iter()
-        .enumerate()
-        .filter_map(|(i, v)| v.filter(|v| *v > MAYBE_SIGMAS * sigma).map(|v| (v, i)))
-        .collect();
-    order.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-    let mut done: Vec<usize> = Vec::new();
-    let mut beads: Vec<(Name, [usize; 2])> = Vec::new();
-    for (_, i) in order {
-        if done
-            .iter()
-            .any(|&d| (d.abs_diff(i) as f64) < LONGEST_MM * mm)
-        {
-            continue;
-        }
-        done.push(i);
-        beads.extend(name(
-            picture,
-            line,
-            &slices,
-            i,
-            first,
-            [sigma, black, usual],
-        ));
-    }
-    found.extend(without_arms(beads, &slices));
-}
-
-/// So many crosses on a line are no chance, and so many of the marks there.
-const FEWEST_CROSSES: usize = 3;
-const SHARE_OF_CROSSES: f64 = 0.5;
-
-/// Leaves out the arms that a cross on the line has along it: they come out to both sides from under what else was drawn
-/// there. One that comes out on one side alone is left out where it is slight and most of the line's marks have arms; it may
-/// be a dot that touches, and is no sure one.
-fn without_arms(beads: Vec<(Name, [usize; 2])>, slices: &[Slice]) -> Vec<Name> {
-    // Stretches that other things hide, as from which slice to before which.
-    let mut hidden: Vec<[usize; 2]> = Vec::new();
-    for k in (0..slices.len()).filter(|&k| slices[k].ink.is_none()) {
-        match hidden.last_mut() {
-            Some(last) if last[1] == k => last[1] = k + 1,
-            _ => hidden.push([k, k + 1]),
-        }
-    }
-    let comes_out = |h: &[usize; 2]| {
-        let before = beads.iter().any(|(_, span)| span[1] == h[0]);
-        let after = beads.iter().any(|(_, span)| span[0] == h[1]);
-        [before, after]
-    };
-    let arms: Vec<[bool; 2]> = hidden.iter().map(comes_out).collect();
-    let crosses = arms.iter().filter(|a| a.contains(&true)).count();
-    let of_crosses =
-        crosses >= FEWEST_CROSSES && crosses as f64 >= SHARE_OF_CROSSES * hidden.len() as f64;
-    let both: Vec<[usize; 2]> = (hidden.iter().zip(&arms))
-        .filter(|(_, a)| **a == [true, true])
-        .map(|(h, _)| *h)
-        .collect();
-    let touches =
-        |of: &[[usize; 2]], span: [usize; 2]| of.iter().any(|h| span[1] == h[0] || span[0] == h[1]);
-    let mut left = Vec::new();
-    for (name, span) in beads {
-        match name {
-            _ if touches(&both, span) => {}
-            Name::Unsure { .. } if of_crosses && touches(&hidden, span) => {}
-            Name::Mark(m) if touches(&hidden, span) => left.push(Name::Unsure {
-                at: m.at,
-                size_mm: m.size_mm,
-                why: "ink along a ruled line that comes out from under a mark: a dot, or its arm",
-            }),
-            name => left.push(name),
-        }
-    }
-    left
-}
-
-/// Takes the line's own ink off: its median over `around` slices to both sides, of those where it does not pause.
-fn level(slices: &mut [Slice], around: usize, pause: f64) {
-    let count = slices.len();
-    let own: Vec<f64> = (0..count)
-        .into_par_iter()
-        .map(|i| {
-            let near = &slices[i.saturating_sub(around)..(i + around + 1).min(count)];
-            let known = near.iter().step_by(2).filter_map(|s| s.ink);
-            median(known.filter(|ink| *ink >= pause))
-        })
-        .collect();
-    for (slice, own) in slices.iter_mut().zip(own) {
-        slice.extra = slice.ink.map_or(0.0, |ink| ink - own);
-    }
-}
-
-/// What the bead round slice `i` is, if it is anything, and from which slice to before which it goes.
-fn name(
-    picture: &Picture,
-    line: &Line,
-    slices: &[Slice],
-    i: usize,
+/// The ink of a line and beside it, slice by slice.
+struct Band {
+    /// Place along of the first slice, px; the others follow a pixel apart.
     first: f64,
-    [sigma, black, usual]: [f64; 3],
-) -> Option<(Name, [usize; 2])> {
-    let mm = picture.scale;
-    let half = ((HALF_DOT_MM * mm).round() as usize).max(1);
-    let top = (i - half..=i + half)
-        .map(|k| slices[k].extra)
-        .fold(0.0, f64::max);
-    let over = |k: usize| slices[k].ink.is_some() && slices[k].extra > 0.3 * top;
-    let from = (0..i).rev().find(|&k| !over(k)).map_or(0, |k| k + 1);
-    let to = (i..slices.len())
-        .find(|&k| !over(k))
-        .unwrap_or(slices.len());
-    if (to - from) as f64 > LONGEST_MM * mm {
-        return None;
-    }
-    // The skirt of the blur to both sides.
-    let (low, high) = (from.saturating_sub(2), (to + 2).min(slices.len()));
-    let part = &slices[low..high];
-    let extra: f64 = part.iter().map(|s| s.extra).sum();
-    let s = part
-        .iter()
-        .enumerate()
-        .map(|(k, p)| p.extra * (low + k) as f64)
-        .sum::<f64>()
-        / extra;
-    let own = slices[i].ink.unwrap_or(0.0) - slices[i].extra;
-    // What the line itself adds to the moment is the same to both sides.
-    let beside: Vec<f64> = [
-        from.saturating_sub(half * 2),
-        (to + half * 2).min(slices.len() - 1),
-    ]
-    .iter()
-    .filter(|&&k| slices[k].ink.is_some())
-    .map(|&k| slices[k].moment)
-    .collect();
-    let axis = beside.iter().sum::<f64>() / beside.len().max(1) as f64;
-    let t = part.iter().map(|p| p.moment - axis).sum::<f64>() / extra;
-    let area = extra / black / (mm * mm);
-    let at = line.point(first + s, 0.0);
-    // The pen rests at the ends of a line, and of each piece of a broken one.
-    let end = (END_MM * mm) as usize;
-    let near_end = i < end
-        || i + end >= slices.len()
-        || slices[i - end..=i + end]
-            .iter()
-            .any(|s| s.ink.is_some_and(|ink| ink < PAUSE * usual));
-    let sigmas = extra / sigma;
-    if area < MAYBE_MM2 || sigmas < MAYBE_SIGMAS || near_end {
-        return None;
-    }
-    let wide = ((to - from) as f64).max(2.0 * line.half);
-    let around = (AROUND_MM * mm) as usize;
-    let near = &slices[i.saturating_sub(around)..(i + around + 1).min(slices.len())];
-    let known: Vec<f64> = near.iter().filter_map(|s| s.ink).collect();
-    let paused = known.iter().filter(|ink| **ink < PAUSE * usual).count();
-    let in_gap = paused as f64 > IN_GAP * known.len() as f64;
-    let slight = top < MORE * own;
-    if in_gap || slight || area < SURE_MM2 || sigmas < SURE_SIGMAS || t.abs() > ON_LINE_MM * mm {
-        let unsure = Name::Unsure {
-            at,
-            size_mm: wide / mm,
-            why: "a thicker place on a ruled line: a dot, or the pen's",
-        };
-        return Some((unsure, [from, to]));
-    }
-    // Slices vary by `sigma` over a dot's length, and with them the middle of what is over.
-    let n = (to - from) as f64;
-    let u_along = sigma * n / (12f64.sqrt() * extra);
-    let turn = Matrix2::from_columns(&[line.along, Vector2::new(-line.along.y, line.along.x)]);
-    let cov =
-        turn * Matrix2::new(
-            u_along.powi(2),
-            0.0,
-            0.0,
-            line.sigma.powi(2) + (0.25 * t).powi(2),
-        ) * turn.transpose()
-            + Matrix2::identity() * place::floor(picture);
-    let dot = FlatMark {
-        at,
-        cov,
-        kind: MarkKind::Dot,
-        size_mm: wide / mm,
-        ringed: false,
-        crossed_out: false,
-        strokes: Vec::new(),
-    };
-    Some((Name::Mark(dot), [from, to]))
+    /// Places across, from -reach to reach, a pixel apart.
+    reach: i32,
+    /// Ink of each slice at each place across; the line's own is taken off in `extra`.
+    ink: Vec<f32>,
+    /// What of each slice is over the line's own, summed across; nothing where something else is drawn.
+    extra: Vec<Option<f64>>,
+    /// The line's own ink across, at every node.
+    own: Vec<Vec<f32>>,
+    node: usize,
 }
 
+impl Band {
+    fn of(picture: &Picture, line: &Line, hidden: impl Fn(f64) -> bool + Sync) -> Self {
+        let mm = picture.scale;
+        let reach = (line.half + BESIDE_MM * mm).ceil() as i32;
+        let wide = (2 * reach + 1) as usize;
+        let first = (line.span[0] - END_MM * mm).ceil();
+        let count = (line.span[1] + END_MM * mm - first).max(0.0) as usize;
+        let mut ink = vec![0.0f32; count * wide];
+        ink.par_chunks_mut(wide).enumerate().for_each(|(i, slice)| {
+            for (k, v) in slice.iter_mut().enumerate() {
+                let t = f64::from(k as i32 - reach);
+                *v = picture.smooth_contrast(line.point(first + i as f64, t)) as f32;
+            }
+        });
+        let free: Vec<bool> = (0..count).map(|i| !hidden(first + i as f64)).collect();
+        let (node, around) = (((NODE_MM * mm) as usize).max(1), (AROUND_MM * mm) as usize);
+        let inside = |i: usize| {
+            let s = first + i as f64;
+            s > line.span[0] + 1.0 && s < line.span[1] - 1.0
+        };
+        let own: Vec<Vec<f32>> = (0..count.div_ceil(node))
+            .into_par_iter()
+            .map(|n| {
+                let at = n * node;
+                let near: Vec<usize> = (at.saturating_sub(around)..(at + around + 1).min(count))
+                    .step_by(2)
+                    .filter(|&i| free[i] && inside(i))
+                    .collect();
+                (0..wide)
+                    .map(|k| median(near.iter().map(|&i| f64::from(ink[i * wide + k]))) as f32)
+                    .collect()
+            })
+            .collect();
+        let mut band = Self {
+            first,
+            reach,
+            ink,
+            extra: Vec::new(),
+            own,
+            node,
+        };
+        band.extra = (0..count)
+            .map(|i| free[i].then(|| band.over(line, i).iter().sum()))
+            .collect();
+        band
+    }
+
+    fn wide(&self) -> usize {
+        (2 * self.reach + 1) as usize
+    }
+
+    /// What of slice `i` is over the line's own, across; beyond the line's ends all of it is.
+    fn over(&self, line: &Line, i: usize) -> Vec<f64> {
+        let own = &self.own[(i / self.node).min(self.own.len() - 1)];
+        let s = self.first + i as f64;
+        let beyond = s < line.span[0] || s > line.span[1];
+        let ink = &self.ink[i * self.wide()..(i + 1) * self.wide()];
+        let own = own.iter().map(|&o| if beyond { 0.0 } else { f64::from(o) });
+        ink.iter()
+            .zip(own)
+            .map(|(&v, o)| f64::from(v) - o)
+            .collect()
+    }
+
+    fn beads(&self, picture: &Picture, line: &Line) -> Vec<(Name, f64)> {
+        let mm = picture.scale;
+        let count = self.extra.len();
+        let half = ((HALF_DOT_MM * mm).round() as usize).max(1);
+        let sums: Vec<Option<f64>> = (0..count)
+            .map(|i| {
+                let near = self.extra.get(i.checked_sub(half)?..=i + half)?;
+                near.iter().copied().sum::<Option<f64>>()
+            })
+            .collect();
+        // Of a line that other things hide for the most part nothing can be said.
+        if sums.iter().flatten().count() * 4 < count {
+            return Vec::new();
+        }
+        let sigma = 1.4826 * median(sums.iter().flatten().map(|v: &f64| v.abs()));
+        let least = (SIGMAS * sigma).max(LEAST * mm * mm * 2.0 * HALF_DOT_MM * 0.5);
+        let mut order: Vec<(f64, usize)> = sums
+            .iter()
+            .enumerate()
+            .filter_map(|(i, v)| v.filter(|v| *v > least).map(|v| (v, i)))
+            .collect();
+        order.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+        let mut done: Vec<[usize; 2]> = Vec::new();
+        let mut found: Vec<((Name, f64), [usize; 2])> = Vec::new();
+        for (_, i) in order {
+            if done
+                .iter()
+                .any(|d| i + 2 * half + SKIRT > d[0] && i < d[1] + 2 * half + SKIRT)
+            {
+                continue;
+            }
+            let span = self.span(i);
+            done.push(span);
+            if (span[1] - span[0]) as f64 <= LONGEST_MM * mm {
+                found.extend(self.bead(picture, line, span, sigma).map(|b| (b, span)));
+            }
+        }
+        self.without_arms(mm, found)
+    }
+
+    /// Leaves out the arms of crosses that stand on the line: they come out along it to both sides from under the stroke
+    /// across. What comes out on one side alone may be a dot that touches, and is no sure one.
+    fn without_arms(&self, mm: f64, found: Vec<((Name, f64), [usize; 2])>) -> Vec<(Name, f64)> {
+        let spans: Vec<[usize; 2]> = found.iter().map(|(_, span)| *span).collect();
+        let hidden = |i: usize| self.extra.get(i).is_some_and(Option::is_none);
+        let near = (NEAR_MM * mm) as usize;
+        // From which slice to before which something else hides the line, on this side of a bead.
+        let touching = |[from, to]: [usize; 2]| -> Option<[usize; 2]> {
+            let after = (to..to + near).find(|&i| hidden(i));
+            let before = (from.saturating_sub(near)..from).rev().find(|&i| hidden(i));
+            let at = after.or(before)?;
+            let end = (at..self.extra.len()).find(|&i| !hidden(i));
+            let start = (0..at).rev().find(|&i| !hidden(i)).map_or(0, |i| i + 1);
+            Some([start, end.unwrap_or(self.extra.len())])
+        };
+        let (mut left, others) = (Vec::new(), |span: [usize; 2], gap: [usize; 2]| {
+            let beside =
+                |s: &[usize; 2]| s[1].abs_diff(gap[0]) <= near || s[0].abs_diff(gap[1]) <= near;
+            let other_side = |s: &&[usize; 2]| **s != span && beside(s);
+            spans.iter().any(|s| other_side(&s))
+        });
+        for ((name, dark), span) in found {
+            match (touching(span), name) {
+                (Some(gap), _) if others(span, gap) => {}
+                (Some(_), Name::Mark(m)) => left.push((Name::Doubtful(m, FROM_UNDER), dark)),
+                (_, name) => left.push((name, dark)),
+            }
+        }
+        left
+    }
+
+    /// From which slice to before which the bead round slice `i` goes.
+    fn span(&self, i: usize) -> [usize; 2] {
+        let top = (i.saturating_sub(2)..(i + 3).min(self.extra.len()))
+            .filter_map(|k| self.extra[k])
+            .fold(0.0, f64::max);
+        let over = |k: usize| self.extra[k].is_some_and(|e| e > GOES_ON * top);
+        let from = (0..i).rev().find(|&k| !over(k)).map_or(0, |k| k + 1);
+        let to = (i..self.extra.len())
+            .find(|&k| !over(k))
+            .unwrap_or(self.extra.len());
+        [from, to.max(i + 1)]
+    }
+
+    /// The spot that a bead is: with the disc whose ink would be over the line's by as much.
+    fn bead(
+        &self,
+        picture: &Picture,
+        line: &Line,
+        [from, to]: [usize; 2],
+        sigma: f64,
+    ) -> Option<(Name, f64)> {
+        let mm = picture.scale;
+        let (low, high) = (
+            from.saturating_sub(SKIRT),
+            (to + SKIRT).min(self.extra.len()),
+        );
+        let across = |k: usize| f64::from(k as i32 - self.reach);
+        let (mut mass, mut along, mut aside) = (0.0, 0.0, 0.0);
+        for i in low..high {
+            for (k, v) in self.over(line, i).into_iter().enumerate() {
+                mass += v;
+                along += v * i as f64;
+                aside += v * across(k);
+            }
+        }
+        if mass <= 0.0 {
+            return None;
+        }
+        let (i0, mut t) = (along / mass, aside / mass);
+        let middle = (i0.round() as usize).clamp(low, high - 1);
+        // The bead's own profile across, over its middle.
+        let near = middle.saturating_sub(1)..(middle + 2).min(self.extra.len());
+        let n = near.len() as f64;
+        let profile: Vec<f64> = (0..self.wide())
+            .map(|k| {
+                let sum: f64 = near
+                    .clone()
+                    .map(|i| f64::from(self.ink[i * self.wide() + k]))
+                    .sum();
+                sum / n
+            })
+            .collect();
+        let darkness = profile
+            .windows(3)
+            .map(|w| w.iter().sum::<f64>() / 3.0)
+            .fold(0.0, f64::max);
+        let own = &self.own[(middle / self.node).min(self.own.len() - 1)];
+        let line_dark = f64::from(own.iter().copied().fold(0.0, f32::max));
+        let line_wide =
+            own.iter().map(|&v| f64::from(v).max(0.0)).sum::<f64>() / line_dark.max(1e-3);
+        let s = self.first + i0;
+        let is_end = s < line.span[0] + END_MM * mm
+            || s > line.span[1] - END_MM * mm
+            || self.pauses(middle, (END_MM * mm) as usize);
+        let diameter = disc(mass, darkness, line_dark, line_wide, t);
+        // A disc's ink reaches no further than itself and the photo's blur: what does is the pen's pressure.
+        if (to - from) as f64 > LONG * diameter + BLUR_PX {
+            return None;
+        }
+        // Where line and spot are of like ink only what stands out of the line shows, and the rims say where the spot is.
+        if line_dark > 0.5 * darkness {
+            let rim = |side: f64| self.rim(&profile, side, darkness / 2.0);
+            let (top, bottom) = (rim(1.0), rim(-1.0));
+            let out = [top - line_wide / 2.0, -bottom - line_wide / 2.0].map(|o| o > 0.5);
+            t = match out {
+                [true, false] => top - diameter / 2.0,
+                [false, true] => bottom + diameter / 2.0,
+                _ => f64::midpoint(top, bottom),
+            };
+        }
+        let u_along = sigma * (to - from) as f64 / (12f64.sqrt() * mass);
+        let u_across = if line_dark > 0.5 * darkness {
+            0.2 + 0.05 * diameter
+        } else {
+            u_along
+        };
+        let turn = Matrix2::from_columns(&[line.along, Vector2::new(-line.along.y, line.along.x)]);
+        let cov =
+            turn * Matrix2::new(
+                u_along.powi(2),
+                0.0,
+                0.0,
+                u_across.powi(2).max(line.sigma.powi(2)),
+            ) * turn.transpose()
+                + Matrix2::identity() * place::floor(picture);
+        let dot = FlatMark {
+            at: line.point(s, t),
+            cov,
+            kind: MarkKind::Dot,
+            size_mm: diameter / mm,
+            ringed: false,
+            crossed_out: false,
+            strokes: Vec::new(),
+            probability: 1.0,
+        };
+        let name = if is_end {
+            Name::Doubtful(dot, AT_END)
+        } else {
+            Name::Mark(dot)
+        };
+        Some((name, line_dark))
+    }
+
+    /// Whether the line pauses within so many slices.
+    fn pauses(&self, i: usize, reach: usize) -> bool {
+        let own = &self.own[(i / self.node).min(self.own.len() - 1)];
+        let usual: f64 = own.iter().map(|&v| f64::from(v)).sum();
+        let near = i.saturating_sub(reach)..(i + reach + 1).min(self.extra.len());
+        let part = (reach / 3).max(1);
+        let mean = |w: &[Option<f64>]| Some(w.iter().copied().sum::<Option<f64>>()? / part as f64);
+        let bare = |w: &[Option<f64>]| mean(w).is_some_and(|m| m < (PAUSE - 1.0) * usual);
+        self.extra[near].windows(part).any(bare)
+    }
+
+    /// Where, going out from the axis on one side, the ink falls to `level`.
+    fn rim(&self, profile: &[f64], side: f64, level: f64) -> f64 {
+        let at = |k: i32| profile[(self.reach + k * side as i32).clamp(0, 2 * self.reach) as usize];
+        let out = (0..=self.reach)
+            .find(|&k| at(k) < level)
+            .unwrap_or(self.reach);
+        let (inner, outer) = (at((out - 1).max(0)), at(out));
+        let part = if inner > outer {
+            (inner - level) / (inner - outer)
+        } else {
+            0.0
+        };
+        side * (f64::from((out - 1).max(0)) + part.clamp(0.0, 1.0))
+    }
+}
+
+/// Diameter of the disc that adds `mass` to a line: its own ink, less the line's where it lies over that. All in px; darkness
+/// as shares of the face's light. Ink over ink is as dark as the darker one.
+pub(super) fn disc(mass: f64, darkness: f64, line_dark: f64, line_wide: f64, t: f64) -> f64 {
+    let adds = |d: f64| {
+        const PARTS: i32 = 24;
+        let step = d / f64::from(PARTS);
+        let covered: f64 = (0..PARTS)
+            .map(|k| {
+                let x = (f64::from(k) + 0.5) * step - d / 2.0;
+                let half = (d * d / 4.0 - x * x).max(0.0).sqrt();
+                let over = (t + half).min(line_wide / 2.0) - (t - half).max(-line_wide / 2.0);
+                over.max(0.0) * step
+            })
+            .sum();
+        darkness * std::f64::consts::FRAC_PI_4 * d * d - line_dark.min(darkness) * covered
+    };
+    let (mut low, mut high) = (0.0, 60.0);
+    for _ in 0..40 {
+        let d = f64::midpoint(low, high);
+        if adds(d) < mass {
+            low = d;
+        } else {
+            high = d;
+        }
+    }
+    f64::midpoint(low, high)
+}
+
+/// The middle one of some values, the upper of two; 0 of none.
 pub(super) fn median(values: impl Iterator<Item = f64>) -> f64 {
     // Slices come without saying how many: they are some fifty.
     let mut v: Vec<f64> = Vec::with_capacity(64);
@@ -357,12 +437,12 @@ mod tests {
     fn a_dot_a_little_wider_than_its_line_is_found_a_slighter_one_unsure_and_a_bare_line_has_none()
     {
         let near = |p: f64, at: f64| (p / PX_PER_MM - at).abs() < 0.06;
-        let read = flat::read(&ruled(&[(20.0, 0.7), (33.3, 0.62)]), PX_PER_MM);
+        let read = flat::read(&ruled(&[(20.0, 0.7), (33.3, 0.62)]), PX_PER_MM, &[]);
         let marks: Vec<f64> = read.marks.iter().map(|m| m.at.x).collect();
         assert!(marks.len() == 1 && near(marks[0], 20.0), "{marks:?}");
         let unsure: Vec<f64> = read.unsure.iter().map(|u| u.at.x).collect();
         assert!(unsure.len() == 1 && near(unsure[0], 33.3), "{unsure:?}");
-        let bare = flat::read(&ruled(&[]), PX_PER_MM);
+        let bare = flat::read(&ruled(&[]), PX_PER_MM, &[]);
         assert_eq!(bare.lines.len(), 1);
         assert!(bare.marks.is_empty() && bare.unsure.is_empty(), "{bare:?}");
     }

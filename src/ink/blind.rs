@@ -17,6 +17,8 @@ pub enum Blind {
     Blur,
     /// A thing lies on it: a hand, a tool.
     Covered,
+    /// Print or writing as dark as the pen stands there.
+    Print,
     /// A scale card lies on it.
     Card,
     /// It is seen so aslant that a mark has too few pixels in one direction.
@@ -33,11 +35,12 @@ pub enum Blind {
 
 impl Blind {
     /// All, the one most worth telling first.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 11] = [
         Self::Glare,
         Self::Shadow,
         Self::Blur,
         Self::Covered,
+        Self::Print,
         Self::Card,
         Self::Oblique,
         Self::Far,
@@ -54,6 +57,7 @@ impl Blind {
             Self::Shadow => "shadow",
             Self::Blur => "blur",
             Self::Covered => "covered",
+            Self::Print => "print",
             Self::Card => "card",
             Self::Oblique => "oblique",
             Self::Far => "far",
@@ -164,6 +168,6 @@ pub(super) fn doubt_rims(ink: &mut Ink) {
         size_mm: m.size_mm,
         why: AT_THE_RIM,
         writing: false,
-        evidence: None,
+        probability: None,
     }));
 }

@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use super::blind::Blind;
 use super::grid::{Grid, Surface, median};
-use super::things;
+use super::{cover, things};
 
 /// Side of a cell of the texture grid, mm, and cells on each side whose median smooths it.
 const CELL_MM: f64 = 2.5;
@@ -62,6 +62,8 @@ pub(super) struct Ground {
     blind: Vec<Option<Blind>>,
     /// Whether the face is dark.
     dark: bool,
+    /// Which cells of the level's grid a thing lies on.
+    covered: Vec<bool>,
     /// Dark things too wide for a pen's stroke, yet small: middle and size, px.
     spots: Vec<(f64, f64, f64)>,
 }
@@ -155,6 +157,7 @@ impl Ground {
                 blind[i] = blind[i].or(Some(Blind::Covered));
             }
         });
+        let covered = cover::find(&level, px_per_mm);
         let each_pixel = |grid: Grid| {
             Surface::at_pixels(grid, 0..flat.width() as usize, 0..flat.height() as usize)
         };
@@ -166,8 +169,15 @@ impl Ground {
             blind,
             dark: 2 * cells.iter().map(|c| u64::from(c.dark)).sum::<u64>()
                 >= cells.iter().map(|c| u64::from(c.known)).sum(),
+            covered,
             spots,
         }
+    }
+
+    /// Whether a thing lies on the flat pixel (x, y).
+    pub(super) fn is_covered(&self, x: f64, y: f64) -> bool {
+        let cell = self.level.grid.cell_at(x, y);
+        cell.is_some_and(|i| self.covered[i])
     }
 
     /// Whether the face's median level is so low that bright marks would show on it.
@@ -182,16 +192,20 @@ impl Ground {
 
     /// Whether ink at the flat pixel (x, y) would show.
     pub(super) fn is_readable(&self, x: f64, y: f64) -> bool {
-        self.texture
-            .grid
-            .cell_at(x, y)
-            .is_some_and(|i| self.readable[i])
+        !self.is_covered(x, y)
+            && self
+                .texture
+                .grid
+                .cell_at(x, y)
+                .is_some_and(|i| self.readable[i])
     }
 
     /// Why ink at the flat pixel (x, y) would not show; `None` where it would, and where nothing shows the sheet.
     pub(super) fn blind_at(&self, x: f64, y: f64) -> Option<Blind> {
         let cell = self.texture.grid.cell_at(x, y)?;
-        if self.readable[cell] {
+        if self.is_covered(x, y) {
+            self.blind[cell].or(Some(Blind::Covered))
+        } else if self.readable[cell] {
             None
         } else {
             self.blind[cell]

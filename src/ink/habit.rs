@@ -151,6 +151,7 @@ mod tests {
                 ringed: false,
                 crossed_out: false,
                 strokes: Vec::new(),
+                probability: 1.0,
             },
             size_mm,
             reach: 10.0,

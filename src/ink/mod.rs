@@ -4,49 +4,54 @@
 //! | --- | --- |
 //! | the sheet seen from above | [`view`] |
 //! | reading such a picture, whatever it came from | [`flat`] |
-//! | bare surface, what lies on it, and ink mask | `grid`, `ground`, `things`, `picture` |
+//! | bare surface, what lies on it, and ink mask | `grid`, `ground`, `cover`, `things`, `picture` |
 //! | long straight lines | `lines` |
 //! | what one hand drew in one place | `figure` |
 //! | strokes, loops | `shape`, `pixels` |
-//! | how dark this sheet's pen is | `pen` |
-//! | dot, tick, cross, ring, cross-out | `name` |
-//! | the same once the pen is known, without paler ink | `second` |
-//! | whether a cross marks or strikes out | `habit` |
+//! | whose shape it has: dot, tick, cross, ring, cross-out | `name` |
 //! | dots hardly wider than their line | `beads` |
-//! | pale strokes that look like a dot on a line | `through` |
-//! | faint spots, unsure at best | `pale` |
-//! | characters of writing and print | `writing` |
 //! | centres and their uncertainty | `place` |
-//! | how surely a mark is one | [`confidence`] |
+//! | how wide and dark each piece is | `look` |
+//! | this sheet's pen and this sheet's dirt | `pen` |
+//! | dots on marks' strokes and lines' crossings | `overlay` |
+//! | a pen's ink over paler ink | `layers` |
+//! | lines of print and writing | `print` |
+//! | all of it explained | `explain` |
+//! | whether a cross marks or strikes out | `habit` |
+//! | strokes through marks | `through` |
+//! | what was drawn round and over marks | `combine` |
 //! | why a place cannot be read | `blind` |
 //! | what punch and drill left | [`worked`], `dimple`, `pit`, `hole` |
 
 mod arms;
 mod beads;
 mod blind;
-pub mod confidence;
+mod combine;
+mod cover;
 mod dimple;
+mod explain;
 mod figure;
 pub mod flat;
 mod grid;
 mod ground;
 mod habit;
 mod hole;
+mod layers;
 mod lines;
+mod look;
 mod name;
-mod pale;
+mod overlay;
 mod pen;
 mod picture;
 mod pit;
 mod pixels;
 mod place;
-mod second;
+mod print;
 mod shape;
 mod things;
 mod through;
 pub mod view;
 pub mod worked;
-mod writing;
 
 use image::GrayImage;
 use rayon::prelude::*;
@@ -58,7 +63,9 @@ use crate::survey::SheetFrame;
 use view::FlatView;
 
 pub use blind::Blind;
-use confidence::{Evidence, Model, Shape};
+
+/// Likelier a mark than none from this probability on.
+pub const LIKELY: f64 = 0.5;
 
 /// What sort of mark.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -92,8 +99,8 @@ pub struct Mark {
     pub ringed: bool,
     /// A larger X was drawn over it: "never drill here".
     pub crossed_out: bool,
-    /// How surely it is a mark; `None` for what punch and drill left, and for what a person said.
-    pub evidence: Option<Evidence>,
+    /// How surely it is a mark, 0 to 1; `None` for what punch and drill left, and for what a person said.
+    pub probability: Option<f64>,
 }
 
 /// A ruled line.
@@ -148,8 +155,8 @@ pub struct Unsure {
     pub why: &'static str,
     /// A character of writing or print: no mark by itself, but a mark under it does not show.
     pub writing: bool,
-    /// How surely it is a mark, where it has the shape of one.
-    pub evidence: Option<Evidence>,
+    /// How surely it is a mark, 0 to 1, where it has the shape of one.
+    pub probability: Option<f64>,
 }
 
 /// Which parts of the sheet the photo shows well enough to find a mark.
@@ -295,7 +302,8 @@ impl Seen {
     }
 }
 
-/// Reads the sheet in a photo; with its ruled lines as the photo shows them. `size_mm`: its planned width and height.
+/// Reads the sheet in a photo; with its ruled lines as the photo shows them. `size_mm`: its planned width and height;
+/// `planned`: where marks are meant to be, for each way that the plan may lie; from them this sheet's pen is learned.
 #[must_use]
 pub fn read(
     grey: &GrayImage,
@@ -303,9 +311,12 @@ pub fn read(
     outline: &Outline,
     cards: &[SeenCard],
     size_mm: [f64; 2],
+    planned: &[Vec<Point<Sheet>>],
 ) -> (Ink, FlatView, Vec<Axis>) {
     let view = FlatView::of(grey, frame, outline, cards, size_mm);
-    let found = flat::read(&view.image, view.px_per_mm);
+    let in_flat = |way: &Vec<Point<Sheet>>| way.iter().map(|&p| view.flat_from_sheet(p)).collect();
+    let planned: Vec<Vec<Point<Flat>>> = planned.iter().map(in_flat).collect();
+    let found = flat::read(&view.image, view.px_per_mm, &planned);
     // From the flat view back to the photo, and from there by the survey itself, which knows how well.
     let place = |at: Point<Flat>, cov: Cov2| {
         let on_sheet = view.sheet_from_flat(at);
@@ -315,26 +326,13 @@ pub fn read(
         let by_flat = by_mm * flip;
         frame.point(pixel, by_flat * cov * by_flat.transpose())
     };
-    let scale_at = |at: Point<Flat>| {
-        let by_mm = view::jacobian(frame, view.sheet_from_flat(at));
-        by_mm.map_or(0.0, |j| j.singular_values().min())
-    };
-    let measure = confidence::Measure::of(&view.image, view.px_per_mm, &found);
-    let evidence = |shape: Shape| {
-        let features = measure.features(&shape, scale_at(shape.at));
-        let probability = Model::built_in().probability(&features);
-        Evidence {
-            features,
-            probability,
-        }
-    };
     let marks = found
         .marks
         .par_iter()
         .filter_map(|m| {
             let (at, cov) = place(m.at, m.cov)?;
             Some(Mark {
-                evidence: Some(evidence(Shape::of_mark(m))),
+                probability: Some(m.probability),
                 at,
                 cov,
                 kind: m.kind,
@@ -365,7 +363,7 @@ pub fn read(
             let own = Cov2::identity() * (0.1 * u.size_mm * view.px_per_mm).powi(2);
             let (at, cov) = place(u.at, own)?;
             Some(Unsure {
-                evidence: u.looks.as_ref().map(|m| evidence(Shape::of_mark(m))),
+                probability: u.looks.as_ref().map(|m| m.probability),
                 at,
                 cov,
                 size_mm: u.size_mm,

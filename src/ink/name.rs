@@ -6,7 +6,6 @@ use super::MarkKind;
 use super::beads::median;
 use super::figure::{Figure, Foot};
 use super::lines::Line;
-use super::pen::Pen;
 use super::picture::Picture;
 use super::place::{self, Place};
 use super::shape::{self, Joined, Loop, Stroke};
@@ -22,6 +21,8 @@ pub(super) struct FlatMark {
     pub(super) crossed_out: bool,
     /// The strokes it is made of: none of a dot, one of a tick, two of a cross.
     pub(super) strokes: Vec<OwnStroke>,
+    /// How surely it is a pen's, 0 to 1: 1 until the pen is known.
+    pub(super) probability: f64,
 }
 
 /// A stroke that a mark is made of, through about its centre.
@@ -67,19 +68,10 @@ pub(super) enum Name {
     OfLine,
     /// The sheet's own rim.
     OfEdge,
-    /// Pale print or stain, no pen's stroke.
-    OfPrint,
+    /// On a thing that lies on the face, or its rim.
+    OfThing,
 }
 
-impl Name {
-    /// Whether it is ink without a sure meaning.
-    pub(super) fn is_unsure(&self) -> bool {
-        matches!(self, Self::Unsure { .. } | Self::Doubtful(..))
-    }
-}
-
-/// Why ink is unsure that is paler than the pen.
-pub(super) const FAINT: &str = "too faint to be sure that it is ink";
 /// Why ink is unsure that is no kind of mark.
 pub(super) const NO_SHAPE: &str = "ink of no known shape";
 
@@ -142,18 +134,20 @@ const ROUND_CORNER_MM: f64 = 3.0;
 /// Lines that lean less than this to each other run side by side, sine; nearer than the second they are one, mm.
 const SIDE_BY_SIDE: f64 = 0.2;
 const SAME_LINE_MM: f64 = 0.25;
+/// What stands out of a line by less is looked at together with the line, mm.
+const BEAD_MM: f64 = 0.6;
 /// Ink this far from a stroke's axis is no part of it, mm.
 const BESIDE_MM: f64 = 0.8;
 /// Strokes must explain this share of a figure's pixels.
 const EXPLAINED: f64 = 0.8;
 
 /// Names one figure.
-pub(super) fn name(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure) -> Name {
+pub(super) fn name(picture: &Picture, lines: &[Line], figure: &Figure) -> Name {
     let mm = picture.scale;
     if along_the_rim(picture, figure) {
         return Name::OfEdge;
     }
-    if let Some(named) = bulge(picture, lines, pen, figure) {
+    if let Some(named) = bulge(picture, lines, figure) {
         return named;
     }
     let (length, width) = shape::length_and_width(&figure.points);
@@ -161,18 +155,14 @@ pub(super) fn name(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure)
     if figure.feet.is_empty() && compact && length < 2.6 * mm {
         // A small cross is as wide as long, too, but no disc.
         if !is_solid(figure)
-            && let crossing @ Name::Crossing(_) = by_strokes(picture, lines, pen, figure)
+            && let crossing @ Name::Crossing(_) = by_strokes(picture, lines, figure)
         {
             return crossing;
         }
-        return dot(picture, pen, figure);
+        return dot(picture, figure);
     }
-    if let Some(dot) = dot_with_tail(picture, lines, pen, figure) {
+    if let Some(dot) = dot_with_tail(picture, lines, figure) {
         return dot;
-    }
-    // Print from the mill: drawn as strokes, and paler than any pen. A pale dot was unsure above.
-    if figure.feet.is_empty() && figure.contrast < pen.pale && length > 1.5 * mm {
-        return Name::OfPrint;
     }
     let hidden = |p: Vector2<f64>| {
         lines.iter().any(|l| {
@@ -198,7 +188,7 @@ pub(super) fn name(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure)
                 feet,
                 contrast: figure.contrast,
             };
-            Box::new(match name(picture, lines, pen, &inner) {
+            Box::new(match name(picture, lines, &inner) {
                 // A ring is drawn round its mark: what reaches across a small one is a stroke of the same figure, or
                 // lies on a hole's rim.
                 Name::Mark(m)
@@ -207,12 +197,20 @@ pub(super) fn name(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure)
                 {
                     unsure(picture, figure, "a loop with a stroke across it")
                 }
+                // By itself it is measured with its line, and here the ring's own ink is in the way of that.
+                Name::OfLine => match inner.feet.first() {
+                    Some(foot) => {
+                        let place = place::spot_on_line(picture, &lines[foot.line], &inner.feet);
+                        mark(picture, &place, MarkKind::Dot, &[])
+                    }
+                    None => Name::OfLine,
+                },
                 named => named,
             })
         });
         return Name::Ring(Box::new(outline), inside);
     }
-    by_strokes(picture, lines, pen, figure)
+    by_strokes(picture, lines, figure)
 }
 
 fn unsure(picture: &Picture, figure: &Figure, why: &'static str) -> Name {
@@ -236,10 +234,11 @@ fn flat_mark(picture: &Picture, place: &Place, kind: MarkKind, strokes: &[&Strok
         ringed: false,
         crossed_out: false,
         strokes: strokes.iter().map(|&s| OwnStroke::from(s)).collect(),
+        probability: 1.0,
     }
 }
 
-fn dot(picture: &Picture, pen: Pen, figure: &Figure) -> Name {
+fn dot(picture: &Picture, figure: &Figure) -> Name {
     let place = place::spot(picture, figure);
     let diameter_mm = place.diameter / picture.scale;
     if diameter_mm > DOT_MM[1] {
@@ -247,9 +246,6 @@ fn dot(picture: &Picture, pen: Pen, figure: &Figure) -> Name {
     }
     if diameter_mm < DOT_MM[0] {
         return unsure(picture, figure, "a speck smaller than a pen's dot");
-    }
-    if figure.contrast < pen.faint {
-        return unsure(picture, figure, FAINT);
     }
     mark(picture, &place, MarkKind::Dot, &[])
 }
@@ -262,7 +258,7 @@ fn is_solid(figure: &Figure) -> bool {
 }
 
 /// A dot from which the pen was drawn away while it still touched.
-fn dot_with_tail(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure) -> Option<Name> {
+fn dot_with_tail(picture: &Picture, lines: &[Line], figure: &Figure) -> Option<Name> {
     let points = shape::without_tail(&figure.points)?;
     let feet = figure.feet.iter().filter_map(|foot| {
         let side = foot.reach.signum();
@@ -281,9 +277,9 @@ fn dot_with_tail(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure) -
         contrast: figure.contrast,
     };
     let named = if core.feet.is_empty() {
-        dot(picture, pen, &core)
+        dot(picture, &core)
     } else {
-        bulge(picture, lines, pen, &core)?
+        bulge(picture, lines, &core)?
     };
     let Name::Mark(mut m) = named else {
         return None;
@@ -294,7 +290,7 @@ fn dot_with_tail(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure) -
 }
 
 /// A figure that stands out of a ruled line by no more than a dot or a short tick does.
-fn bulge(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure) -> Option<Name> {
+fn bulge(picture: &Picture, lines: &[Line], figure: &Figure) -> Option<Name> {
     let mm = picture.scale;
     let line = &lines[figure.feet.first()?.line];
     let feet: Vec<Foot> = figure
@@ -321,50 +317,26 @@ fn bulge(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure) -> Option
         return None;
     }
     let across = up + down + 2.0 * line.half;
-    if sides == 1 {
-        if tallest < 0.22 * mm {
-            return Some(Name::OfLine);
-        }
-        if tallest > 1.4 * wide && tallest > 0.9 * mm {
-            return None;
-        }
+    let slender = if sides == 1 {
+        tallest > 1.4 * wide && tallest > 0.9 * mm
     } else {
-        if across > 1.6 * wide && across > 1.3 * mm {
-            return None;
-        }
-        if across < 1.12 * 2.0 * line.half || tallest < 0.05 * mm {
-            return Some(Name::OfLine);
-        }
+        across > 1.6 * wide && across > 1.3 * mm
+    };
+    if slender {
+        return None;
+    }
+    // A spot hardly wider than its line is measured with the line, which has a part in it.
+    if tallest < BEAD_MM * mm {
+        return Some(Name::OfLine);
     }
     let place = place::spot_on_line(picture, line, &feet);
     if place.diameter > 2.1 * mm {
         return Some(unsure(picture, figure, "a thick place on a ruled line"));
     }
-    // A dot on a line stands out of it to both sides about alike.
-    let alike = up.min(down) > 0.5 * tallest;
-    let seen_whole = if alike { shown(tallest) } else { 1.0 };
-    if figure.contrast < pen.faint * seen_whole && !laid_over(picture, line, place.at, pen.faint) {
-        return Some(unsure(picture, figure, FAINT));
-    }
     Some(mark(picture, &place, MarkKind::Dot, &[]))
 }
 
-/// Share of its contrast that a dot's cap keeps, which stands out of a line by no more than a photo blurs, px.
-fn shown(height: f64) -> f64 {
-    const BLUR_PX: f64 = 1.0;
-    height / (height + BLUR_PX)
-}
-
-/// Whether the line is darker at `at` than beside it by ink of at least `contrast` laid over it.
-fn laid_over(picture: &Picture, line: &Line, at: Vector2<f64>, contrast: f64) -> bool {
-    let (s, _) = line.local(at);
-    let on_line = |s: f64| picture.smooth_contrast(line.point(s, 0.0));
-    let beside = [-2.5, -2.0, 2.0, 2.5].map(|mm| on_line(s + mm * picture.scale));
-    let own = beside.iter().copied().fold(0.0, f64::max);
-    on_line(s) > 1.0 - (1.0 - own) * (1.0 - contrast)
-}
-
-fn by_strokes(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure) -> Name {
+fn by_strokes(picture: &Picture, lines: &[Line], figure: &Figure) -> Name {
     let mm = picture.scale;
     // A ruled line that was taken out leaves a pause as wide as its band.
     let gap = lines.iter().map(|l| 2.0 * l.half).fold(0.0, f64::max) + 0.8 * mm;
@@ -375,8 +347,7 @@ fn by_strokes(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure) -> N
     let Some(first) = strokes.first() else {
         return unsure(picture, figure, NO_SHAPE);
     };
-    let is_faint = figure.contrast < pen.faint;
-    if !is_faint && let Some(x) = cross_out_or_cross(picture, figure, &strokes, &left) {
+    if let Some(x) = cross_out_or_cross(picture, figure, &strokes, &left) {
         return x;
     }
     // Of a stroke with something beside it not even the pen's direction is sure.
@@ -386,13 +357,10 @@ fn by_strokes(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure) -> N
     });
     let alone = (beside.count() as f64) < LEFT_MM2 * mm * mm;
     let is_single = strokes.len() == 1 && explained > EXPLAINED && alone;
-    let named = is_single.then(|| single(picture, lines, pen, figure, first));
-    match (named, is_faint) {
-        // A dot so pale has no shape that dust has not; a tick has.
-        (Some(Name::Mark(m)), true) => Name::Doubtful(m, FAINT),
-        (_, true) => unsure(picture, figure, FAINT),
-        (Some(named), false) => named,
-        (None, false) => unsure(picture, figure, NO_SHAPE),
+    if is_single {
+        single(picture, lines, figure, first)
+    } else {
+        unsure(picture, figure, NO_SHAPE)
     }
 }
 
@@ -510,7 +478,7 @@ fn ink_under(picture: &Picture, figure: &Figure, at: Vector2<f64>, strokes: [&St
 }
 
 /// A stroke by itself: across a ruled line it is a tick.
-fn single(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure, stroke: &Stroke) -> Name {
+fn single(picture: &Picture, lines: &[Line], figure: &Figure, stroke: &Stroke) -> Name {
     let mm = picture.scale;
     for line in lines {
         let ends =
@@ -523,7 +491,7 @@ fn single(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure, stroke: 
     let Some(line) = figure.feet.first().map(|f| &lines[f.line]) else {
         return unsure(picture, figure, "a single stroke away from any ruled line");
     };
-    if across_another(mm, lines, pen, line, stroke) {
+    if across_another(mm, lines, line, stroke) {
         return unsure(picture, figure, "a tick across two ruled lines");
     }
     if stroke.length() > TICK_MM * mm {
@@ -546,7 +514,7 @@ fn single(picture: &Picture, lines: &[Line], pen: Pen, figure: &Figure, stroke: 
 
 /// Whether the stroke crosses another line that runs beside `line`, drawn with the same pen: which of the two it was
 /// drawn on does not show.
-fn across_another(mm: f64, lines: &[Line], pen: Pen, line: &Line, stroke: &Stroke) -> bool {
+fn across_another(mm: f64, lines: &[Line], line: &Line, stroke: &Stroke) -> bool {
     let middle = stroke.origin + stroke.along * ((stroke.span[0] + stroke.span[1]) / 2.0);
     let (_, across) = line.local(middle);
     lines.iter().any(|other| {
@@ -561,7 +529,6 @@ fn across_another(mm: f64, lines: &[Line], pen: Pen, line: &Line, stroke: &Strok
         let sine = stroke.along.perp(&other.along).abs();
         beside
             && apart > SAME_LINE_MM * mm
-            && !(other.contrast < pen.other && line.contrast >= pen.other)
             && t.abs() < sine * stroke.length() / 2.0
             && s > other.span[0]
             && s < other.span[1]

@@ -295,14 +295,14 @@ mod tests {
     #[test]
     fn a_dot_on_a_line_is_a_mark_and_a_pale_stroke_across_it_is_not() {
         let dot = |x: f64, y: f64| (x.hypot(y) < 0.55).then_some(60);
-        let alone = flat::read(&face(dot), 12.0);
+        let alone = flat::read(&face(dot), 12.0, &[]);
         assert_eq!((alone.marks.len(), alone.unsure.len()), (1, 0));
         // The same spot, and a stroke through it a tenth darker than the face.
         let pale = |x: f64, y: f64| {
             let stroke = (x - 0.15 * y).abs() < 0.12 && y.abs() < 3.0 && y.abs() > 0.25;
             dot(x, y).or(stroke.then_some(188))
         };
-        let crossed = flat::read(&face(pale), 12.0);
+        let crossed = flat::read(&face(pale), 12.0, &[]);
         assert_eq!(crossed.marks.len(), 0, "{:?}", crossed.marks);
         assert_eq!(crossed.unsure.len(), 1);
     }
@@ -310,7 +310,7 @@ mod tests {
     #[test]
     fn a_short_pale_stroke_aslant_through_a_tick_is_seen() {
         let tick = |x: f64, y: f64| (x.abs() < 0.2 && y.abs() < 1.9).then_some(60);
-        let alone = flat::read(&face(tick), 12.0);
+        let alone = flat::read(&face(tick), 12.0, &[]);
         assert_eq!((alone.marks.len(), alone.unsure.len()), (1, 0));
         // Both ways, and a tenth darker than the face: a hard pencil's.
         for side in [1.0, -1.0] {
@@ -321,6 +321,7 @@ mod tests {
                     tick(x, y).or((stroke && !line).then_some(186))
                 }),
                 12.0,
+                &[],
             );
             assert_eq!((struck.marks.len(), struck.unsure.len()), (0, 1), "{side}");
         }
@@ -348,6 +349,7 @@ mod tests {
             ringed: false,
             crossed_out: false,
             strokes: strokes.iter().map(own).collect(),
+            probability: 1.0,
         };
         is_struck(&picture, &lines, &[], std::slice::from_ref(&mark), &mark)
     }
@@ -436,6 +438,7 @@ mod tests {
         let read = flat::read(
             &face(|x, y| tick(x, y).or(paler(x, y).then_some(160))),
             12.0,
+            &[],
         );
         assert_eq!((read.marks.len(), read.unsure.len()), (0, 1));
     }
@@ -447,7 +450,7 @@ mod tests {
             let line = y.abs() < 0.25;
             ring(x, y).then_some(if line { 55 } else { 190 })
         };
-        let read = flat::read(&face(pale), 12.0);
+        let read = flat::read(&face(pale), 12.0, &[]);
         assert!(read.marks.is_empty(), "{:?}", read.marks);
     }
 
@@ -466,6 +469,7 @@ mod tests {
                     (r < 0.55 || (r - radius).abs() < pen / 2.0).then_some(60)
                 }),
                 12.0,
+                &[],
             );
             let marks: Vec<bool> = ringed.marks.iter().map(|m| m.ringed).collect();
             assert_eq!(marks, [true], "radius {radius}: {:?}", ringed.unsure);

@@ -6,7 +6,7 @@ use nalgebra::Vector2;
 pub use super::arms::Round;
 use super::arms::{self, Near};
 use super::view::{self, FlatView};
-use super::{Ink, Mark, MarkKind, RuledLine, Unsure, dimple, flat, hole, name, second, through};
+use super::{Ink, Mark, MarkKind, RuledLine, Unsure, combine, dimple, hole, name, through};
 use crate::frame::{Cov2, Flat, Point, Sheet};
 use crate::survey::SheetFrame;
 
@@ -119,7 +119,7 @@ pub fn read(
             size_mm: size / mm,
             ringed: false,
             crossed_out: false,
-            evidence: None,
+            probability: None,
         })
     };
     let holes: Vec<Worked> = hole::find(&bare, flat, mm)
@@ -195,11 +195,10 @@ const LEFTOVER_SIZE_MM: f64 = 3.0;
 const WHOLE_MARK_MM: f64 = 4.6;
 /// What may strike a mark out is a remnant of it only where nothing leads away aslant: a mark that was struck out and punched all
 /// the same is not as planned. Nor is it one further than this from the dimple's middle, or longer than the second, mm.
-const MAY_STRIKE: [&str; 5] = [
-    flat::CROSSING,
+const MAY_STRIKE: [&str; 4] = [
+    combine::CROSSING,
     through::ACROSS,
     through::THROUGH,
-    second::STRUCK,
     name::NO_SHAPE,
 ];
 const REMNANT_MM: f64 = 1.2;
@@ -256,7 +255,7 @@ pub fn put_in(mut ink: Ink, worked: Vec<Worked>) -> Ink {
                 size_mm: new.size_mm,
                 why: ASLANT,
                 writing: false,
-                evidence: None,
+                probability: None,
             });
         }
         // What is told of it already, a cross-out or a ring, stays with it.

@@ -251,9 +251,12 @@ fn of_cause(cause: Blind, places: &str, several: bool, taken: Taken) -> String {
         ),
         Blind::Covered => {
             format!(
-                "something dark lies over {places}, such as a hand or a tool: take it away{ADD}"
+                "something lies over {places}, such as a hand, a tool or paper: take it away{ADD}"
             )
         }
+        Blind::Print => format!(
+            "{places} {lie} in print as dark as the pen's ink: look there by eye, or wipe the print off before marking"
+        ),
         Blind::Card => format!(
             "a scale card lies over {places}: lay it beside the marks, and check the new photo by itself, for cards must not move between photos of one check"
         ),

@@ -6,8 +6,7 @@ use super::decision_rule::{COVERAGE_FACTOR, Proof, guard_over_u, judge};
 use super::pairing::{Pairs, pair};
 use super::{HoleResult, HoleState, Stray, StrayState};
 use crate::frame::{Cov2, Point, Sheet};
-use crate::ink::confidence::LIKELY;
-use crate::ink::{Ink, Mark, RuledLine, Seen};
+use crate::ink::{Ink, LIKELY, Mark, RuledLine, Seen};
 use crate::plan::Plan;
 
 /// A mark this many tolerances away may still be a hole's own, misplaced.
@@ -149,7 +148,6 @@ pub(super) fn judge_face(plan: &Plan, ink: &Ink) -> Judged {
     for Unnamed {
         ink: unsure,
         writing,
-        likely,
     } in &sorted.unsure
     {
         // A thing as bright as the metal shows by its rims alone: what lies beside them may be under it.
@@ -180,7 +178,7 @@ pub(super) fn judge_face(plan: &Plan, ink: &Ink) -> Judged {
         let at = nearest_hole(&planned, unsure.at.vec()).filter(|&h| judged.unsure_at[h].is_some());
         let mut ink = unsure.clone();
         // Where no hole is near nothing is drilled for it, so a stray needs less proof than a hole's mark does.
-        if *likely && !at_a_hole {
+        if !at_a_hole && unsure.probability.is_some_and(|p| p >= LIKELY) {
             (ink.state, ink.why) = (StrayState::Stray, None);
         }
         strays.push((ink, at));
@@ -229,7 +227,7 @@ pub(super) fn judge_face(plan: &Plan, ink: &Ink) -> Judged {
             state,
             ringed: mark.is_some_and(|m| m.ringed),
             kind: mark.map(|m| m.kind),
-            probability: mark.and_then(|m| m.evidence).map(|e| e.probability),
+            probability: mark.and_then(|m| m.probability),
         });
     }
     for (mark, used) in sorted.crossed.iter().zip(cancels) {
@@ -268,8 +266,6 @@ struct Unnamed {
     ink: Stray,
     /// A character of writing.
     writing: bool,
-    /// Likelier a mark than none, by its shape and surroundings.
-    likely: bool,
 }
 
 impl<'i> Sorted<'i> {
@@ -290,7 +286,6 @@ impl<'i> Sorted<'i> {
                     sorted.unsure.push(Unnamed {
                         ink,
                         writing: false,
-                        likely: false,
                     });
                 }
                 (true, false, true) => sorted.crossed.push(mark),
@@ -306,12 +301,11 @@ impl<'i> Sorted<'i> {
                     state: StrayState::Unsure,
                     size_mm: unsure.size_mm,
                     why: Some(unsure.why),
-                    probability: unsure.evidence.map(|e| e.probability),
+                    probability: unsure.probability,
                 };
                 sorted.unsure.push(Unnamed {
                     ink,
                     writing: unsure.writing,
-                    likely: unsure.evidence.is_some_and(|e| e.probability >= LIKELY),
                 });
             } else {
                 sorted.unplaced += 1;
@@ -349,7 +343,7 @@ fn stray(mark: &Mark, state: StrayState, why: Option<&'static str>) -> Stray {
         state,
         size_mm: mark.size_mm,
         why,
-        probability: mark.evidence.map(|e| e.probability),
+        probability: mark.probability,
     }
 }
 

@@ -56,7 +56,7 @@ fn face(bare: f64, inks: &[(Ink, f64)]) -> GrayImage {
 
 fn read_black(inks: &[Ink]) -> FlatInk {
     let black: Vec<(Ink, f64)> = inks.iter().map(|&i| (i, 40.0)).collect();
-    read(&face(200.0, &black), PX_PER_MM)
+    read(&face(200.0, &black), PX_PER_MM, &[])
 }
 
 /// Letters of 4 mm by 3 mm, their strokes 0.6 mm wide, the lower left of the first at (x, y).
@@ -144,11 +144,11 @@ fn pale_print_that_breaks_up_is_print_and_a_dark_dot_in_it_a_mark() {
         .collect();
     let mut inks: Vec<(Ink, f64)> = dots().into_iter().map(|i| (i, 40.0)).collect();
     inks.extend(pieces);
-    let clean = read(&face(200.0, &inks), PX_PER_MM);
+    let clean = read(&face(200.0, &inks), PX_PER_MM, &[]);
     let unnamed = clean.unsure.iter().filter(|u| !u.writing).count();
     assert_eq!((clean.marks.len(), unnamed), (5, 0), "{:?}", clean.unsure);
     inks.push((Ink::Dot([24.0, 18.0], 1.0), 40.0));
-    assert_eq!(read(&face(200.0, &inks), PX_PER_MM).marks.len(), 6);
+    assert_eq!(read(&face(200.0, &inks), PX_PER_MM, &[]).marks.len(), 6);
 }
 
 #[test]
@@ -247,7 +247,7 @@ fn light_marks_on_a_dark_face_need_no_ruled_line_to_be_known() {
             inks.push((Ink::Stroke(from, to, 0.5), 190.0));
         }
     }
-    let read = read(&face(70.0, &inks), PX_PER_MM);
+    let read = read(&face(70.0, &inks), PX_PER_MM, &[]);
     assert_eq!(
         (read.marks.len(), read.unsure.len()),
         (6, 0),
@@ -280,7 +280,7 @@ fn pale_print_over_ticks_falls_away_once_the_pen_is_known_and_a_pale_strike_does
     };
     // Print comes first, as it is on the face before the pen.
     let inks: Vec<_> = print(18.0, 14.2).into_iter().chain(ticks()).collect();
-    let over = read(&face(200.0, &inks), PX_PER_MM);
+    let over = read(&face(200.0, &inks), PX_PER_MM, &[]);
     let unnamed: Vec<_> = over.unsure.iter().filter(|u| !u.writing).collect();
     assert_eq!((over.marks.len(), unnamed.len()), (6, 0), "{unnamed:?}");
     for (i, m) in over.marks.iter().enumerate() {
@@ -291,7 +291,7 @@ fn pale_print_over_ticks_falls_away_once_the_pen_is_known_and_a_pale_strike_does
     for level in [150.0, 170.0, 182.0] {
         let strike = (Ink::Stroke([29.5, 5.0], [34.5, 11.0], 0.5), level);
         let inks: Vec<_> = std::iter::once(strike).chain(ticks()).collect();
-        let struck = read(&face(200.0, &inks), PX_PER_MM);
+        let struck = read(&face(200.0, &inks), PX_PER_MM, &[]);
         let live = struck.marks.iter().filter(|m| !m.crossed_out).count();
         assert_eq!(live, 5, "{level}: {:?} {:?}", struck.marks, struck.unsure);
         // A ring round it does not make it surer.
@@ -299,7 +299,7 @@ fn pale_print_over_ticks_falls_away_once_the_pen_is_known_and_a_pale_strike_does
             .into_iter()
             .map(|i| (i, 40.0));
         let inks: Vec<_> = inks.into_iter().chain(black).collect();
-        let ringed = read(&face(200.0, &inks), PX_PER_MM);
+        let ringed = read(&face(200.0, &inks), PX_PER_MM, &[]);
         let live = ringed.marks.iter().filter(|m| !m.crossed_out).count();
         assert_eq!(live, 5, "{level}: {:?} {:?}", ringed.marks, ringed.unsure);
     }
@@ -345,14 +345,14 @@ fn a_hard_pencils_crosses_are_known_by_being_alike_and_two_are_not_enough() {
             .map(|[dx, dy]| (Ink::Stroke([x - dx, y - dy], [x + dx, y + dy], 0.5), 157.0))
     };
     let six: Vec<_> = (0..6).flat_map(cross).collect();
-    let all = read(&face(200.0, &six), PX_PER_MM);
+    let all = read(&face(200.0, &six), PX_PER_MM, &[]);
     assert_eq!(
         (all.marks.len(), all.unsure.len()),
         (6, 0),
         "{:?}",
         all.unsure
     );
-    let two = read(&face(200.0, &six[..4]), PX_PER_MM);
+    let two = read(&face(200.0, &six[..4]), PX_PER_MM, &[]);
     assert_eq!(
         (two.marks.len(), two.unsure.len()),
         (0, 2),
@@ -370,11 +370,11 @@ fn a_full_stop_of_the_print_is_no_dot_and_a_dot_of_the_pen_among_the_print_is() 
         .collect();
     inks.push((Ink::Dot([37.3, 23.6], 0.8), 140.0));
     inks.extend(ticks());
-    let clean = read(&face(200.0, &inks), PX_PER_MM);
+    let clean = read(&face(200.0, &inks), PX_PER_MM, &[]);
     let unnamed = clean.unsure.iter().filter(|u| !u.writing).count();
     assert_eq!((clean.marks.len(), unnamed), (6, 0), "{:?}", clean.marks);
     inks.push((Ink::Dot([37.3, 21.5], 0.8), 40.0));
-    assert_eq!(read(&face(200.0, &inks), PX_PER_MM).marks.len(), 7);
+    assert_eq!(read(&face(200.0, &inks), PX_PER_MM, &[]).marks.len(), 7);
 }
 
 #[test]
@@ -419,7 +419,7 @@ fn a_line_that_is_a_little_darker_somewhere_has_no_dot_there() {
     // A millimetre of it, a sixth darker.
     let darker = (Ink::Stroke([39.6, 8.0], [40.4, 8.0], 0.4), 95.0);
     let dot = (Ink::Dot([20.0, 8.0], 0.7), 110.0);
-    let read = read(&face(200.0, &[line, darker, dot]), PX_PER_MM);
+    let read = read(&face(200.0, &[line, darker, dot]), PX_PER_MM, &[]);
     let marks: Vec<f64> = read.marks.iter().map(|m| m.at.x / PX_PER_MM).collect();
     assert!(
         marks.len() == 1 && (marks[0] - 20.0).abs() < 0.1,
@@ -431,7 +431,11 @@ fn a_line_that_is_a_little_darker_somewhere_has_no_dot_there() {
 fn a_picture_of_a_few_pixels_holds_nothing() {
     for (wide, tall) in [(1, 1), (7, 2), (2, 40), (40, 3), (61, 61)] {
         for level in [0, 1, 90, 255] {
-            let read = read(&GrayImage::from_pixel(wide, tall, Luma([level])), PX_PER_MM);
+            let read = read(
+                &GrayImage::from_pixel(wide, tall, Luma([level])),
+                PX_PER_MM,
+                &[],
+            );
             assert!(
                 read.marks.is_empty() && read.lines.is_empty(),
                 "{wide} x {tall}"
@@ -462,7 +466,7 @@ fn a_pale_tick_among_dark_ones_is_unsure_and_has_the_shape_of_one() {
     });
     let line = (Ink::Stroke([2.0, 15.0], [78.0, 15.0], 0.3), 60.0);
     let inks: Vec<_> = std::iter::once(line).chain(ticks).collect();
-    let read = read(&face(200.0, &inks), PX_PER_MM);
+    let read = read(&face(200.0, &inks), PX_PER_MM, &[]);
     assert_eq!(read.marks.len(), 5, "{:?}", read.marks);
     assert_eq!(at(&read, 32.0, 15.0), (vec![MarkKind::Tick], vec![]));
 }
@@ -484,7 +488,7 @@ fn the_arms_of_crosses_along_their_line_are_no_dots_and_a_dot_that_touches_a_tic
         .chain(arms)
         .chain(across.clone())
         .collect();
-    let read = |inks: &[(Ink, f64)]| read(&face(200.0, inks), PX_PER_MM);
+    let read = |inks: &[(Ink, f64)]| read(&face(200.0, inks), PX_PER_MM, &[]);
     let of_crosses = read(&crosses);
     assert_eq!(
         (of_crosses.marks.len(), of_crosses.unsure.len()),
@@ -515,7 +519,7 @@ fn a_stroke_through_a_dot_among_dots_is_none_to_rely_on_and_among_ticks_a_tick()
         let stroke = Ink::Stroke([31.0, 16.4], [33.0, 13.6], 0.4);
         let inks: Vec<_> = [line, dot, stroke].into_iter().chain(marks).collect();
         let inks: Vec<_> = inks.into_iter().map(|i| (i, 60.0)).collect();
-        let read = read(&face(200.0, &inks), PX_PER_MM);
+        let read = read(&face(200.0, &inks), PX_PER_MM, &[]);
         assert_eq!(read.marks.len() + read.unsure.len(), 6, "{:?}", read.unsure);
         at(&read, 32.0, 15.0)
     };
@@ -531,7 +535,7 @@ fn a_dot_that_paler_ink_runs_past_is_none_to_rely_on_and_has_the_shape_of_one_in
         let pale = pale.iter().map(|&i| (i, 165.0));
         let dot = (Ink::Dot([40.4, 20.0], 0.8), 40.0);
         let inks: Vec<_> = pale.chain(ticks()).chain([dot]).collect();
-        at(&read(&face(200.0, &inks), PX_PER_MM), 40.4, 20.0)
+        at(&read(&face(200.0, &inks), PX_PER_MM, &[]), 40.4, 20.0)
     };
     let dot = vec![MarkKind::Dot];
     assert_eq!(among(&[]), (vec![], dot.clone()));

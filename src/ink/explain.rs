@@ -1,0 +1,390 @@
+//! What was drawn on a face, explained piece by piece: shapes first, then, of all of them together, which are this sheet's pen's.
+
+use image::GrayImage;
+use nalgebra::Vector2;
+use rayon::prelude::*;
+
+use super::combine::combine;
+use super::figure::{self, Figure};
+use super::flat::{FlatInk, LineInFlat};
+use super::lines::{self, Line};
+use super::look::Look;
+use super::name::{self, FlatMark, Name};
+use super::pen::{self, Expected, Pen, Piece};
+use super::picture::{LINE_BIT, Picture};
+use super::print::{self, Print};
+use super::{beads, layers, overlay, through};
+use crate::raster::components::components;
+
+/// Along a ruled line, what a figure explains of the ink beside its feet, mm, and beside what comes within twice that of
+/// the line without touching it.
+const BESIDE_A_FIGURE_MM: f64 = 0.5;
+/// A mark lies within this of where it is meant to be, mm: rules slip, and hands do not aim further off than that.
+const EXPECTED_MM: f64 = 3.0;
+/// So many figures show what was drawn, each at least this large, mm: specks do not.
+const STRONGEST: usize = 6;
+const LARGE_MM: f64 = 0.5;
+
+/// What was drawn on a face, darker than it: ruled lines, and the figures beside and across them.
+pub(super) struct Drawn<'a> {
+    pub(super) picture: Picture<'a>,
+    lines: Vec<Line>,
+    figures: Vec<Figure>,
+    specks: usize,
+}
+
+impl<'a> Drawn<'a> {
+    pub(super) fn on(flat: &'a GrayImage, px_per_mm: f64) -> Self {
+        let mut picture = Picture::new(flat, px_per_mm);
+        let shapes = components(&picture.mask, picture.width as usize, 12, |v| {
+            v & 1 != 0 && v & LINE_BIT == 0
+        });
+        let lines = lines::find(&picture, &shapes);
+        drop(shapes);
+        figure::take_out(&mut picture, &lines);
+        let (figures, specks) = figure::gather(&picture, &lines);
+        Self {
+            picture,
+            lines,
+            figures,
+            specks,
+        }
+    }
+
+    /// How much it stands out: contrast of the strongest ruled line, and of the strongest figures that are large
+    /// enough for marks. Not all sheets have ruled lines, and dye laid on in streaks looks like lines.
+    pub(super) fn strength(&self) -> f64 {
+        let line = self.lines.iter().map(|l| l.contrast).fold(0.0, f64::max);
+        let large = self
+            .figures
+            .iter()
+            .filter(|f| f.extent() > LARGE_MM * self.picture.scale);
+        let mut figures: Vec<f64> = large.map(|f| f.contrast).collect();
+        figures.sort_by(|a, b| b.total_cmp(a));
+        line + figures.iter().take(STRONGEST).sum::<f64>() / STRONGEST as f64
+    }
+
+    /// Only what has at least this contrast, each figure by itself: where it stands on a line is lost.
+    pub(super) fn darker_than(mut self, contrast: f64) -> Self {
+        self.lines.retain(|l| l.contrast >= contrast);
+        self.figures.retain(|f| f.contrast >= contrast);
+        for f in &mut self.figures {
+            f.feet.clear();
+        }
+        self
+    }
+
+    /// What all of it is. `planned`: where marks are meant to be, for each way that the plan may lie, px.
+    pub(super) fn named(self, planned: &[Vec<Vector2<f64>>]) -> FlatInk {
+        let Self {
+            picture,
+            lines,
+            figures,
+            specks,
+        } = self;
+        let found = found(&picture, &lines, &figures);
+        let area = f64::from(picture.width) * f64::from(picture.height);
+        let lines_px: f64 = lines.iter().map(|l| l.span[1] - l.span[0]).sum();
+        let own: Vec<Option<Piece>> = found.iter().map(|f| f.piece(&picture)).collect();
+        let pieces: Vec<Piece> = own.iter().copied().flatten().collect();
+        let reach = EXPECTED_MM * picture.scale;
+        let way = pen::best_way(&pieces, planned, reach);
+        let expected = Expected {
+            places: planned.get(way).map_or(&[], Vec::as_slice),
+            reach,
+        };
+        let of_lines = [lines_px, lines_px / picture.scale];
+        let (pen, owns) = Pen::learn(&pieces, expected, area, of_lines);
+        let mut owns = owns.into_iter();
+        let mut owned = Vec::new();
+        let mut names: Vec<Name> = (found.into_iter().zip(own))
+            .map(|(f, piece)| {
+                let at_place = piece.is_some() && owns.next() == Some(true);
+                owned.push(at_place);
+                f.settled(&picture, &pen, at_place)
+            })
+            .collect();
+        let over_paler = over_paler(&picture, &lines, &figures, &names, &pen);
+        let may_be_print = |names: &[Name], i: usize| match &names[i] {
+            Name::Mark(_) => false,
+            Name::Ring(_, Some(inner)) if matches!(**inner, Name::Mark(_)) => false,
+            Name::OfLine | Name::OfEdge | Name::OfThing => false,
+            _ => figures[i].feet.is_empty(),
+        };
+        for (i, figure) in figures.iter().enumerate() {
+            let on_thing = |p: &&Vector2<f64>| picture.ground.is_covered(p.x, p.y);
+            if 2 * figure.points.iter().filter(on_thing).count() > figure.points.len() {
+                names[i] = Name::OfThing;
+            }
+        }
+        let prints = print::lines(picture.scale, &figures, |i| may_be_print(&names, i));
+        for (i, figure) in figures.iter().enumerate() {
+            if owned[i] || matches!(names[i], Name::OfLine | Name::OfEdge | Name::OfThing) {
+                continue;
+            }
+            let is_print = prints.iter().any(|p| p.has(figure));
+            // In print as dark as the pen a dot shows by its width alone.
+            let hides_a_dot =
+                || pen.may_have_drawn(figure.contrast) && layers::has_thick_place(figure);
+            if is_print && !hides_a_dot() {
+                names[i] = Name::Character {
+                    at: figure.middle(),
+                    size_mm: figure.extent() / picture.scale,
+                };
+            }
+        }
+        // Worn print is darker here and there: only what stands out of it is another's.
+        let of_print = |f: &Found| {
+            prints
+                .iter()
+                .any(|p| p.holds(f.at) && p.is_as_dark_as(f.look.darkness))
+        };
+        for (i, found) in over_paler {
+            if of_print(&found) {
+                continue;
+            }
+            let name = found.settled(&picture, &pen, false);
+            // What is left of the figure is paler than the pen. Whether it strikes the mark out is asked of the mark.
+            if matches!(name, Name::Mark(_)) {
+                names[i] = Name::Speck;
+            }
+            names.push(name);
+        }
+        let spots = picture.ground.spots().iter();
+        let spots = spots.filter(|(x, y, _)| !picture.ground.is_covered(*x, *y));
+        names.extend(spots.map(|&(x, y, size)| Name::Unsure {
+            at: Vector2::new(x, y),
+            size_mm: size / picture.scale,
+            why: "a dark spot too large for a pen's mark",
+        }));
+        let unless_stroke = |name| through::unless_stroke(&picture, &lines, name);
+        let names: Vec<Name> = names.into_par_iter().map(unless_stroke).collect();
+        let mut ink = combine(&picture, &lines, names);
+        ink.specks += specks;
+        ink.hidden = prints
+            .iter()
+            .filter(|p| pen.may_have_drawn(p.darkness))
+            .map(Print::corners)
+            .collect();
+        ink.lines = lines.iter().map(LineInFlat::from).collect();
+        ink.readable = Some(picture.ground);
+        ink
+    }
+}
+
+/// What the pen drew over paler ink, in figures that are no marks as a whole, and the number of each such figure.
+fn over_paler(
+    picture: &Picture,
+    lines: &[Line],
+    figures: &[Figure],
+    names: &[Name],
+    pen: &Pen,
+) -> Vec<(usize, Found)> {
+    let is_mark = |n: &Name| matches!(n, Name::Mark(_) | Name::OfLine | Name::OfEdge);
+    let may = |n: &Name| match n {
+        Name::Ring(_, Some(inner)) => !is_mark(inner),
+        n => !is_mark(n),
+    };
+    let parts = (0..figures.len())
+        .into_par_iter()
+        .filter(|&i| may(&names[i]));
+    let parts = parts.flat_map_iter(|i| {
+        let parts = layers::darker_parts(picture, lines, &figures[i], pen.darkness());
+        parts.into_iter().map(move |p| (i, p))
+    });
+    parts
+        .map(|(i, figure)| {
+            (
+                i,
+                Found::of(picture, &figure, name::name(picture, lines, &figure)),
+            )
+        })
+        .filter(|(_, f)| Found::mark_in(&f.name).is_some())
+        .collect()
+}
+
+/// A piece of ink, by its shape, and how wide and dark it is.
+struct Found {
+    name: Name,
+    look: Look,
+    at: Vector2<f64>,
+    /// Of a thicker place of a ruled line, how dark that is.
+    line: Option<f64>,
+}
+
+/// Ink that is this surely of a pen, and of a mark's shape, is a mark; ink less surely than the second is none. What lies
+/// between is for a person to look at.
+const SURE: f64 = 0.8;
+const MAYBE: f64 = 0.03;
+/// Ink of no mark's shape is told where it is as likely this pen's.
+const SHAPELESS: f64 = 0.2;
+
+/// Why a spot on other ink is unsure.
+const ON_STROKE: &str = "a spot on a stroke of a mark: a dot, or a blot of the pen";
+const ON_CROSSING: &str = "a spot where two ruled lines cross: a dot, or the pen's";
+/// Why ink of a mark's shape is unsure.
+pub(super) const MAY_BE_DIRT: &str = "a spot between this pen's marks and the dirt on this sheet";
+
+impl Found {
+    fn of(picture: &Picture, figure: &Figure, name: Name) -> Self {
+        Self {
+            look: Look::of(picture, figure, &name),
+            at: Self::mark_in(&name).map_or_else(|| figure.middle(), |m| m.at),
+            name,
+            line: None,
+        }
+    }
+
+    fn mark_in(name: &Name) -> Option<&FlatMark> {
+        match name {
+            Name::Mark(m) | Name::Doubtful(m, _) => Some(m),
+            Name::Crossing(c) => Some(&c.mark),
+            _ => None,
+        }
+    }
+
+    /// What the pen can be learned from: itself, or what stands in it where it is a ring.
+    fn piece(&self, picture: &Picture) -> Option<Piece> {
+        match &self.name {
+            Name::OfLine | Name::OfEdge => None,
+            Name::Ring(_, inner) => {
+                let m = inner.as_deref().and_then(Self::mark_in)?;
+                Some(Piece {
+                    at: m.at,
+                    look: Look::of_mark(picture, m),
+                    shaped: true,
+                    line: None,
+                })
+            }
+            name => Some(Piece {
+                at: self.at,
+                look: self.look,
+                shaped: Self::mark_in(name).is_some(),
+                line: self.line,
+            }),
+        }
+    }
+
+    /// What it is, the pen and the dirt being known; `at_place`: it is the likeliest at a planned place.
+    fn settled(self, picture: &Picture, pen: &Pen, at_place: bool) -> Name {
+        let as_piece = |look: Look| Piece {
+            at: self.at,
+            look,
+            shaped: true,
+            line: self.line,
+        };
+        let is_mark = |look: Look| pen.is_mark(&as_piece(look), at_place);
+        match self.name {
+            Name::Ring(outline, inner) => {
+                let inner = inner.map(|name| match *name {
+                    Name::Mark(m) => {
+                        let p = is_mark(Look::of_mark(picture, &m));
+                        Box::new(marked(m, p, None))
+                    }
+                    name => Box::new(name),
+                });
+                let drawn = pen.is_mark(&as_piece(self.look), false) >= MAYBE;
+                let empty = inner.as_deref().is_none_or(|n| matches!(n, Name::Speck));
+                if empty && !drawn {
+                    Name::Speck
+                } else {
+                    Name::Ring(outline, inner)
+                }
+            }
+            Name::Mark(m) => marked(m, is_mark(self.look), None),
+            // Where a mark is meant to be, a spot at a line's end is that mark.
+            Name::Doubtful(m, beads::AT_END) if at_place => marked(m, is_mark(self.look), None),
+            Name::Doubtful(m, why) => marked(m, is_mark(self.look), Some(why)),
+            name @ (Name::Unsure { .. } | Name::Crossing(_)) => {
+                if is_mark(self.look) < SHAPELESS {
+                    Name::Speck
+                } else {
+                    name
+                }
+            }
+            name => name,
+        }
+    }
+}
+
+/// Ink of a mark's shape that is the pen's with probability `p`; `why` it is doubted all the same.
+fn marked(mut mark: FlatMark, p: f64, why: Option<&'static str>) -> Name {
+    mark.probability = p;
+    match why {
+        _ if p < MAYBE => Name::Speck,
+        Some(why) => Name::Doubtful(mark, why),
+        None if p < SURE => Name::Doubtful(mark, MAY_BE_DIRT),
+        None => Name::Mark(mark),
+    }
+}
+
+/// The figures, one for each, and then the thicker places of the lines.
+fn found(picture: &Picture, lines: &[Line], figures: &[Figure]) -> Vec<Found> {
+    let mut found: Vec<Found> = figures
+        .par_iter()
+        .map(|f| Found::of(picture, f, name::name(picture, lines, f)))
+        .collect();
+    let explained = figures
+        .iter()
+        .zip(&found)
+        .filter(|(_, n)| !matches!(n.name, Name::OfLine))
+        .map(|(f, _)| f);
+    let taken = taken(explained, lines, BESIDE_A_FIGURE_MM * picture.scale);
+    let beads = beads::find(picture, lines, &taken);
+    let of_marks = found.par_iter().filter_map(|f| Found::mark_in(&f.name));
+    let on_strokes: Vec<(FlatMark, f64)> = of_marks
+        .flat_map(|m| overlay::on_strokes(picture, lines, m))
+        .collect();
+    let on_crossings = overlay::on_crossings(picture, lines);
+    let laid_over = |(m, dark), why| (Name::Doubtful(m, why), dark);
+    let over = (beads.into_iter())
+        .chain(on_strokes.into_iter().map(|o| laid_over(o, ON_STROKE)))
+        .chain(on_crossings.into_iter().map(|o| laid_over(o, ON_CROSSING)));
+    found.extend(over.filter_map(|(name, line)| {
+        let m = Found::mark_in(&name)?;
+        Some(Found {
+            look: Look::of_mark(picture, m),
+            at: m.at,
+            name,
+            line: Some(line),
+        })
+    }));
+    found
+}
+
+/// For each line, where along it figures stand on it or come near it: from where to where, px, with `clear` px more on
+/// each side.
+fn taken<'f>(
+    figures: impl Iterator<Item = &'f Figure>,
+    lines: &[Line],
+    clear: f64,
+) -> Vec<Vec<[f64; 2]>> {
+    let mut taken = vec![Vec::new(); lines.len()];
+    for figure in figures {
+        for foot in &figure.feet {
+            taken[foot.line].push([foot.span[0] - clear, foot.span[1] + clear]);
+        }
+        let b = figure.bounds();
+        let corners = [[b[0], b[1]], [b[2], b[1]], [b[0], b[3]], [b[2], b[3]]];
+        for (line, spans) in lines.iter().zip(&mut taken) {
+            let reach = line.half + 2.0 * clear;
+            let across = corners.map(|[x, y]| line.local(Vector2::new(x, y)).1);
+            let nearest = across.iter().copied().fold(f64::MAX, f64::min);
+            let furthest = across.iter().copied().fold(f64::MIN, f64::max);
+            if nearest > reach || furthest < -reach {
+                continue;
+            }
+            let near = figure.points.iter().map(|&p| line.local(p));
+            let mut near: Vec<f64> = near
+                .filter(|(_, t)| t.abs() < reach)
+                .map(|(s, _)| s)
+                .collect();
+            near.sort_by(f64::total_cmp);
+            // Between the two sides of a ring the line is free.
+            for stretch in near.chunk_by(|a, b| b - a < 2.0 * clear) {
+                spans.push([stretch[0] - clear, stretch[stretch.len() - 1] + clear]);
+            }
+        }
+    }
+    taken
+}

@@ -1,0 +1,247 @@
+//! Ink that a mark's own strokes do not explain: a dot on a tick, on an arm of a cross or of an X, on the crossing of two ruled
+//! lines. A stroke's ink may grow along it, as a pen is pressed and lifted; where it grows and falls again within a dot's width,
+//! something was set on it.
+
+use nalgebra::{Matrix2, Vector2};
+
+use super::MarkKind;
+use super::beads::disc;
+use super::lines::Line;
+use super::name::FlatMark;
+use super::picture::Picture;
+
+/// So far beside a stroke's axis ink still counts, mm, and so far along from a spot the stroke shows its own width.
+const BESIDE_MM: f64 = 0.9;
+const FLANK_MM: f64 = 0.9;
+/// Half of the stretch over which a spot's ink is added up, mm.
+const HALF_MM: f64 = 0.2;
+/// A stroke goes on as far as it has this share of its ink, at most so far from its mark, mm.
+const GOES_ON: f64 = 0.35;
+const FURTHEST_MM: f64 = 9.0;
+/// A ruled line across a stroke hides this much beside itself, mm.
+const CLEAR_MM: f64 = 0.25;
+/// A stroke that is wider by less than this somewhere is a hand's, mm, and share of its own width.
+const WIDER_MM: f64 = 0.12;
+const WIDER: f64 = 0.3;
+/// A dot's chord, where it is half as wide again as the stroke, is longer than a disc's by this factor at most, and by blur, px.
+const LONGER: f64 = 1.2;
+const BLUR_PX: f64 = 2.5;
+/// And at its ends, where it is thicker or thinner as the pen is set down and lifted.
+const WIDER_AT_END: f64 = 0.6;
+
+/// Spots on the strokes of a mark, each with how dark the stroke is there.
+pub(super) fn on_strokes(
+    picture: &Picture,
+    lines: &[Line],
+    mark: &FlatMark,
+) -> Vec<(FlatMark, f64)> {
+    let strokes = mark.strokes.iter();
+    strokes
+        .flat_map(|s| {
+            let crossed = mark
+                .strokes
+                .iter()
+                .filter(|o| o.along.perp(&s.along).abs() > 0.3);
+            let own: Vec<(Vector2<f64>, f64)> = crossed.map(|o| (o.along, o.width)).collect();
+            on_stroke(picture, lines, mark.at, s.along, &own)
+        })
+        .collect()
+}
+
+/// Spots on the stroke through `at`; `others` are strokes of the same mark that cross it there: direction and width.
+fn on_stroke(
+    picture: &Picture,
+    lines: &[Line],
+    at: Vector2<f64>,
+    along: Vector2<f64>,
+    others: &[(Vector2<f64>, f64)],
+) -> Vec<(FlatMark, f64)> {
+    let mm = picture.scale;
+    let side = Vector2::new(-along.y, along.x);
+    let reach = (BESIDE_MM * mm).ceil() as i32;
+    // The axis is followed, for a hand's stroke bends.
+    let column = |s: f64| -> (f64, f64, f64) {
+        let ink = (-reach..=reach).map(|t| {
+            let t = f64::from(t);
+            (
+                picture.smooth_contrast(at + along * s + side * t).max(0.0),
+                t,
+            )
+        });
+        ink.fold(
+            (0.0, 0.0, 0.0),
+            |(sum, moment, most): (f64, f64, f64), (c, t)| (sum + c, moment + c * t, most.max(c)),
+        )
+    };
+    let hidden = |s: f64| {
+        let p = at + along * s;
+        let by_line = lines.iter().any(|l| {
+            let sine = l.along.perp(&along).abs();
+            sine > 0.3 && l.is_under(p, CLEAR_MM * mm / sine)
+        });
+        let by_own = others.iter().any(|(o, width)| {
+            let sine = o.perp(&along).abs();
+            s.abs() * sine < width / 2.0 + CLEAR_MM * mm
+        });
+        by_line || by_own
+    };
+    let furthest = (FURTHEST_MM * mm) as i32;
+    let all: Vec<(f64, f64, f64)> = (-furthest..=furthest)
+        .map(|s| column(f64::from(s)))
+        .collect();
+    let index = |s: i32| (s + furthest) as usize;
+    let usual = {
+        let near: Vec<f64> = (-furthest / 4..=furthest / 4)
+            .filter(|&s| !hidden(f64::from(s)))
+            .map(|s| all[index(s)].0)
+            .collect();
+        super::beads::median(near.into_iter())
+    };
+    let end = |way: i32| -> i32 {
+        let goes = |s: &i32| all[index(way * s)].0 > GOES_ON * usual || hidden(f64::from(way * s));
+        way * (0..furthest).take_while(goes).last().unwrap_or(0)
+    };
+    let (first, last) = (end(-1), end(1));
+    let half = ((HALF_MM * mm).round() as i32).max(1);
+    let flank = (FLANK_MM * mm).round() as i32;
+    let mean = |s: i32| -> Option<f64> {
+        let near: Vec<f64> = (s - half..=s + half)
+            .filter(|&s| s.abs() <= furthest && !hidden(f64::from(s)))
+            .map(|s| all[index(s)].0)
+            .collect();
+        (near.len() as i32 > half).then(|| near.iter().sum::<f64>() / near.len() as f64)
+    };
+    let inside = |s: i32| s >= first && s <= last;
+    let mut spots: Vec<(f64, i32, f64)> = Vec::new();
+    for s in first..=last {
+        let Some(here) = mean(s) else { continue };
+        // Where a line or another stroke hides the next place, the one beyond it tells.
+        let beyond = |way: i32| {
+            (flank..=furthest)
+                .map(|d| s + way * d)
+                .take_while(|f| inside(*f))
+                .find_map(mean)
+        };
+        let flanks = [beyond(-1), beyond(1)];
+        let Some(own) = flanks.iter().copied().flatten().reduce(f64::max) else {
+            continue;
+        };
+        // Beyond an end there is no stroke to compare with, and a pen rests there.
+        let at_end = flanks.iter().any(Option::is_none);
+        let least = if at_end { WIDER_AT_END } else { WIDER };
+        let darkness = all[index(s)].2.max(0.05);
+        let wider = (here - own) / darkness;
+        // A disc rises and falls within its own chord; where a hand presses, the stroke grows over a longer way.
+        let half_over = own + (here - own) / 2.0;
+        let goes = |way: i32| {
+            let over = |k: &i32| inside(s + way * k) && all[index(s + way * k)].0 > half_over;
+            (0..flank).take_while(over).count() as f64
+        };
+        let length = goes(1) + goes(-1) - 1.0;
+        let (d, w) = (here / darkness, own / darkness);
+        let chord = (d * d - (d + w).powi(2) / 4.0).max(0.0).sqrt();
+        if !at_end && length > LONGER * chord + BLUR_PX {
+            continue;
+        }
+        if wider > (WIDER_MM * mm).max(least * own / darkness) {
+            spots.push((wider, s, own));
+        }
+    }
+    spots.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+    let mut kept: Vec<i32> = Vec::new();
+    let mut found = Vec::new();
+    for (_, s, own) in spots {
+        if kept.iter().any(|k| (k - s).abs() <= flank) {
+            continue;
+        }
+        kept.push(s);
+        let near = (s - flank..=s + flank).filter(|&k| inside(k) && !hidden(f64::from(k)));
+        let mass: f64 = near.map(|k| (all[index(k)].0 - own).max(0.0)).sum();
+        let (ink, moment, darkness) = all[index(s)];
+        let t = moment / ink.max(1e-6);
+        let diameter = disc(mass, darkness, darkness, own / darkness, 0.0);
+        let place = at + along * f64::from(s) + side * t;
+        found.push((spot(picture, place, diameter), darkness));
+    }
+    found
+}
+
+/// Spots where two ruled lines cross, each with how dark the lines are there together.
+pub(super) fn on_crossings(picture: &Picture, lines: &[Line]) -> Vec<(FlatMark, f64)> {
+    let mut found = Vec::new();
+    for (i, a) in lines.iter().enumerate() {
+        for b in &lines[i + 1..] {
+            found.extend(on_crossing(picture, a, b));
+        }
+    }
+    found
+}
+
+fn on_crossing(picture: &Picture, a: &Line, b: &Line) -> Option<(FlatMark, f64)> {
+    let mm = picture.scale;
+    let sine = a.along.perp(&b.along);
+    if sine.abs() < 0.3 {
+        return None;
+    }
+    let at = a.point((b.origin - a.origin).perp(&b.along) / sine, 0.0);
+    let slack = BESIDE_MM * mm;
+    if !a.is_under(at, slack) || !b.is_under(at, slack) {
+        return None;
+    }
+    // Each line's own ink across, beside the crossing; ink over ink lets through the product of both.
+    let reach = (BESIDE_MM * mm).ceil() as i32;
+    let own = |line: &Line, t: f64| {
+        let (s0, _) = line.local(at);
+        let beside = [-2.0, -1.6, -1.3, 1.3, 1.6, 2.0].map(|d| d * BESIDE_MM * mm / sine.abs());
+        let inside = beside
+            .into_iter()
+            .filter(|d| s0 + d > line.span[0] && s0 + d < line.span[1]);
+        super::beads::median(inside.map(|d| picture.smooth_contrast(line.point(s0 + d, t))))
+    };
+    let profile = |line: &Line| -> Vec<f64> {
+        (-reach - 2..=reach + 2)
+            .map(|t| own(line, f64::from(t)).max(0.0))
+            .collect()
+    };
+    let (pa, pb) = (profile(a), profile(b));
+    let of = |profile: &[f64], t: f64| {
+        let t = t + f64::from(reach + 2);
+        let i = (t.max(0.0) as usize).min(profile.len() - 2);
+        let u = (t - i as f64).clamp(0.0, 1.0);
+        profile[i] * (1.0 - u) + profile[i + 1] * u
+    };
+    let (mut mass, mut most) = (0.0, 0.0f64);
+    for y in -reach..=reach {
+        for x in -reach..=reach {
+            let d = Vector2::new(f64::from(x), f64::from(y));
+            if d.norm() > f64::from(reach) {
+                continue;
+            }
+            let p = at + d;
+            let expected = 1.0 - (1.0 - of(&pa, a.local(p).1)) * (1.0 - of(&pb, b.local(p).1));
+            let over = picture.smooth_contrast(p) - expected;
+            mass += over;
+            most = most.max(picture.smooth_contrast(p));
+        }
+    }
+    let line = pa.iter().chain(&pb).copied().fold(0.0, f64::max);
+    let wide = pa.iter().sum::<f64>().min(pb.iter().sum::<f64>()) / line.max(0.05);
+    // Both lines hide a part of a disc there; what shows of it is measured as if one did.
+    let diameter = disc(mass.max(0.0), most, line.min(most), wide, 0.0);
+    let shows = mass > WIDER_MM * mm * mm * WIDER * most;
+    shows.then(|| (spot(picture, at, diameter), line))
+}
+
+fn spot(picture: &Picture, at: Vector2<f64>, diameter: f64) -> FlatMark {
+    FlatMark {
+        at,
+        // Its rims are not seen: a tenth of its width.
+        cov: Matrix2::identity() * (0.1 * diameter).powi(2),
+        kind: MarkKind::Dot,
+        size_mm: diameter / picture.scale,
+        ringed: false,
+        crossed_out: false,
+        strokes: Vec::new(),
+        probability: 1.0,
+    }
+}
