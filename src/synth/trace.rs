@@ -11,7 +11,7 @@ use rayon::prelude::*;
 
 use super::camera::{Patch, Viewer};
 use super::paint::Canvas;
-use super::print::{CardFace, overlap};
+use super::print::CardFace;
 use super::relief::{self, Relief};
 use super::scene::{Clutter, PlacedCard, Scene};
 use super::strokes;
@@ -363,6 +363,11 @@ impl Outline {
     }
 }
 
+/// Reach of the shadow of something that stands so far above what is under it, mm.
+fn shadow_of(lift_mm: f64) -> f64 {
+    (0.35 + 0.8 * lift_mm).min(SHADOW_MM)
+}
+
 /// Something that lies on top: a card or a thing.
 struct Top<'a> {
     centre: Vector2<f64>,
@@ -396,15 +401,20 @@ impl<'a> Top<'a> {
             axis: Vector2::new(card.turn_rad.cos(), card.turn_rad.sin()),
             scale: card.print_scale,
             height_mm: card.height_mm,
-            radius_mm: (w / 2.0).hypot(h / 2.0) * 1.05,
+            radius_mm: (w / 2.0).hypot(h / 2.0) * 1.05 + card.cut_wide_mm.iter().sum::<f64>(),
             curl: card.curl_per_mm2(),
-            shadow_mm: (0.35 + 0.8 * lift).min(SHADOW_MM),
-            look: Look::Card(CardFace::new(&layout)),
+            shadow_mm: shadow_of(lift),
+            look: Look::Card(CardFace::new(&layout, card.cut_wide_mm)),
         })
     }
 
     fn clutter(thing: &'a Clutter) -> Self {
-        let [w, h] = things::half_size(thing.kind);
+        let [w, h] = thing.kind.half_size_mm();
+        let shadow_mm = if thing.kind.is_flat() {
+            shadow_of(thing.height_mm)
+        } else {
+            SHADOW_MM
+        };
         Self {
             centre: thing.at,
             axis: Vector2::new(thing.turn_rad.cos(), thing.turn_rad.sin()),
@@ -412,7 +422,7 @@ impl<'a> Top<'a> {
             height_mm: thing.height_mm,
             radius_mm: w.hypot(h),
             curl: 0.0,
-            shadow_mm: SHADOW_MM,
+            shadow_mm,
             look: Look::Thing(thing),
         }
     }
@@ -470,7 +480,7 @@ impl<'a> Top<'a> {
         );
         let ([w, h], reach, depth) = match &self.look {
             Look::Card(face) => (face.half, self.shadow_mm, 0.35),
-            Look::Thing(thing) => (things::half_size(thing.kind), SHADOW_MM, 0.6),
+            Look::Thing(thing) => (thing.kind.half_size_mm(), self.shadow_mm, 0.6),
         };
         let round = match &self.look {
             Look::Card(_) => 0.0,
@@ -499,8 +509,7 @@ impl<'a> Top<'a> {
         ];
         match &self.look {
             Look::Card(face) => {
-                let cover = overlap(at.x, size[0], -face.half[0], face.half[0])
-                    * overlap(at.y, size[1], -face.half[1], face.half[1]);
+                let cover = face.cover(at, size);
                 if cover <= 0.0 {
                     return (0.0, [0.0; 3]);
                 }
