@@ -192,7 +192,7 @@ impl<'a> Sums<'a> {
                 share(as_marks, shown.len()),
                 STRAYS,
             ),
-            at_most("live strays untold", self.told(Told::Untold) as f64, 0.0),
+            at_most("live strays untold", self.untold() as f64, 0.0),
             at_most("RMS of found marks, mm", rms(&self.errors), RMS_MM),
             at_most(
                 "sheets of 12 marks or more with fewer than 0.85 within U",
