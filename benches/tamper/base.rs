@@ -20,9 +20,9 @@ const BLUE_FILM: [f32; 3] = [0.22, 0.40, 0.62];
 const PHONE_DIAGONAL_PX: f64 = 5040.0;
 /// Bench left round what must be in the picture, as a share of the picture.
 const ROOM: f64 = 1.01;
-/// Irrational steps that spread any number of scenes evenly in many directions at once: powers of the root of
-/// x^12 = x + 1 (after Roberts, "The Unreasonable Effectiveness of Quasirandom Sequences", 2018, from memory).
-const SPREAD_ROOT: f64 = 1.061_169_8;
+/// Steps that spread any number of sheets evenly over many ranges at once: fractions of the square roots of primes (Richtmyer,
+/// "The Evaluation of Definite Integrals, and a Quasi-Monte-Carlo Method", 1951, from memory).
+const PRIMES: [f64; 11] = [2.0, 3.0, 5.0, 7.0, 11.0, 13.0, 19.0, 23.0, 29.0, 31.0, 41.0];
 
 /// What a kind of trouble asks of the sheet that it is drawn into.
 #[derive(Debug, Clone, Copy)]
@@ -87,11 +87,12 @@ pub(crate) struct Base {
     taken: Vec<(Point<Sheet>, f64)>,
 }
 
-/// A value of the sequence that spreads scene `index` of `kind` evenly over direction `axis`, 0 to 1.
-fn spread(kind: u64, index: u64, axis: u64) -> f64 {
-    let step = SPREAD_ROOT.powi(-(axis as i32 + 1));
-    let start = Rng::new((kind << 8) ^ axis).unit();
-    (start + (index + 1) as f64 * step).fract()
+/// Where sheet `index` of `kind` lies in range `axis`, 0 to 1: even over the sheets of a kind, and over the kinds.
+fn spread(kind: u64, index: u64, axis: usize) -> f64 {
+    /// The golden ratio's step, for the kinds.
+    const GOLDEN: f64 = 0.618_033_988_75;
+    let start = (kind as f64 * GOLDEN * (axis + 1) as f64).fract();
+    (start + index as f64 * PRIMES[axis].sqrt()).fract()
 }
 
 fn within([low, high]: [f64; 2], share: f64) -> f64 {

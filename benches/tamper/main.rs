@@ -39,6 +39,7 @@ use std::process::ExitCode;
 use base::Base;
 use clap::Parser;
 use kinds::{Kind, Trouble};
+use nalgebra::Vector3;
 use punchready::check::{Given, check_all};
 use punchready::photo;
 use punchready::plan;
@@ -253,9 +254,10 @@ fn keep(dir: &Path, base: &Base, troubles: &[Trouble], reading: &Reading, files:
             "a live mark or thing".to_owned()
         };
         let Trouble { at, reach_mm, .. } = trouble;
+        let px = base.scene.camera.project(Vector3::new(at.x, at.y, 0.0));
         truth.push_str(&format!(
-            "{what} at ({:.2}, {:.2}) mm, to be told within {reach_mm:.1} mm: {said:?}\n",
-            at.x, at.y
+            "{what} at ({:.2}, {:.2}) mm, in photo_1 at ({:.0}, {:.0}) px, to be told within {reach_mm:.1} mm: {said:?}\n",
+            at.x, at.y, px.x, px.y
         ));
     }
     fs::write(dir.join("truth.txt"), truth).unwrap();

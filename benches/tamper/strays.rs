@@ -5,7 +5,7 @@ use std::f64::consts::{FRAC_PI_2, FRAC_PI_4, PI, TAU};
 use nalgebra::Vector2;
 use punchready::frame::{Point, Sheet};
 use punchready::synth::marking::Style;
-use punchready::synth::{Glare, Ink, Mark, RingStyle, Shape, SoftShadow};
+use punchready::synth::{Glare, Ink, Mark, RingStyle, Shape, SoftShadow, Surface};
 
 use super::base::{ANY, Base, Needs, card_half_mm};
 use super::kinds::{Kind, Trouble};
@@ -338,9 +338,16 @@ fn pencil_stray(base: &mut Base) -> Vec<Trouble> {
     vec![Trouble::stray(at)]
 }
 
-/// Inks that differ from black in a photo's grey too.
+/// A pen of another colour, that shows on this face.
 pub(crate) fn other_pen(base: &mut Base) -> Ink {
-    let colours = [[0.40, 0.03, 0.03], [0.03, 0.05, 0.35], [0.02, 0.02, 0.02]];
+    const RED: [f32; 3] = [0.40, 0.03, 0.03];
+    const BLUE: [f32; 3] = [0.03, 0.05, 0.35];
+    const BLACK: [f32; 3] = [0.02, 0.02, 0.02];
+    const WHITE: [f32; 3] = [0.60, 0.60, 0.56];
+    let colours = match base.scene.surface {
+        Surface::LayoutDye => [RED, WHITE, WHITE],
+        _ => [RED, BLUE, BLACK],
+    };
     Ink {
         colour: colours[(base.rng.unit() * 3.0) as usize % 3],
         density: base.rng.between(0.8, 0.95),
