@@ -154,7 +154,7 @@ impl Case {
         let holes = report["holes"].as_array().unwrap();
         let struck = holes.iter().find(|h| h["name"] == "A2").unwrap();
         let near = |s: &&Value| {
-            let half = s["size"].as_f64().unwrap_or(0.0) / 2.0;
+            let half = (s["size"].as_f64().unwrap_or(0.0) / 2.0).min(NEAR_MM);
             point(&s["at"]).distance(self.at()) <= NEAR_MM + half
         };
         let told = report["strays"].as_array().unwrap().iter().find(near);

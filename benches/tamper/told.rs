@@ -79,9 +79,10 @@ impl Reading {
 }
 
 fn said(report: &Value, trouble: &Trouble, holes_good: bool) -> Said {
+    /// Half of the largest ink that may stand for the mark in it, mm: a letter, an X. A whole line is no place.
+    const HALF_MM: f64 = 5.0;
     let near = |s: &Value| {
-        // Unclear ink may be larger than the mark in it: a letter, an X.
-        let half = s["size"].as_f64().unwrap_or(0.0) / 2.0;
+        let half = (s["size"].as_f64().unwrap_or(0.0) / 2.0).min(HALF_MM);
         let stands = point(&s["at"]).distance(trouble.at) <= trouble.reach_mm + half;
         let harmless = s["state"] == "cancelled" || s["state"] == "speck";
         stands && !harmless
