@@ -121,6 +121,13 @@ impl CardFace {
         overlap(at.x, size[0], -w - left, w + right) * overlap(at.y, size[1], -h - bottom, h + top)
     }
 
+    /// How far inside the paper `at` is, mm; negative outside.
+    pub(super) fn depth(&self, at: Vector2<f64>) -> f64 {
+        let ([w, h], [left, right, bottom, top]) = (self.half, self.cut_wide);
+        let across = (at.x + w + left).min(w + right - at.x);
+        across.min((at.y + h + bottom).min(h + top - at.y))
+    }
+
     /// How much of the box of `size` round `at` the cutting line darkens: it stays on a card that was cut outside of it.
     fn cut_line(&self, at: Vector2<f64>, size: [f64; 2]) -> f64 {
         let ([w, h], [left, right, bottom, top]) = (self.half, self.cut_wide);

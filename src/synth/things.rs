@@ -19,6 +19,16 @@ pub(super) fn corner_radius(kind: ClutterKind) -> f64 {
     }
 }
 
+/// How far inside a thing `at` is, in its own millimetres, at least; negative outside.
+pub(super) fn depth(kind: ClutterKind, at: Vector2<f64>) -> f64 {
+    /// Torn ends stand back from the thing's box by this much at most, mm.
+    const TORN_MM: f64 = 0.5;
+    let [w, h] = kind.half_size_mm();
+    let round = corner_radius(kind);
+    let q = Vector2::new(at.x.abs() - (w - round), at.y.abs() - (h - round));
+    round - q.sup(&Vector2::zeros()).norm() - q.x.max(q.y).min(0.0) - TORN_MM
+}
+
 /// What a thing covers and looks like at `at`, in its own millimetres.
 pub(super) fn look(
     kind: ClutterKind,

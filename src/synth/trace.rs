@@ -153,6 +153,7 @@ impl<'a> Tracer<'a> {
         let mut tops: [Option<(&Top, Patch)>; 8] = [None; 8];
         let mut count = 0;
         let mut dim = 1.0;
+        let mut hidden = false;
         for top in &self.tops {
             let patch = ray.patch(top.height_mm);
             let reach = top.radius_mm + SHADOW_MM + size;
@@ -162,6 +163,7 @@ impl<'a> Tracer<'a> {
             let local = top.local(&patch, &ray);
             busy |= top.is_busy(&local);
             dim *= top.shadow(local.at, self.away);
+            hidden |= top.hides(&local);
             tops[count] = Some((top, local));
             count += 1;
         }
@@ -175,14 +177,15 @@ impl<'a> Tracer<'a> {
 
         let top_light = light;
         light = light.map(|c| c * dim);
-        let (bare, shine) = if on_sheet {
+        // What is under a card or thing need not be worked out.
+        let (bare, shine) = if on_sheet && !hidden {
             let glare = self.shade.glare(face.at);
             let bare = self.shade.face(face.at, size, light).map(|c| c + glare);
             (bare, glare)
         } else {
             ([0.0; 3], 0.0)
         };
-        let (below, flank) = if inside < near_edge || pitted {
+        let (below, flank) = if (inside < near_edge || pitted) && !hidden {
             let shadow = if pitted {
                 1.0
             } else {
@@ -234,7 +237,7 @@ impl<'a> Tracer<'a> {
                 continue;
             }
             let at = face.sub(offset);
-            let sheet = if busy {
+            let sheet = if busy && inside.abs() < near_edge {
                 self.outline.cover(&face, offset, share) as f32
             } else {
                 f32::from(inside > 0.0)
@@ -462,6 +465,15 @@ impl<'a> Top<'a> {
             at: shrink(flat.at),
             right: shrink(flat.right),
             down: shrink(flat.down),
+        }
+    }
+
+    /// Whether it covers the whole pixel.
+    fn hides(&self, local: &Patch) -> bool {
+        let margin = 2.0 * local.pixel_mm();
+        match &self.look {
+            Look::Card(face) => face.depth(local.at) > margin,
+            Look::Thing(thing) => things::depth(thing.kind, local.at) > margin,
         }
     }
 
