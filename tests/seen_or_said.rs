@@ -223,7 +223,7 @@ fn a_dot_is_told_or_could_not_be_seen() {
 }
 
 #[test]
-#[ignore = "of 18 photos 5 read ready, one of them with ink as dark as the pen's, until what could have been seen is worked out place by place"]
+#[ignore = "of 18 photos 4 read ready, one of them with ink as dark as the pen's, until what could have been seen is worked out place by place"]
 fn a_speck_is_told_or_could_not_be_seen() {
     let wrong = passed_over(Thing::Speck);
     assert!(wrong.is_empty(), "{wrong:#?}");
