@@ -164,7 +164,7 @@ fn told(report: &Value, at: [f64; 2]) -> Told {
     let unclear = |s: &&str| matches!(*s, "unsure" | "unclear");
     let unseen = list(&report["seen"]["unseen"]);
     // One that is said to be dirt or crossed out is not told.
-    if near.iter().any(|s| *s == "stray") {
+    if near.contains(&"stray") {
         Told::Mark
     } else if near.iter().any(unclear) {
         Told::Unclear
