@@ -5,7 +5,7 @@ use punchready::card::layout::Layout;
 use punchready::check::Stage;
 use punchready::frame::{Point, Sheet};
 use punchready::ink::MarkKind;
-use punchready::synth::{ClutterKind, Scene, TrueMark, truth_of};
+use punchready::synth::{Scene, TrueMark, truth_of};
 
 use crate::case::Case;
 use crate::child::Answer;
@@ -203,12 +203,7 @@ fn is_hidden(scene: &Scene, at: Point<Sheet>) -> bool {
         within(c.centre.vec(), c.turn_rad, half)
     });
     let thing = scene.clutter.iter().any(|c| {
-        let half = match c.kind {
-            ClutterKind::Pen => [69.0, 6.0],
-            ClutterKind::Ruler(l) => [l / 2.0 + 1.0, 13.5],
-            ClutterKind::Coin(d) | ClutterKind::DarkBlob(d) => [d / 2.0 + 1.0; 2],
-            ClutterKind::Finger(w) => [61.0, w / 2.0 + 1.0],
-        };
+        let half = c.kind.half_size_mm().map(|s| s + 1.0);
         within(c.at, c.turn_rad, half)
     });
     let burnt = scene.light.glare.iter().any(|g| {

@@ -193,6 +193,15 @@ pub enum Shape {
         /// How much it changes the brightness, such as 0.1.
         strength: f64,
     },
+    /// A faint stain without a rim: oil, water, coolant.
+    Stain {
+        /// Its middle.
+        at: Point<Sheet>,
+        /// Its mean diameter, to half of its fading edge.
+        diameter_mm: f64,
+        /// Radiance over that of the face in its middle, such as 0.92.
+        gain: f64,
+    },
     /// A centre punch's dimple.
     Dimple {
         /// Its axis.
@@ -356,6 +365,7 @@ impl Mark {
             Shape::Dot { diameter_mm, .. }
             | Shape::Ring { diameter_mm, .. }
             | Shape::Dust { diameter_mm, .. }
+            | Shape::Stain { diameter_mm, .. }
             | Shape::Dimple { diameter_mm, .. }
             | Shape::Hole { diameter_mm, .. } => *diameter_mm = size_mm,
             Shape::Tick { length_mm, .. }
@@ -381,6 +391,7 @@ impl Mark {
             | Shape::Text { at, .. }
             | Shape::Swarf { at, .. }
             | Shape::Dust { at, .. }
+            | Shape::Stain { at, .. }
             | Shape::Smudge { at, .. }
             | Shape::Dimple { at, .. }
             | Shape::Hole { at, .. } => *at,
@@ -400,6 +411,7 @@ impl Mark {
             | Shape::Text { at, .. }
             | Shape::Swarf { at, .. }
             | Shape::Dust { at, .. }
+            | Shape::Stain { at, .. }
             | Shape::Smudge { at, .. }
             | Shape::Dimple { at, .. }
             | Shape::Hole { at, .. } => *at = *at + by,

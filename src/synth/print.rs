@@ -12,10 +12,16 @@ pub(super) fn overlap(x: f64, size: f64, low: f64, high: f64) -> f64 {
     (((x + size / 2.0).min(high) - (x - size / 2.0).max(low)) / size).clamp(0.0, 1.0)
 }
 
+/// Width of the printed cutting line, mm, and how dark it is beside the toner: the hairline of `card/print.rs`.
+const CUT_LINE_MM: f64 = 0.1;
+const CUT_LINE_DARK: f64 = 0.45;
+
 /// The print of one card, found by place.
 pub(super) struct CardFace {
     /// Half of the card's width and height, mm.
     pub(super) half: [f64; 2],
+    /// White paper outside of that at the left, right, bottom and top, mm.
+    cut_wide: [f64; 4],
     columns: usize,
     rows: usize,
     rects: Vec<Rect>,
@@ -26,7 +32,7 @@ pub(super) struct CardFace {
 }
 
 impl CardFace {
-    pub(super) fn new(layout: &Layout) -> Self {
+    pub(super) fn new(layout: &Layout, cut_wide: [f64; 4]) -> Self {
         let half = layout.size_mm.map(|s| s / 2.0);
         let mut rects = layout.dark.clone();
         for bar in &layout.bars {
@@ -56,6 +62,7 @@ impl CardFace {
         let [columns, rows] = half.map(|h| (2.0 * h / CARD_CELL_MM).ceil() as usize);
         let mut face = Self {
             half,
+            cut_wide,
             columns,
             rows,
             rects,
@@ -100,14 +107,47 @@ impl CardFace {
         if out.abs() < near {
             return true;
         }
+        let widest = self.cut_wide.iter().copied().fold(0.0, f64::max);
+        if out > 0.0 && out < widest + near {
+            return true;
+        }
         // Pixels larger than the cells' margin: look at everything.
         out < 0.0 && (pixel_mm > 0.4 || self.cell(at).is_some_and(|c| self.busy[c]))
     }
 
-    /// Share of the box of `size` round `at` that is printed.
+    /// Share of the box of `size` round `at` that the paper covers.
+    pub(super) fn cover(&self, at: Vector2<f64>, size: [f64; 2]) -> f64 {
+        let ([w, h], [left, right, bottom, top]) = (self.half, self.cut_wide);
+        overlap(at.x, size[0], -w - left, w + right) * overlap(at.y, size[1], -h - bottom, h + top)
+    }
+
+    /// How far inside the paper `at` is, mm; negative outside.
+    pub(super) fn depth(&self, at: Vector2<f64>) -> f64 {
+        let ([w, h], [left, right, bottom, top]) = (self.half, self.cut_wide);
+        let across = (at.x + w + left).min(w + right - at.x);
+        across.min((at.y + h + bottom).min(h + top - at.y))
+    }
+
+    /// How much of the box of `size` round `at` the cutting line darkens: it stays on a card that was cut outside of it.
+    fn cut_line(&self, at: Vector2<f64>, size: [f64; 2]) -> f64 {
+        let ([w, h], [left, right, bottom, top]) = (self.half, self.cut_wide);
+        let line = |x: f64, size: f64, at: f64, cut: f64| {
+            if cut > 0.0 {
+                overlap(x, size, at - CUT_LINE_MM / 2.0, at + CUT_LINE_MM / 2.0)
+            } else {
+                0.0
+            }
+        };
+        let down = line(at.x, size[0], -w, left).max(line(at.x, size[0], w, right));
+        let across = line(at.y, size[1], -h, bottom).max(line(at.y, size[1], h, top));
+        CUT_LINE_DARK * down.max(across)
+    }
+
+    /// How much of the box of `size` round `at` is as dark as toner.
     pub(super) fn dark(&self, at: Vector2<f64>, size: [f64; 2]) -> f64 {
+        let line = self.cut_line(at, size);
         let Some(cell) = self.cell(at) else {
-            return 0.0;
+            return line;
         };
         self.cells[cell]
             .iter()
@@ -117,6 +157,7 @@ impl CardFace {
                     * overlap(at.y, size[1], r.bottom, r.bottom + r.height)
             })
             .sum::<f64>()
+            .max(line)
             .min(1.0)
     }
 }

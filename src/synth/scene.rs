@@ -184,6 +184,8 @@ pub struct PlacedCard {
     pub print_scale: [f64; 2],
     /// How high the ends stand above the middle, mm (a card that curls along its x axis).
     pub curl_mm: f64,
+    /// White paper left outside the printed cutting line at its left, right, bottom and top, mm; 0 is a good cut.
+    pub cut_wide_mm: [f64; 4],
 }
 
 impl PlacedCard {
@@ -197,6 +199,7 @@ impl PlacedCard {
             height_mm: 0.0,
             print_scale: [1.0; 2],
             curl_mm: 0.0,
+            cut_wide_mm: [0.0; 4],
         }
     }
 
@@ -249,6 +252,36 @@ pub enum ClutterKind {
     DarkBlob(f64),
     /// A fingertip or hand edge, a rounded bar this wide, mm, and 120 mm long.
     Finger(f64),
+    /// A paper note with some lines of writing, of this size, mm.
+    Note([f64; 2]),
+    /// A strip of masking tape of this size, mm, its ends torn.
+    Tape([f64; 2]),
+    /// An offcut of bare metal of this size, mm.
+    Scrap([f64; 2]),
+    /// A paper disc of this diameter, mm, coloured by hand with a felt pen.
+    Disc(f64),
+}
+
+impl ClutterKind {
+    /// Half of its length and width, mm.
+    #[must_use]
+    pub fn half_size_mm(self) -> [f64; 2] {
+        match self {
+            Self::Pen => [68.0, 5.0],
+            Self::Ruler(length) => [length / 2.0, 12.5],
+            Self::Coin(d) | Self::DarkBlob(d) | Self::Disc(d) => [d / 2.0; 2],
+            Self::Finger(width) => [60.0, width / 2.0],
+            Self::Note(size) | Self::Tape(size) | Self::Scrap(size) => size.map(|s| s / 2.0),
+        }
+    }
+
+    /// Whether it lies flat on the face, so that its shadow is as short as it is low.
+    pub(super) fn is_flat(self) -> bool {
+        matches!(
+            self,
+            Self::Note(_) | Self::Tape(_) | Self::Scrap(_) | Self::Disc(_)
+        )
+    }
 }
 
 /// A soft shadow over part of the scene, as of a hand or the phone.

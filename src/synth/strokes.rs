@@ -105,6 +105,16 @@ impl Hand<'_> {
                 let tone = Tone::Ink([0.16, 0.14, 0.11]);
                 self.blob(at.vec(), *diameter_mm, tone, false);
             }
+            Shape::Stain {
+                at,
+                diameter_mm,
+                gain,
+            } => {
+                // It fades over half of its radius, more than any ink does.
+                self.ink.soft_mm = diameter_mm / 4.0;
+                self.ink.density = 1.0;
+                self.blob(at.vec(), *diameter_mm, Tone::Gain(*gain as f32), false);
+            }
             // A fingerprint changes the surface, punch and drill the metal: drawn there.
             Shape::Smudge { .. } | Shape::Dimple { .. } | Shape::Hole { .. } => {}
         }

@@ -1,29 +1,32 @@
-//! What lies about on the bench.
+//! What lies about on the bench and on the sheet.
 
 use nalgebra::Vector2;
 
-use super::noise::cloudy;
+use super::noise::{cloudy, smooth};
 use super::print::overlap;
 use super::scene::ClutterKind;
 use super::surface::times;
 
-/// Half of a thing's length and width, mm.
-pub(super) fn half_size(kind: ClutterKind) -> [f64; 2] {
-    match kind {
-        ClutterKind::Pen => [68.0, 5.0],
-        ClutterKind::Ruler(length) => [length / 2.0, 12.5],
-        ClutterKind::Coin(d) | ClutterKind::DarkBlob(d) => [d / 2.0; 2],
-        ClutterKind::Finger(width) => [60.0, width / 2.0],
-    }
-}
-
 /// Radius of a thing's corners as its shadow shows them, mm.
 pub(super) fn corner_radius(kind: ClutterKind) -> f64 {
     match kind {
-        ClutterKind::Ruler(_) => 0.0,
-        ClutterKind::Pen | ClutterKind::Finger(_) => half_size(kind)[1],
-        ClutterKind::Coin(d) | ClutterKind::DarkBlob(d) => d / 2.0,
+        ClutterKind::Ruler(_)
+        | ClutterKind::Note(_)
+        | ClutterKind::Tape(_)
+        | ClutterKind::Scrap(_) => 0.0,
+        ClutterKind::Pen | ClutterKind::Finger(_) => kind.half_size_mm()[1],
+        ClutterKind::Coin(d) | ClutterKind::DarkBlob(d) | ClutterKind::Disc(d) => d / 2.0,
     }
+}
+
+/// How far inside a thing `at` is, in its own millimetres, at least; negative outside.
+pub(super) fn depth(kind: ClutterKind, at: Vector2<f64>) -> f64 {
+    /// Torn ends stand back from the thing's box by this much at most, mm.
+    const TORN_MM: f64 = 0.5;
+    let [w, h] = kind.half_size_mm();
+    let round = corner_radius(kind);
+    let q = Vector2::new(at.x.abs() - (w - round), at.y.abs() - (h - round));
+    round - q.sup(&Vector2::zeros()).norm() - q.x.max(q.y).min(0.0) - TORN_MM
 }
 
 /// What a thing covers and looks like at `at`, in its own millimetres.
@@ -33,7 +36,7 @@ pub(super) fn look(
     size: f64,
     light: [f32; 3],
 ) -> (f32, [f32; 3]) {
-    let [w, h] = half_size(kind);
+    let [w, h] = kind.half_size_mm();
     let round = |radius: f64| {
         // Distance inside a bar with rounded ends.
         let q = Vector2::new(
@@ -88,5 +91,58 @@ pub(super) fn look(
                 times(light, [0.48, 0.27, 0.19].map(|c| c * shade * skin)),
             )
         }
+        ClutterKind::Note(_) => note(at, size, light, [w, h]),
+        ClutterKind::Tape(_) => {
+            // Torn ends, and the crepe that runs across the strip.
+            let torn = 0.5 * f64::from(smooth(81, at.y / 0.7, at.x.signum()));
+            let cover = overlap(at.x, size, -w - torn, w + torn) * overlap(at.y, size, -h, h);
+            let crepe =
+                1.0 + 0.05 * smooth(82, at.x / 0.35, at.y / 3.0) + 0.02 * cloudy(83, at.x, at.y);
+            (
+                cover as f32,
+                times(light, [0.62, 0.52, 0.34].map(|c| c * crepe)),
+            )
+        }
+        ClutterKind::Scrap(_) => {
+            let cover = overlap(at.x, size, -w, w) * overlap(at.y, size, -h, h);
+            let grain = 1.0
+                + 0.05 * smooth(84, at.x / 15.0, at.y / 0.4)
+                + 0.04 * cloudy(85, at.x / 8.0, at.y / 8.0);
+            // The sheared rim turns away from the light.
+            let rim = (w - at.x.abs()).min(h - at.y.abs());
+            let tone = grain * (1.0 - 0.35 * (-(rim / 0.15).powi(2)).exp() as f32);
+            (
+                cover as f32,
+                times(light, [0.56, 0.56, 0.57].map(|c| c * tone)),
+            )
+        }
+        ClutterKind::Disc(_) => {
+            // Strokes of a felt pen to and fro, 1.4 mm apart, that leave some paper bare between them.
+            let stroke = (at.y / 1.4 + 0.3 * f64::from(smooth(86, at.x / 4.0, at.y / 4.0))).fract();
+            let bare =
+                0.5 - 0.5 * ((stroke.abs() - 0.5).abs() * 12.0 - 5.2).clamp(-1.0, 1.0) as f32;
+            let colour = [0.70, 0.12, 0.10].map(|c: f32| 0.8 + (c - 0.8) * (0.55 + 0.45 * bare));
+            (round(w), times(light, colour))
+        }
     }
+}
+
+/// Paper with three lines written on it, if it is large enough to write on.
+fn note(at: Vector2<f64>, size: f64, light: [f32; 3], [w, h]: [f64; 2]) -> (f32, [f32; 3]) {
+    /// Distance between the lines and height of the writing, mm.
+    const LINE_MM: f64 = 5.0;
+    const WRITING_MM: f64 = 2.2;
+    let cover = overlap(at.x, size, -w, w) * overlap(at.y, size, -h, h);
+    let row = (at.y / LINE_MM).round();
+    let inside = at.x.abs() < w - 2.0 && row.abs() <= 1.0 && row.abs() * LINE_MM < h - 2.0;
+    let ink = if inside {
+        // A hand's up and down strokes: a wave that the pen's width follows.
+        let wave = 0.5 * WRITING_MM * f64::from(smooth(87, at.x / 0.9, row * 9.0));
+        overlap(at.y - row * LINE_MM - wave, size, -0.22, 0.22)
+    } else {
+        0.0
+    };
+    let fibre = 1.0 + 0.012 * cloudy(88, at.x * 2.0, at.y * 2.0);
+    let paper = [0.80, 0.79, 0.74].map(|c: f32| c * fibre * (1.0 - 0.85 * ink as f32));
+    (cover as f32, times(light, paper))
 }

@@ -11,7 +11,7 @@ use rayon::prelude::*;
 
 use super::camera::{Patch, Viewer};
 use super::paint::Canvas;
-use super::print::{CardFace, overlap};
+use super::print::CardFace;
 use super::relief::{self, Relief};
 use super::scene::{Clutter, PlacedCard, Scene};
 use super::strokes;
@@ -153,6 +153,7 @@ impl<'a> Tracer<'a> {
         let mut tops: [Option<(&Top, Patch)>; 8] = [None; 8];
         let mut count = 0;
         let mut dim = 1.0;
+        let mut hidden = false;
         for top in &self.tops {
             let patch = ray.patch(top.height_mm);
             let reach = top.radius_mm + SHADOW_MM + size;
@@ -162,6 +163,7 @@ impl<'a> Tracer<'a> {
             let local = top.local(&patch, &ray);
             busy |= top.is_busy(&local);
             dim *= top.shadow(local.at, self.away);
+            hidden |= top.hides(&local);
             tops[count] = Some((top, local));
             count += 1;
         }
@@ -175,14 +177,15 @@ impl<'a> Tracer<'a> {
 
         let top_light = light;
         light = light.map(|c| c * dim);
-        let (bare, shine) = if on_sheet {
+        // What is under a card or thing need not be worked out.
+        let (bare, shine) = if on_sheet && !hidden {
             let glare = self.shade.glare(face.at);
             let bare = self.shade.face(face.at, size, light).map(|c| c + glare);
             (bare, glare)
         } else {
             ([0.0; 3], 0.0)
         };
-        let (below, flank) = if inside < near_edge || pitted {
+        let (below, flank) = if (inside < near_edge || pitted) && !hidden {
             let shadow = if pitted {
                 1.0
             } else {
@@ -234,7 +237,7 @@ impl<'a> Tracer<'a> {
                 continue;
             }
             let at = face.sub(offset);
-            let sheet = if busy {
+            let sheet = if busy && inside.abs() < near_edge {
                 self.outline.cover(&face, offset, share) as f32
             } else {
                 f32::from(inside > 0.0)
@@ -363,6 +366,11 @@ impl Outline {
     }
 }
 
+/// Reach of the shadow of something that stands so far above what is under it, mm.
+fn shadow_of(lift_mm: f64) -> f64 {
+    (0.35 + 0.8 * lift_mm).min(SHADOW_MM)
+}
+
 /// Something that lies on top: a card or a thing.
 struct Top<'a> {
     centre: Vector2<f64>,
@@ -396,15 +404,20 @@ impl<'a> Top<'a> {
             axis: Vector2::new(card.turn_rad.cos(), card.turn_rad.sin()),
             scale: card.print_scale,
             height_mm: card.height_mm,
-            radius_mm: (w / 2.0).hypot(h / 2.0) * 1.05,
+            radius_mm: (w / 2.0).hypot(h / 2.0) * 1.05 + card.cut_wide_mm.iter().sum::<f64>(),
             curl: card.curl_per_mm2(),
-            shadow_mm: (0.35 + 0.8 * lift).min(SHADOW_MM),
-            look: Look::Card(CardFace::new(&layout)),
+            shadow_mm: shadow_of(lift),
+            look: Look::Card(CardFace::new(&layout, card.cut_wide_mm)),
         })
     }
 
     fn clutter(thing: &'a Clutter) -> Self {
-        let [w, h] = things::half_size(thing.kind);
+        let [w, h] = thing.kind.half_size_mm();
+        let shadow_mm = if thing.kind.is_flat() {
+            shadow_of(thing.height_mm)
+        } else {
+            SHADOW_MM
+        };
         Self {
             centre: thing.at,
             axis: Vector2::new(thing.turn_rad.cos(), thing.turn_rad.sin()),
@@ -412,7 +425,7 @@ impl<'a> Top<'a> {
             height_mm: thing.height_mm,
             radius_mm: w.hypot(h),
             curl: 0.0,
-            shadow_mm: SHADOW_MM,
+            shadow_mm,
             look: Look::Thing(thing),
         }
     }
@@ -455,6 +468,15 @@ impl<'a> Top<'a> {
         }
     }
 
+    /// Whether it covers the whole pixel.
+    fn hides(&self, local: &Patch) -> bool {
+        let margin = 2.0 * local.pixel_mm();
+        match &self.look {
+            Look::Card(face) => face.depth(local.at) > margin,
+            Look::Thing(thing) => things::depth(thing.kind, local.at) > margin,
+        }
+    }
+
     fn is_busy(&self, local: &Patch) -> bool {
         match &self.look {
             Look::Card(face) => face.is_busy(local.at, local.pixel_mm()),
@@ -470,7 +492,7 @@ impl<'a> Top<'a> {
         );
         let ([w, h], reach, depth) = match &self.look {
             Look::Card(face) => (face.half, self.shadow_mm, 0.35),
-            Look::Thing(thing) => (things::half_size(thing.kind), SHADOW_MM, 0.6),
+            Look::Thing(thing) => (thing.kind.half_size_mm(), self.shadow_mm, 0.6),
         };
         let round = match &self.look {
             Look::Card(_) => 0.0,
@@ -499,8 +521,7 @@ impl<'a> Top<'a> {
         ];
         match &self.look {
             Look::Card(face) => {
-                let cover = overlap(at.x, size[0], -face.half[0], face.half[0])
-                    * overlap(at.y, size[1], -face.half[1], face.half[1]);
+                let cover = face.cover(at, size);
                 if cover <= 0.0 {
                     return (0.0, [0.0; 3]);
                 }

@@ -197,7 +197,7 @@ fn in_view(scene: &Scene, at: Point<Sheet>) -> bool {
             under(card.centre.vec(), card.turn_rad, card.height_mm, half)
         })
     }) || scene.clutter.iter().any(|thing| {
-        let half = super::things::half_size(thing.kind);
+        let half = thing.kind.half_size_mm();
         under(thing.at, thing.turn_rad, thing.height_mm, half)
     });
     on_sheet && in_picture && !hidden
