@@ -31,7 +31,7 @@ fn ink(plan: &Plan, [x, y]: [f64; 2], size_mm: f64) -> Ink {
         .holes
         .iter()
         .map(|h| Mark {
-            evidence: None,
+            probability: None,
             at: h.at,
             cov: Cov2::identity() * 0.0025,
             kind: MarkKind::Dot,
@@ -46,7 +46,7 @@ fn ink(plan: &Plan, [x, y]: [f64; 2], size_mm: f64) -> Ink {
         size_mm,
         why: "a dark spot too large for a pen's mark",
         writing: false,
-        evidence: None,
+        probability: None,
     });
     ink
 }

@@ -20,6 +20,8 @@ const BESIDE_MM: f64 = 0.8;
 /// has no say, and where the pen was pressed for longer the line is wider and no dot.
 const AROUND_MM: f64 = 1.8;
 const NODE_MM: f64 = 0.5;
+/// So much of that must be seen, as a share.
+const KNOWN: f64 = 0.6;
 /// Half the stretch over which ink is added up along the line, mm: a fine dot.
 const HALF_DOT_MM: f64 = 0.25;
 /// Longest bead, mm; where more is thick the pen lingered.
@@ -112,10 +114,18 @@ impl Band {
             .into_par_iter()
             .map(|n| {
                 let at = n * node;
-                let near: Vec<usize> = (at.saturating_sub(around)..(at + around + 1).min(count))
-                    .step_by(2)
-                    .filter(|&i| free[i] && inside(i))
-                    .collect();
+                // Where marks and rings hide most of it, the line further off tells.
+                let within = |around: usize| -> Vec<usize> {
+                    (at.saturating_sub(around)..(at + around + 1).min(count))
+                        .step_by(2)
+                        .filter(|&i| free[i] && inside(i))
+                        .collect()
+                };
+                let near = [1, 3, 9]
+                    .map(|wider| within(wider * around))
+                    .into_iter()
+                    .find(|near| near.len() as f64 > KNOWN * around as f64)
+                    .unwrap_or_else(|| within(count));
                 (0..wide)
                     .map(|k| median(near.iter().map(|&i| f64::from(ink[i * wide + k]))) as f32)
                     .collect()
@@ -202,7 +212,11 @@ impl Band {
         let touching = |[from, to]: [usize; 2]| -> Option<[usize; 2]> {
             let after = (to..to + near).find(|&i| hidden(i));
             let before = (from.saturating_sub(near)..from).rev().find(|&i| hidden(i));
-            let at = after.or(before)?;
+            // Between the two sides of a ring a dot comes out from under neither.
+            let at = match (before, after) {
+                (Some(at), None) | (None, Some(at)) => at,
+                _ => return None,
+            };
             let end = (at..self.extra.len()).find(|&i| !hidden(i));
             let start = (0..at).rev().find(|&i| !hidden(i)).map_or(0, |i| i + 1);
             Some([start, end.unwrap_or(self.extra.len())])
@@ -406,6 +420,7 @@ pub(super) fn median(values: impl Iterator<Item = f64>) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::super::flat;
+    use crate::frame::Point;
     use image::{GrayImage, Luma};
 
     const PX_PER_MM: f64 = 12.0;
@@ -434,14 +449,19 @@ mod tests {
     }
 
     #[test]
-    fn a_dot_a_little_wider_than_its_line_is_found_a_slighter_one_unsure_and_a_bare_line_has_none()
-    {
+    fn dots_a_little_wider_than_their_line_are_found_and_a_bare_line_has_none() {
         let near = |p: f64, at: f64| (p / PX_PER_MM - at).abs() < 0.06;
-        let read = flat::read(&ruled(&[(20.0, 0.7), (33.3, 0.62)]), PX_PER_MM, &[]);
+        let planned = [vec![20.0, 33.3]
+            .into_iter()
+            .map(|x| Point::new(x * PX_PER_MM, 10.0 * PX_PER_MM))
+            .collect()];
+        let read = flat::read(&ruled(&[(20.0, 0.7), (33.3, 0.62)]), PX_PER_MM, &planned);
         let marks: Vec<f64> = read.marks.iter().map(|m| m.at.x).collect();
-        assert!(marks.len() == 1 && near(marks[0], 20.0), "{marks:?}");
-        let unsure: Vec<f64> = read.unsure.iter().map(|u| u.at.x).collect();
-        assert!(unsure.len() == 1 && near(unsure[0], 33.3), "{unsure:?}");
+        assert!(
+            marks.len() == 2 && near(marks[0], 20.0) && near(marks[1], 33.3),
+            "{marks:?}"
+        );
+        assert!(read.unsure.is_empty(), "{:?}", read.unsure);
         let bare = flat::read(&ruled(&[]), PX_PER_MM, &[]);
         assert_eq!(bare.lines.len(), 1);
         assert!(bare.marks.is_empty() && bare.unsure.is_empty(), "{bare:?}");

@@ -143,9 +143,15 @@ impl<'a> Drawn<'a> {
             if of_print(&found) {
                 continue;
             }
+            let in_print = prints.iter().any(|p| p.holds(found.at));
             let name = found.settled(&picture, &pen, false);
+            let name = match name {
+                // Nobody strikes out with the mill's print.
+                Name::Mark(m) if !in_print => Name::Doubtful(m, OVER_PALER),
+                name => name,
+            };
             // What is left of the figure is paler than the pen. Whether it strikes the mark out is asked of the mark.
-            if matches!(name, Name::Mark(_)) {
+            if matches!(name, Name::Mark(_) | Name::Doubtful(_, OVER_PALER)) {
                 names[i] = Name::Speck;
             }
             names.push(name);
@@ -217,8 +223,10 @@ struct Found {
 const SURE: f64 = 0.8;
 const MAYBE: f64 = 0.03;
 /// Ink of no mark's shape is told where it is as likely this pen's.
-const SHAPELESS: f64 = 0.2;
+const SHAPELESS: f64 = 0.3;
 
+/// Why a mark on paler ink is unsure.
+const OVER_PALER: &str = "a mark with paler ink round it: struck out, or in print";
 /// Why a spot on other ink is unsure.
 const ON_STROKE: &str = "a spot on a stroke of a mark: a dot, or a blot of the pen";
 const ON_CROSSING: &str = "a spot where two ruled lines cross: a dot, or the pen's";

@@ -14,7 +14,7 @@ const PEN: f64 = 0.6;
 /// but narrow.
 const PALE_SHARE: f64 = 0.4;
 /// A place in a figure that is so many times as wide as its strokes may be a dot under them.
-const THICK: f64 = 2.2;
+const THICK: f64 = 1.9;
 
 /// The parts of a figure that are as dark as the pen, where most of it is paler; none where it is of one ink.
 pub(super) fn darker_parts(

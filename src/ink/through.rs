@@ -469,7 +469,7 @@ mod tests {
                     (r < 0.55 || (r - radius).abs() < pen / 2.0).then_some(60)
                 }),
                 12.0,
-                &[],
+                &[vec![crate::frame::Point::new(360.0, 120.0)]],
             );
             let marks: Vec<bool> = ringed.marks.iter().map(|m| m.ringed).collect();
             assert_eq!(marks, [true], "radius {radius}: {:?}", ringed.unsure);

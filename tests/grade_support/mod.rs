@@ -179,7 +179,7 @@ pub(crate) fn key(plan: &Plan, marking: &Marking) -> Findings {
         .marks
         .iter()
         .map(|m| ink::Mark {
-            evidence: None,
+            probability: None,
             at: m.at,
             cov: exact,
             kind: m.kind,
