@@ -1,7 +1,6 @@
 //! From the text of a plan file to a [`Plan`].
 
-use std::fs::File;
-use std::io::Read;
+use std::fs;
 use std::path::Path;
 
 use toml::de::DeTable;
@@ -13,6 +12,7 @@ use super::rows::{self, Drawn, DrawnHole, SheetSize};
 use super::table::{Got, Table};
 use super::{Head, Hole, Plan, Units};
 use super::{geometry, patterns};
+use crate::file;
 use crate::frame::Point;
 
 /// Largest plan file, bytes; a plan of 2000 single holes has a tenth of it.
@@ -32,32 +32,25 @@ const LONGEST_NAME: usize = 16;
 /// [`PlanError`]: the file cannot be read, is over 1 MB, is not UTF-8, not TOML, or not a plan that
 /// makes sense. All faults found are in it, in the order of the file.
 pub fn read(path: &Path) -> Result<Plan, PlanError> {
-    let file = path.display().to_string();
+    let name = path.display().to_string();
     let unreadable = |e: std::io::Error| PlanError::Unreadable {
-        file: file.clone(),
+        file: name.clone(),
         why: e.to_string(),
     };
-    let open = File::open(path).map_err(unreadable)?;
-    let stated = open.metadata().map_err(unreadable)?.len();
-    // One byte more than allowed, so that a pipe or a growing file cannot fill the memory either.
-    let mut bytes = Vec::new();
-    open.take(LARGEST_FILE + 1)
-        .read_to_end(&mut bytes)
-        .map_err(unreadable)?;
-    if bytes.len() as u64 > LARGEST_FILE {
+    let Some(bytes) = file::read(path, LARGEST_FILE).map_err(unreadable)? else {
         return Err(PlanError::TooLarge {
-            file,
-            bytes: stated.max(bytes.len() as u64),
+            bytes: fs::metadata(path).map_or(LARGEST_FILE + 1, |m| m.len()),
             allowed: LARGEST_FILE,
+            file: name,
         });
-    }
+    };
     match String::from_utf8(bytes) {
         Ok(text) => parse(&text, path),
         Err(e) => {
             let byte = e.utf8_error().valid_up_to();
             let before = &e.as_bytes()[..byte];
             Err(PlanError::NotText {
-                file,
+                file: name,
                 line: 1 + before.iter().filter(|&&b| b == b'\n').count(),
                 byte,
             })
