@@ -104,6 +104,12 @@ pub(crate) struct StationsArgs {
     /// Write the tables as CSV too; "-" writes them to standard output instead
     #[arg(long, value_name = "FILE")]
     pub(crate) csv: Option<PathBuf>,
+
+    /// Overwrite a file of another kind
+    ///
+    /// Unsaid, a file that is there already is overwritten only if this command may have written it.
+    #[arg(long)]
+    pub(crate) force: bool,
 }
 
 /// Draw a plan: a page with dimensions, or a template true to size
@@ -130,6 +136,12 @@ pub(crate) struct SheetArgs {
     /// Paper
     #[arg(long, value_enum, default_value_t = PaperName::A4)]
     pub(crate) paper: PaperName,
+
+    /// Overwrite a file of another kind
+    ///
+    /// Unsaid, a file that is there already is overwritten only if this command may have written it.
+    #[arg(long)]
+    pub(crate) force: bool,
 }
 
 /// Make a plan from a CSV or DXF file
@@ -202,6 +214,12 @@ pub(crate) struct ExportArgs {
     /// The file to write; it ends in .csv or .dxf
     #[arg(long, value_name = "FILE")]
     pub(crate) out: PathBuf,
+
+    /// Overwrite a file of another kind
+    ///
+    /// Unsaid, a file that is there already is overwritten only if this command may have written it.
+    #[arg(long)]
+    pub(crate) force: bool,
 }
 
 /// A unit.

@@ -9,7 +9,7 @@ use punchready::plan;
 use punchready::report::words::{count, plain};
 
 use super::super::exit::{Failure, Status};
-use super::super::out;
+use super::super::out::{self, Output};
 use super::args::{ExportArgs, ImportArgs};
 use super::say;
 
@@ -83,7 +83,7 @@ pub(super) fn import(args: &ImportArgs) -> Result<Status, Failure> {
         "",
         &format!(
             "{}: {} from {}",
-            args.out.display(),
+            out::name(&args.out),
             count(found.holes.len(), "hole", "holes"),
             plain(&name)
         ),
@@ -116,9 +116,12 @@ pub(super) fn import(args: &ImportArgs) -> Result<Status, Failure> {
 /// Writes a plan's holes.
 pub(super) fn export(args: &ExportArgs) -> Result<Status, Failure> {
     let plan = super::read(&args.plan)?;
-    let bytes = match ending(&args.out).as_deref() {
-        Some("csv") => exchange::to_csv(&plan).into_bytes(),
-        Some("dxf") => exchange::to_dxf(&plan).map_err(|e| Failure::advised(&e))?,
+    let (sign, bytes) = match ending(&args.out).as_deref() {
+        Some("csv") => ("name,row,x_", exchange::to_csv(&plan).into_bytes()),
+        Some("dxf") => (
+            exchange::DXF_SIGN,
+            exchange::to_dxf(&plan).map_err(|e| Failure::advised(&e))?,
+        ),
         _ => {
             return Err(Failure::new(
                 format!(
@@ -129,7 +132,12 @@ pub(super) fn export(args: &ExportArgs) -> Result<Status, Failure> {
             ));
         }
     };
-    out::check_places(&[("--out", &args.out)], &[&args.plan])?;
+    let place = Output {
+        flag: "--out",
+        path: &args.out,
+        sign,
+    };
+    out::check_places(&[place], &[&args.plan], args.force)?;
     draw::write(&args.out, &bytes).map_err(|e| Failure::advised(&e))?;
     let is_list = ending(&args.out).as_deref() == Some("csv");
     let drilled = match (plan.drilled.len(), is_list) {
@@ -144,7 +152,7 @@ pub(super) fn export(args: &ExportArgs) -> Result<Status, Failure> {
     };
     out::print(&format!(
         "{}: {}{drilled}\n{not_held}\n",
-        args.out.display(),
+        out::name(&args.out),
         count(plan.holes.len(), "hole", "holes")
     ))?;
     Ok(Status::Done)
