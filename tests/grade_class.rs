@@ -48,6 +48,8 @@ fn folders_and_names() {
             "c/list.csv",
             "c/empty/readme.txt",
             "c/grades/sheets/x.png",
+            "c/last-week/.punchready-grade",
+            "c/last-week/sheets/x.png",
             "dora (2).jpg",
             "dora.jpg",
         ],
@@ -63,6 +65,8 @@ fn folders_and_names() {
         ("Ben Li", &["c/Ben Li/a.png"]),
         ("chidi", &["c/chidi-2.jpg", "c/chidi.jpg"]),
         ("dora", &["dora (2).jpg", "dora.jpg"]),
+        // Nothing was handed in: to be seen, not passed over.
+        ("empty", &[]),
     ]);
     assert_eq!(told(&class, dir), expected);
     // Another order, and a file named twice, change nothing.
@@ -71,6 +75,7 @@ fn folders_and_names() {
         given[0].clone(),
         given[1].clone(),
         given[2].clone(),
+        dir.join("c/../c"),
     ];
     assert_eq!(by_name(&other, &dir.join("c/grades")).unwrap(), class);
 }
@@ -116,6 +121,7 @@ fn a_list_says_whose() {
     let broken = [
         ("file,student\n1.jpg,Ana\n", ":1:", "no column \"photo\""),
         ("photo,student\n1.jpg,\n", ":2:", "a photo and a student"),
+        ("photo,student\n,Ana\n", "", "no photos found"),
         ("photo,student\n1.jpg,Ana\n2.jpg\n", ":3:", "fields"),
     ];
     for (text, line, says) in broken {
@@ -126,6 +132,10 @@ fn a_list_says_whose() {
         assert!(refused.contains(&format!("list.csv{line}")), "{refused}");
         assert!(refused.contains(says), "{refused}");
     }
+    fs::write(&list, "photo,student\n1.jpg,Ana\n,Ben\n").unwrap();
+    let class = by_list(&list, &[dir.join("c")], Path::new("none")).unwrap();
+    let expected = wanted(&[("Ana", &["c/1.jpg"]), ("Ben", &[])]);
+    assert_eq!(told(&class, dir), expected);
     files(dir, &["c/deep/1.jpg"]);
     fs::write(&list, "photo,student\n1.jpg,Ana\n").unwrap();
     let refused = by_list(&list, &[dir.join("c")], Path::new("none"))
@@ -135,4 +145,35 @@ fn a_list_says_whose() {
         refused.contains("may be") && refused.contains("more of the path"),
         "{refused}"
     );
+}
+
+/// A link back into a folder above is no more photos, and never an endless walk.
+#[cfg(unix)]
+#[test]
+fn links_and_strange_names() {
+    use std::os::unix::ffi::OsStrExt;
+    use std::os::unix::fs::symlink;
+    let dir = tempfile::tempdir().unwrap();
+    let dir = dir.path();
+    files(dir, &["c/1.jpg", "c/deep/3.jpg"]);
+    symlink("..", dir.join("c/deep/up")).unwrap();
+    symlink("loop", dir.join("c/loop")).unwrap();
+    let list = dir.join("list.csv");
+    fs::write(&list, "photo,student\n1.jpg,Ana\n").unwrap();
+    let given = [dir.join("c"), dir.join("c/deep/up")];
+    let class = by_list(&list, &given, Path::new("none")).unwrap();
+    assert_eq!(class.nobodys, [dir.join("c/deep/3.jpg")]);
+    // Two folders whose names are no text in UTF-8 are two students.
+    let names: Vec<String> = [&b"Jos\xe9"[..], b"Jos\xe8"]
+        .iter()
+        .map(|name| {
+            let folder = dir.join("d").join(std::ffi::OsStr::from_bytes(name));
+            fs::create_dir_all(&folder).unwrap();
+            fs::write(folder.join("a.jpg"), "x").unwrap();
+            name.len().to_string()
+        })
+        .collect();
+    let class = by_name(&[dir.join("d")], Path::new("none")).unwrap();
+    assert_eq!(class.pieces.len(), names.len(), "{class:?}");
+    assert_ne!(class.pieces[0].who, class.pieces[1].who);
 }

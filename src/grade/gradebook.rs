@@ -5,7 +5,8 @@ use super::roll::{Entry, NOT_GRADED};
 use super::rubric::Rubric;
 
 /// A cell that a spreadsheet takes for text: one that begins as a formula does gets an apostrophe before it.
-fn cell(text: &str) -> String {
+#[must_use]
+pub fn cell(text: &str) -> String {
     let formula = text.starts_with(['=', '+', '-', '@', '\t', '\r']);
     let text = crate::report::words::plain(text);
     if formula { format!("'{text}") } else { text }

@@ -3,11 +3,13 @@
 //! | what | module |
 //! | --- | --- |
 //! | arguments and their help | [`args`] |
-//! | the folder written into, names and numbers | `folder` |
+//! | the folder written into | `folder` |
+//! | numbers in place of names | `numbers` |
 //! | the bar on a terminal | `progress` |
 
 pub(crate) mod args;
 mod folder;
+mod numbers;
 mod progress;
 
 use std::collections::BTreeSet;
@@ -126,7 +128,7 @@ fn new_rubric(path: &Path, quiet: bool) -> Result<Status, Failure> {
     if !quiet {
         out::tell(&format!(
             "wrote {}: change weights and bands as you like",
-            path.display()
+            out::name(path)
         ));
     }
     Ok(Status::Done)
@@ -299,8 +301,8 @@ fn told(roll: &[Entry], class: &Class, dir: &Path) -> String {
     }
     text += &format!(
         "next: open {} in a browser; sheets to hand out are in {}\n",
-        dir.join("summary.html").display(),
-        dir.join("sheets").display()
+        out::name(&dir.join("summary.html")),
+        out::name(&dir.join("sheets"))
     );
     text
 }
