@@ -300,7 +300,7 @@ fn alignment_marks_meet() {
 
 #[test]
 fn a_wall_of_pages_is_refused() {
-    let text = "units = \"mm\"\n[sheet]\nwidth = 9000\nheight = 9000\n[tolerance]\nposition = 1\n[[hole]]\nname = \"P\"\nx = 50\ny = 50\n";
+    let text = "units = \"mm\"\n[sheet]\nwidth = 4000\nheight = 4000\n[tolerance]\nposition = 1\n[[hole]]\nname = \"P\"\nx = 50\ny = 50\n";
     let plan = parse(text, Path::new("p.toml")).unwrap();
     assert!(
         matches!(template(&plan, Paper::A4), Err(TemplateError::TooManyPages { pages }) if pages > 200)

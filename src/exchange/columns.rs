@@ -45,7 +45,12 @@ pub(super) fn by_names(
         let mut all: Vec<(usize, Option<Units>)> = (0..words.len())
             .filter_map(|i| Some((i, axis_of(&words[i], letter)?)))
             .collect();
-        if all.len() > 1 && wanted.is_some() {
+        // Of several the one in the unit that was asked for, if there is one.
+        if all.len() > 1
+            && all
+                .iter()
+                .any(|(_, unit)| unit.is_some() && *unit == wanted)
+        {
             all.retain(|(_, unit)| *unit == wanted);
         }
         match all[..] {

@@ -47,7 +47,19 @@ pub fn from_csv(bytes: &[u8], units: Option<Units>) -> Result<Imported, Exchange
     let holes = &lines[usize::from(columns.header)..];
     let bare = bare_units(&columns, holes, units)?;
     let mut found = Imported::of(bare);
+    let named = lines[0].fields.len();
     for line in holes {
+        // A decimal comma makes two columns of one, and shifts all that follow.
+        let has_more = line.fields.iter().skip(named).any(|f| !f.is_empty());
+        if columns.header && has_more {
+            let n = line.fields.len();
+            return Err(bad(
+                line,
+                format!(
+                    "{n} columns; expected {named}, as in the first line; a decimal comma needs another sign between columns"
+                ),
+            ));
+        }
         let length = |index: usize, what: &str| {
             let field = line.fields.get(index).map_or("", String::as_str);
             parse(field, bare).map_err(|e| bad(line, format!("{what}: {e}")))
