@@ -5,6 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use punchready::grade::class::{Class, by_list, by_name};
+use punchready::grade::roster;
 
 fn files(dir: &Path, names: &[&str]) {
     for name in names {
@@ -176,4 +177,56 @@ fn links_and_strange_names() {
     let class = by_name(&[dir.join("d")], Path::new("none")).unwrap();
     assert_eq!(class.pieces.len(), names.len(), "{class:?}");
     assert_ne!(class.pieces[0].who, class.pieces[1].who);
+}
+
+#[test]
+fn a_roster_says_who_is_missing() {
+    let dir = tempfile::tempdir().unwrap();
+    let dir = dir.path();
+    // The same name with its accent apart, as some systems write it, is the same student.
+    files(
+        dir,
+        &[
+            "c/Ana/1.jpg",
+            "c/Zoe\u{301}/1.jpg",
+            "c/Zo\u{e9}/2.jpg",
+            "c/guest/1.jpg",
+        ],
+    );
+    let roster = dir.join("roster.txt");
+    let class = || by_name(&[dir.join("c")], Path::new("none")).unwrap();
+    assert_eq!(told(&class(), dir)[1].1.len(), 2, "{:?}", class());
+    for text in [
+        "ana\nBen Li\n\nZo\u{e9}\n",
+        "\u{feff}student;mail\r\nAna;a@x\r\nBen Li;b@x\r\nZoe\u{301};z@x\r\n",
+        "group,name\n1,Ana\n1,Ben Li\n2,Zo\u{e9}\n",
+    ] {
+        fs::write(&roster, text).unwrap();
+        let mut class = class();
+        roster::hold(&mut class, &roster::read(&roster).unwrap());
+        let who: Vec<&str> = class.pieces.iter().map(|p| p.who.as_str()).collect();
+        assert_eq!(who, ["Ana", "Ben Li", "Zo\u{e9}", "guest"], "{text}");
+        assert!(class.pieces[1].photos.is_empty());
+        assert_eq!(class.odd, ["\"guest\" is not on the roster"]);
+    }
+    for (text, says) in [
+        ("", "no names"),
+        ("first,last\nAna,Li\n", "no column \"student\""),
+        ("Ana\nana\n", "\"ana\" is in line 1 too"),
+    ] {
+        fs::write(&roster, text).unwrap();
+        let refused = roster::read(&roster).unwrap_err().to_string();
+        assert!(refused.contains(says), "{text:?}: {refused}");
+    }
+    // Two names that differ in case only are told.
+    files(dir, &["d/ana/1.jpg", "d/Ana/1.jpg"]);
+    let class = by_name(&[dir.join("d")], Path::new("none")).unwrap();
+    if class.pieces.len() == 2 {
+        assert!(
+            class.odd[0].contains("\"Ana\" and \"ana\" are two students"),
+            "{class:?}"
+        );
+    } else {
+        eprintln!("SKIPPED: upper and lower case are one in this file system");
+    }
 }

@@ -9,9 +9,9 @@ use super::flat_map::FlatMap;
 use super::shapes::{Contour, Stroke, apart, joined};
 use super::sheet::Placed;
 use super::tags::{Block, Entity, File, Record, file, key, number, shown, tags, text, unescaped};
+use super::units::unit;
 use super::{DRILLED_LAYER, ExchangeError, Found, Imported, MOST_HOLES, PROGRAM, check_size};
 use crate::plan::Units;
-use crate::plan::length::{MM_PER_INCH, mm_per};
 
 /// What of a DXF file to take.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -104,35 +104,6 @@ pub fn from_dxf(bytes: &[u8], choice: &DxfChoice) -> Result<Imported, ExchangeEr
     };
     reading.all(&file.entities, &top)?;
     reading.finish(units)
-}
-
-/// The unit of the plan to make, and mm for one unit of the file.
-fn unit(file: &File, choice: &DxfChoice) -> Result<(Units, f64), ExchangeError> {
-    const INCH: Units = Units::Inch;
-    const METRIC: Units = Units::Millimetre;
-    // Codes of $INSUNITS, from memory.
-    let said = match file.unit {
-        1 => Some((INCH, MM_PER_INCH, "inches")),
-        2 => Some((INCH, 12.0 * MM_PER_INCH, "feet")),
-        8 => Some((INCH, MM_PER_INCH * 1e-6, "microinches")),
-        9 => Some((INCH, MM_PER_INCH / 1000.0, "mils")),
-        10 => Some((INCH, 36.0 * MM_PER_INCH, "yards")),
-        4 => Some((METRIC, 1.0, "millimetres")),
-        5 => Some((METRIC, 10.0, "centimetres")),
-        6 => Some((METRIC, 1000.0, "metres")),
-        13 => Some((METRIC, 1e-3, "microns")),
-        14 => Some((METRIC, 100.0, "decimetres")),
-        _ => None,
-    };
-    match (said, choice.units) {
-        (Some((units, mm, _)), None) => Ok((units, mm)),
-        (Some((units, mm, _)), Some(given)) if (mm - mm_per(given)).abs() < 1e-12 => {
-            Ok((units, mm))
-        }
-        (Some((.., file)), Some(_)) => Err(ExchangeError::OtherUnits { file: file.into() }),
-        (None, Some(given)) => Ok((given, mm_per(given))),
-        (None, None) => Err(ExchangeError::NoUnits),
-    }
 }
 
 /// Where an entity is met: in the model, or in blocks within blocks.

@@ -3,7 +3,7 @@
 //! | what | file |
 //! | --- | --- |
 //! | lists, and which of their columns holds what | `table`, `columns` |
-//! | pairs, records, sections, blocks of a DXF file | `tags` |
+//! | pairs, records, sections, blocks of a DXF file; its unit | `tags`, `units` |
 //! | what single entities draw, and where blocks put it | `drawn`, `flat_map` |
 //! | points, circles and inserted blocks as holes | `dxf_in` |
 //! | lines and arcs that close, and which is the outline | `shapes`, `sheet` |
@@ -19,6 +19,7 @@ mod shapes;
 mod sheet;
 mod table;
 mod tags;
+mod units;
 
 pub use dxf_in::{DxfChoice, from_dxf};
 pub use dxf_out::to_dxf;

@@ -7,12 +7,14 @@ use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
 
+use unicode_normalization::UnicodeNormalization;
+
 use crate::file;
 
 /// Photos of one piece told apart by a number after the name, at most: `ana.jpg`, `ana-2.jpg`.
 const MOST_NUMBERED: usize = 9;
 /// Largest list, bytes: a line for each photo of a class is far less.
-const LARGEST_LIST: u64 = 1 << 20;
+pub(super) const LARGEST_LIST: u64 = 1 << 20;
 /// Endings of files that are taken for photos; HEIC so that it can be refused with advice rather than missed.
 const ENDINGS: [&str; 6] = ["jpg", "jpeg", "png", "heic", "heif", "webp"];
 
@@ -35,6 +37,8 @@ pub struct Class {
     pub pieces: Vec<Piece>,
     /// Photos that the list does not name.
     pub nobodys: Vec<PathBuf>,
+    /// What is odd about the names, a sentence each.
+    pub odd: Vec<String>,
 }
 
 /// Why the class could not be made out.
@@ -202,7 +206,7 @@ pub fn by_list(list: &Path, given: &[PathBuf], not_in: &Path) -> Result<Class, C
         let record = record.map_err(broken)?;
         let line = record.position().map_or(0, csv::Position::line);
         let cell = |i: usize| record.get(i).unwrap_or("").to_owned();
-        let (file, who) = (cell(photo), cell(student));
+        let (file, who) = (cell(photo), one_form(&cell(student)));
         if file.is_empty() && who.is_empty() {
             continue;
         }
@@ -246,7 +250,7 @@ fn sorted(
             looked: looked.to_vec(),
         });
     }
-    let pieces = found
+    let pieces: Vec<Piece> = found
         .into_iter()
         .map(|(who, mut photos)| {
             photos.sort();
@@ -254,7 +258,33 @@ fn sorted(
             Piece { who, photos }
         })
         .collect();
-    Ok(Class { pieces, nobodys })
+    let mut by_letters: BTreeMap<String, &str> = BTreeMap::new();
+    let mut odd = Vec::new();
+    for piece in &pieces {
+        if let Some(other) = by_letters.insert(alike(&piece.who), &piece.who) {
+            odd.push(format!(
+                "\"{other}\" and \"{}\" are two students here: if they are one, give both photos one name",
+                piece.who
+            ));
+        }
+    }
+    Ok(Class {
+        pieces,
+        nobodys,
+        odd,
+    })
+}
+
+/// A name without the differences that a hand makes: upper and lower case, and how many blanks.
+pub(super) fn alike(name: &str) -> String {
+    let words: Vec<String> = name.split_whitespace().map(str::to_lowercase).collect();
+    words.join(" ")
+}
+
+/// A name in one form: the same letters can be written with their accents apart, as some systems do in file names
+/// (Unicode normalization form C).
+pub(super) fn one_form(name: &str) -> String {
+    name.nfc().collect()
 }
 
 /// Photos in a folder and below; `seen`: real places that were looked at, so that a link back into a folder ends there.
@@ -333,7 +363,8 @@ fn name_of(path: &Path) -> String {
     path.file_name().map_or_else(String::new, shown)
 }
 
-/// A name as text. Bytes that are no text are written as digits: replaced by one sign, two students would be one.
+/// A name as text, in one form. Bytes that are no text are written as digits: replaced by one sign, two students would be
+/// one.
 fn shown(name: &OsStr) -> String {
     let mut text = String::new();
     for part in name.as_encoded_bytes().utf8_chunks() {
@@ -342,7 +373,7 @@ fn shown(name: &OsStr) -> String {
             text += &format!("\u{fffd}{byte:02X}");
         }
     }
-    text
+    one_form(&text)
 }
 
 fn is_photo(path: &Path) -> bool {

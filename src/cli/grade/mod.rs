@@ -24,6 +24,7 @@ use punchready::grade::feedback::{self, Feedback, Size};
 use punchready::grade::findings::FORMAT;
 use punchready::grade::look::Known;
 use punchready::grade::roll::{Entry, NOT_GRADED, quartiles, roll};
+use punchready::grade::roster;
 use punchready::grade::rubric::{self, Rubric, STARTER};
 use punchready::grade::run::{self, Done, Job};
 use punchready::grade::store::{Hash, Store};
@@ -60,11 +61,15 @@ pub(crate) fn run(args: GradeArgs) -> Result<Status, Failure> {
     let plan = read_plan(plan_path)?;
     let rubric = rubric::read(rubric_path, &plan).map_err(|e| Failure::told(&e))?;
     let known = known(&args)?;
-    let class = match &args.whose {
+    let mut class = match &args.whose {
         Some(list) => class::by_list(list, &args.photos, &args.out),
         None => class::by_name(&args.photos, &args.out),
     }
     .map_err(|e| Failure::advised(&e))?;
+    if let Some(path) = &args.roster {
+        let names = roster::read(path).map_err(|e| Failure::advised(&e))?;
+        roster::hold(&mut class, &names);
+    }
     let folder = Folder::open(&args.out)?;
     let store = Store::open(&folder.path("measured")).map_err(|e| {
         Failure::new(
@@ -103,6 +108,9 @@ pub(crate) fn run(args: GradeArgs) -> Result<Status, Failure> {
     if !args.quiet {
         for unread in done.iter().flat_map(|d| &d.unread) {
             out::tell(&format!("warning: {}", words::plain(unread)));
+        }
+        for odd in class.odd.iter().take(MOST_NAMED) {
+            out::tell(&format!("warning: {}", words::plain(odd)));
         }
         if args.bars.is_none() {
             out::tell(&format!("warning: {BARS_UNSAID}"));
@@ -216,6 +224,11 @@ impl Graded<'_> {
         let mut remarks = Vec::new();
         if self.args.bars.is_none() {
             remarks.push(BARS_UNSAID.to_owned());
+        }
+        if self.args.numbers && !class.odd.is_empty() {
+            remarks.push("Some names are odd: the terminal says which.".to_owned());
+        } else {
+            remarks.extend(class.odd.iter().map(|odd| format!("{odd}.")));
         }
         let nobodys: Vec<String> = class
             .nobodys
