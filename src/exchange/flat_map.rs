@@ -45,8 +45,7 @@ impl FlatMap {
         let normal = [210, 220, 230].map(|c| entity.number(c, f64::from(u8::from(c == 230))));
         let length = normal.iter().map(|v| v * v).sum::<f64>().sqrt();
         let up = normal[2] / length;
-        // A NaN fails this too.
-        if !(up.abs() > 1.0 - UPRIGHT) {
+        if up.is_nan() || up.abs() <= 1.0 - UPRIGHT {
             return None;
         }
         let mirrored = Self {

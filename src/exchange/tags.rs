@@ -145,7 +145,7 @@ pub(super) struct File<'a> {
 /// Reads the sections. A file that ends before its end is refused: what is missing may be holes.
 pub(super) fn file<'a>(tags: &'a [Tag<'a>]) -> Result<File<'a>, String> {
     let records = records(tags);
-    if !records.first().is_some_and(|r| r.kind == "SECTION") {
+    if records.first().is_none_or(|r| r.kind != "SECTION") {
         return Err("it does not begin with a section".into());
     }
     let mut file = File::default();
