@@ -13,12 +13,12 @@ mod numbers;
 mod progress;
 
 use std::collections::BTreeSet;
-use std::fs;
 use std::path::Path;
 
 use rayon::prelude::*;
 
 use punchready::check::{Given, Stage};
+use punchready::file;
 use punchready::grade::class::{self, Class};
 use punchready::grade::feedback::{self, Feedback, Size};
 use punchready::grade::findings::FORMAT;
@@ -44,6 +44,8 @@ use progress::Progress;
 /// What is said when the print of the cards was not measured.
 const BARS_UNSAID: &str = "The cards' bars were not measured, so their print counts as uncertain by 0.5 %, and much of each \
 deviation as doubt for the student: lay a steel rule on the bars and give both lengths with --bars.";
+/// Largest plan, bytes: it was read before, and is no larger.
+const LARGEST_PLAN: u64 = 1 << 20;
 /// Pieces named on the terminal.
 const MOST_NAMED: usize = 12;
 
@@ -77,7 +79,9 @@ pub(crate) fn run(args: GradeArgs) -> Result<Status, Failure> {
             "name a folder where you may write",
         )
     })?;
-    let plan_bytes = fs::read(plan_path).map_err(|e| Failure::told(&e))?;
+    let plan_bytes = file::read(plan_path, LARGEST_PLAN)
+        .map_err(|e| Failure::told(&e))?
+        .unwrap_or_default();
     let jobs = args.jobs.map_or_else(
         || std::thread::available_parallelism().map_or(1, usize::from),
         usize::from,
