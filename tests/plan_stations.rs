@@ -320,3 +320,26 @@ fn datum_marks_are_what_is_measured_from() {
         of("P")
     );
 }
+
+/// Six holes on a circle stand a radius apart: what dividers are set to. Steps that differ have no such figure.
+#[test]
+fn dividers_step_a_circle_off() {
+    let circle = |more: &str| {
+        let text = format!(
+            "units = \"mm\"\n[sheet]\nwidth = 200\nheight = 200\n[tolerance]\nposition = 0.5\n\
+             [[circle]]\nname = \"R\"\ncentre = [100, 100]\ndiameter = 120\ncount = 6\nstart_angle = 10\n{more}"
+        );
+        let plan = parse(&text, Path::new("p.toml")).unwrap_or_else(|e| panic!("{e}"));
+        tables(&plan)[0].place.clone()
+    };
+    assert!(
+        circle("").contains("as dividers are set, 60 mm"),
+        "{}",
+        circle("")
+    );
+    assert!(
+        !circle("skip = [3]\n").contains("dividers"),
+        "{}",
+        circle("skip = [3]\n")
+    );
+}

@@ -171,10 +171,11 @@ pub fn tables(plan: &Plan) -> Vec<Table> {
                 centre, radius_mm, ..
             } => {
                 let place = format!(
-                    "on a circle of {} round x {}, y {}",
+                    "on a circle of {} round x {}, y {}{}",
                     show_planned(2.0 * radius_mm, plan.units),
                     show_planned(centre.x, plan.units),
-                    show_planned(centre.y, plan.units)
+                    show_planned(centre.y, plan.units),
+                    chord(plan, run).unwrap_or_default()
                 );
                 let stops: Vec<(String, [f64; 2], bool)> = run
                     .stops
@@ -200,6 +201,25 @@ pub fn tables(plan: &Plan) -> Vec<Table> {
         tables.extend(both_ways(plan, "single holes", "", &singles));
     }
     tables
+}
+
+/// How far dividers are set to step a circle off, where all its steps are alike: "; from hole to hole 1.531 in".
+fn chord(plan: &Plan, run: &Run) -> Option<String> {
+    /// Steps that agree this well are alike, mm: rounding of the plan's own figures.
+    const ALIKE_MM: f64 = 1e-6;
+    let steps: Vec<f64> = run
+        .stops
+        .windows(2)
+        .map(|pair| pair[0].at.distance(pair[1].at))
+        .collect();
+    let first = *steps.first()?;
+    let alike = steps.iter().all(|s| (s - first).abs() < ALIKE_MM);
+    alike.then(|| {
+        format!(
+            "; from hole to hole straight across, as dividers are set, {}",
+            show_planned(first, plan.units)
+        )
+    })
 }
 
 fn straight(plan: &Plan, run: &Run) -> Table {
