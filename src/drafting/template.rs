@@ -167,9 +167,9 @@ fn page(plan: &Plan, tiles: &Tiles, at: At, number: usize) -> String {
 fn joints(view: &View, tiles: &Tiles, at: At, out: &mut String) {
     let low = tiles.low(at);
     let high = [low[0] + tiles.window[0], low[1] + tiles.window[1]];
-    for axis in 0..2 {
+    for (axis, before) in at.into_iter().enumerate() {
         let other = 1 - axis;
-        for joint in [at[axis], at[axis] + 1] {
+        for joint in [before, before + 1] {
             if joint == 0 || joint == tiles.count[axis] {
                 continue;
             }
