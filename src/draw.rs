@@ -11,9 +11,13 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, OnceLock};
 
+use image::RgbImage;
+use image::codecs::jpeg::JpegEncoder;
 use pdf_writer::{Content, Finish, Name, Pdf, Ref, TextStr};
 use resvg::tiny_skia::{Pixmap, PixmapRef, Transform};
 use resvg::usvg::{Options, Tree, fontdb};
+
+use crate::report::{ReportError, write_atomically};
 
 /// The family that all text is set in; weights 400 and 700.
 pub const FONT: &str = "DejaVu Sans";
@@ -64,8 +68,9 @@ impl fmt::Display for DrawError {
             ),
             Self::Write { path, source } => write!(
                 f,
-                "{}: cannot be written ({source}); check the folder and that you may write there",
-                path.display()
+                "{}: cannot be written ({source}); an older file of that name is unchanged; {}",
+                path.display(),
+                crate::report::advice(source)
             ),
         }
     }
@@ -192,7 +197,6 @@ pub fn png(svg: &str, scale: f64) -> Result<Vec<u8>, DrawError> {
 }
 
 fn encode(pixmap: PixmapRef<'_>, px_per_mm: f64) -> Result<Vec<u8>, DrawError> {
-    let wrong = |e: png::EncodingError| DrawError::Encode(e.to_string());
     let opaque: Vec<[u8; 4]> = pixmap
         .pixels()
         .iter()
@@ -214,21 +218,72 @@ fn encode(pixmap: PixmapRef<'_>, px_per_mm: f64) -> Result<Vec<u8>, DrawError> {
             opaque.iter().flat_map(|p| [p[0], p[1], p[2]]).collect(),
         )
     };
+    let size = [pixmap.width(), pixmap.height()];
+    png_file(size, kind, &data, Some(px_per_mm))
+}
+
+/// A PNG file of bytes as they are, eight bits a channel, that says which program made it.
+///
+/// # Errors
+/// [`DrawError::Encode`] when there are not as many bytes as the size asks for.
+pub(crate) fn png_file(
+    [width, height]: [u32; 2],
+    kind: png::ColorType,
+    data: &[u8],
+    px_per_mm: Option<f64>,
+) -> Result<Vec<u8>, DrawError> {
+    let wrong = |e: png::EncodingError| DrawError::Encode(e.to_string());
     let mut out = Vec::new();
-    let mut encoder = png::Encoder::new(&mut out, pixmap.width(), pixmap.height());
+    let mut encoder = png::Encoder::new(&mut out, width, height);
     encoder.set_color(kind);
     encoder.set_depth(png::BitDepth::Eight);
-    // True size for programs that go by it.
-    let per_metre = (px_per_mm * 1000.0).round() as u32;
-    encoder.set_pixel_dims(Some(png::PixelDimensions {
-        xppu: per_metre,
-        yppu: per_metre,
-        unit: png::Unit::Meter,
-    }));
+    encoder
+        .add_text_chunk("Software".to_owned(), "punchready".to_owned())
+        .map_err(wrong)?;
+    if let Some(px_per_mm) = px_per_mm {
+        // True size for programs that go by it.
+        let per_metre = (px_per_mm * 1000.0).round() as u32;
+        encoder.set_pixel_dims(Some(png::PixelDimensions {
+            xppu: per_metre,
+            yppu: per_metre,
+            unit: png::Unit::Meter,
+        }));
+    }
     let mut writer = encoder.write_header().map_err(wrong)?;
-    writer.write_image_data(&data).map_err(wrong)?;
+    writer.write_image_data(data).map_err(wrong)?;
     writer.finish().map_err(wrong)?;
     Ok(out)
+}
+
+/// A photo with signs on it as a PNG file.
+///
+/// # Errors
+/// [`DrawError::Encode`].
+pub fn picture_png(picture: &RgbImage) -> Result<Vec<u8>, DrawError> {
+    let size = picture.dimensions().into();
+    png_file(size, png::ColorType::Rgb, picture.as_raw(), None)
+}
+
+/// A photo with signs on it as a JPEG file, 1 to 100 in `quality`; a comment says which program made it.
+///
+/// # Errors
+/// [`DrawError::Encode`].
+pub fn picture_jpeg(picture: &RgbImage, quality: u8) -> Result<Vec<u8>, DrawError> {
+    let mut bytes = Vec::new();
+    picture
+        .write_with_encoder(JpegEncoder::new_with_quality(&mut bytes, quality))
+        .map_err(|e| DrawError::Encode(e.to_string()))?;
+    // A comment may stand before any segment but the first, which is JFIF's own (ITU-T T.81, B.2.4.5, and JFIF 1.02,
+    // both from memory).
+    let at = match bytes[..] {
+        [0xff, 0xd8, 0xff, 0xe0, high, low, ..] => 4 + usize::from(u16::from_be_bytes([high, low])),
+        _ => 2,
+    };
+    let text = b"punchready";
+    let length = 2 + text.len() as u8;
+    let comment = [&[0xff, 0xfe, 0, length][..], text].concat();
+    bytes.splice(at..at, comment);
+    Ok(bytes)
 }
 
 /// Makes a PDF with one page for each SVG (sizes in mm, as by [`page`]). Letters are outlines: they
@@ -296,7 +351,7 @@ pub fn pdf(title: &str, pages: &[String]) -> Result<Vec<u8>, DrawError> {
     Ok(pdf.finish())
 }
 
-/// Writes a file whole or not at all: under another name first, then renamed. Missing folders are made.
+/// Writes a file whole or not at all, see [`write_atomically`]. Missing folders are made.
 ///
 /// # Errors
 /// [`DrawError::Write`].
@@ -305,20 +360,11 @@ pub fn write(path: &Path, bytes: &[u8]) -> Result<(), DrawError> {
         path: path.to_owned(),
         source,
     };
-    let name = path
-        .file_name()
-        .ok_or_else(|| failed(io::Error::new(io::ErrorKind::InvalidInput, "no file name")))?;
     if let Some(dir) = path.parent() {
         fs::create_dir_all(dir).map_err(failed)?;
     }
-    let mut part_name = name.to_owned();
-    part_name.push(format!(".{}.part", std::process::id()));
-    let part = path.with_file_name(part_name);
-    fs::write(&part, bytes)
-        .and_then(|()| fs::rename(&part, path))
-        .map_err(|e| {
-            // What is left of the attempt helps nobody; its own failure would hide the first.
-            let _ = fs::remove_file(&part);
-            failed(e)
-        })
+    write_atomically(path, bytes).map_err(|e| match e {
+        ReportError::Write { why, .. } => failed(why),
+        other => failed(io::Error::other(other)),
+    })
 }

@@ -22,6 +22,7 @@ pub mod decide;
 pub mod drafting;
 pub mod draw;
 pub mod exchange;
+pub mod file;
 pub mod frame;
 pub mod grade;
 pub mod ink;

@@ -5,6 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use punchready::grade::class::{Class, by_list, by_name};
+use punchready::grade::roster;
 
 fn files(dir: &Path, names: &[&str]) {
     for name in names {
@@ -48,6 +49,8 @@ fn folders_and_names() {
             "c/list.csv",
             "c/empty/readme.txt",
             "c/grades/sheets/x.png",
+            "c/last-week/.punchready-grade",
+            "c/last-week/sheets/x.png",
             "dora (2).jpg",
             "dora.jpg",
         ],
@@ -63,6 +66,8 @@ fn folders_and_names() {
         ("Ben Li", &["c/Ben Li/a.png"]),
         ("chidi", &["c/chidi-2.jpg", "c/chidi.jpg"]),
         ("dora", &["dora (2).jpg", "dora.jpg"]),
+        // Nothing was handed in: to be seen, not passed over.
+        ("empty", &[]),
     ]);
     assert_eq!(told(&class, dir), expected);
     // Another order, and a file named twice, change nothing.
@@ -71,6 +76,7 @@ fn folders_and_names() {
         given[0].clone(),
         given[1].clone(),
         given[2].clone(),
+        dir.join("c/../c"),
     ];
     assert_eq!(by_name(&other, &dir.join("c/grades")).unwrap(), class);
 }
@@ -116,6 +122,7 @@ fn a_list_says_whose() {
     let broken = [
         ("file,student\n1.jpg,Ana\n", ":1:", "no column \"photo\""),
         ("photo,student\n1.jpg,\n", ":2:", "a photo and a student"),
+        ("photo,student\n,Ana\n", "", "no photos found"),
         ("photo,student\n1.jpg,Ana\n2.jpg\n", ":3:", "fields"),
     ];
     for (text, line, says) in broken {
@@ -126,6 +133,10 @@ fn a_list_says_whose() {
         assert!(refused.contains(&format!("list.csv{line}")), "{refused}");
         assert!(refused.contains(says), "{refused}");
     }
+    fs::write(&list, "photo,student\n1.jpg,Ana\n,Ben\n").unwrap();
+    let class = by_list(&list, &[dir.join("c")], Path::new("none")).unwrap();
+    let expected = wanted(&[("Ana", &["c/1.jpg"]), ("Ben", &[])]);
+    assert_eq!(told(&class, dir), expected);
     files(dir, &["c/deep/1.jpg"]);
     fs::write(&list, "photo,student\n1.jpg,Ana\n").unwrap();
     let refused = by_list(&list, &[dir.join("c")], Path::new("none"))
@@ -135,4 +146,87 @@ fn a_list_says_whose() {
         refused.contains("may be") && refused.contains("more of the path"),
         "{refused}"
     );
+}
+
+/// A link back into a folder above is no more photos, and never an endless walk.
+#[cfg(unix)]
+#[test]
+fn links_and_strange_names() {
+    use std::os::unix::ffi::OsStrExt;
+    use std::os::unix::fs::symlink;
+    let dir = tempfile::tempdir().unwrap();
+    let dir = dir.path();
+    files(dir, &["c/1.jpg", "c/deep/3.jpg"]);
+    symlink("..", dir.join("c/deep/up")).unwrap();
+    symlink("loop", dir.join("c/loop")).unwrap();
+    let list = dir.join("list.csv");
+    fs::write(&list, "photo,student\n1.jpg,Ana\n").unwrap();
+    let given = [dir.join("c"), dir.join("c/deep/up")];
+    let class = by_list(&list, &given, Path::new("none")).unwrap();
+    assert_eq!(class.nobodys, [dir.join("c/deep/3.jpg")]);
+    // Two folders whose names are no text in UTF-8 are two students.
+    let names: Vec<String> = [&b"Jos\xe9"[..], b"Jos\xe8"]
+        .iter()
+        .map(|name| {
+            let folder = dir.join("d").join(std::ffi::OsStr::from_bytes(name));
+            fs::create_dir_all(&folder).unwrap();
+            fs::write(folder.join("a.jpg"), "x").unwrap();
+            name.len().to_string()
+        })
+        .collect();
+    let class = by_name(&[dir.join("d")], Path::new("none")).unwrap();
+    assert_eq!(class.pieces.len(), names.len(), "{class:?}");
+    assert_ne!(class.pieces[0].who, class.pieces[1].who);
+}
+
+#[test]
+fn a_roster_says_who_is_missing() {
+    let dir = tempfile::tempdir().unwrap();
+    let dir = dir.path();
+    // The same name with its accent apart, as some systems write it, is the same student.
+    files(
+        dir,
+        &[
+            "c/Ana/1.jpg",
+            "c/Zoe\u{301}/1.jpg",
+            "c/Zo\u{e9}/2.jpg",
+            "c/guest/1.jpg",
+        ],
+    );
+    let roster = dir.join("roster.txt");
+    let class = || by_name(&[dir.join("c")], Path::new("none")).unwrap();
+    assert_eq!(told(&class(), dir)[1].1.len(), 2, "{:?}", class());
+    for text in [
+        "ana\nBen Li\n\nZo\u{e9}\n",
+        "\u{feff}student;mail\r\nAna;a@x\r\nBen Li;b@x\r\nZoe\u{301};z@x\r\n",
+        "group,name\n1,Ana\n1,Ben Li\n2,Zo\u{e9}\n",
+    ] {
+        fs::write(&roster, text).unwrap();
+        let mut class = class();
+        roster::hold(&mut class, &roster::read(&roster).unwrap());
+        let who: Vec<&str> = class.pieces.iter().map(|p| p.who.as_str()).collect();
+        assert_eq!(who, ["Ana", "Ben Li", "Zo\u{e9}", "guest"], "{text}");
+        assert!(class.pieces[1].photos.is_empty());
+        assert_eq!(class.odd, ["\"guest\" is not on the roster"]);
+    }
+    for (text, says) in [
+        ("", "no names"),
+        ("first,last\nAna,Li\n", "no column \"student\""),
+        ("Ana\nana\n", "\"ana\" is in line 1 too"),
+    ] {
+        fs::write(&roster, text).unwrap();
+        let refused = roster::read(&roster).unwrap_err().to_string();
+        assert!(refused.contains(says), "{text:?}: {refused}");
+    }
+    // Two names that differ in case only are told.
+    files(dir, &["d/ana/1.jpg", "d/Ana/1.jpg"]);
+    let class = by_name(&[dir.join("d")], Path::new("none")).unwrap();
+    if class.pieces.len() == 2 {
+        assert!(
+            class.odd[0].contains("\"Ana\" and \"ana\" are two students"),
+            "{class:?}"
+        );
+    } else {
+        eprintln!("SKIPPED: upper and lower case are one in this file system");
+    }
 }

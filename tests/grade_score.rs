@@ -6,6 +6,8 @@ mod grade_support;
 use std::path::Path;
 
 use grade_support::{coupon, key};
+use proptest::prelude::*;
+use proptest::test_runner::RngSeed;
 use punchready::frame::Point;
 use punchready::grade::feedback::{Feedback, Size, Stand, html};
 use punchready::grade::findings::{Findings, FoundLine};
@@ -87,7 +89,17 @@ fn each_fault_costs_its_own_item() {
     let missing = marked(clean.clone().drop_hole("B2").unwrap());
     close(item(&missing, "presence").share.unwrap(), 16.0 / 17.0);
     assert!(item(&missing, "presence").figure.contains("no mark at B2"));
-    close(item(&missing, "position").share.unwrap(), 1.0);
+    // It counts as nothing in its place, in two of the 15 spacings, and for its row.
+    close(item(&missing, "position").share.unwrap(), 16.0 / 17.0);
+    close(item(&missing, "spacing").share.unwrap(), 13.0 / 15.0);
+    for key in ["edge_distance", "lines.straight", "lines.parallel"] {
+        close(item(&missing, key).share.unwrap(), 0.5);
+    }
+    let told = &item(&missing, "spacing").figure;
+    assert!(
+        told.contains("2 for want of a mark counted as nothing"),
+        "{told}"
+    );
 
     let crossed = marked(clean.clone().cross_out_hole("A3").unwrap());
     close(item(&crossed, "presence").share.unwrap(), 16.0 / 17.0);
@@ -366,8 +378,8 @@ fn habits_are_those_behind_the_points() {
         m.stray(Point::new(30.0, 20.0))
             .stray(Point::new(90.0, 20.0))
     });
-    // The row cost most, the strays next, the two holes least.
-    let wanted = [(Habit::Beside, row("B")), (Habit::LiveStrays, None)];
+    // The two holes cost most, for the figures of their row go with them; the other row next, the strays least.
+    let wanted = [(Habit::Missing, None), (Habit::Beside, row("B"))];
     assert_eq!(told, wanted);
 }
 
@@ -383,4 +395,114 @@ fn where_nothing_was_measured_nothing_is_guessed() {
     let page = html(&sheet, Size::A4);
     assert!(page.contains("not graded yet") && page.contains("says nothing about your work"));
     assert!(!page.contains("of 100"));
+}
+
+/// A piece by hand: each hole's mark moved by so much, or left out, and strays.
+#[derive(Debug, Clone)]
+struct Made {
+    marks: Vec<Option<[f64; 2]>>,
+    strays: Vec<[f64; 2]>,
+    rubric: String,
+}
+
+impl Made {
+    fn percent(&self, plan: &Plan) -> Option<f64> {
+        let rubric = parse(&self.rubric, Path::new("r.toml"), plan).unwrap();
+        let mut marking = Marking::of(plan, &steady());
+        for (hole, mark) in plan.holes.iter().zip(&self.marks) {
+            marking = match mark {
+                Some([dx, dy]) => marking.shift(&hole.name, *dx, *dy).unwrap(),
+                None => marking.drop_hole(&hole.name).unwrap(),
+            };
+        }
+        for [x, y] in &self.strays {
+            marking = marking.stray(Point::new(*x, *y));
+        }
+        score(&key(plan, &marking), plan, &rubric)
+            .unwrap()
+            .percent()
+    }
+
+    /// With another mark at one hole.
+    fn with(&self, hole: usize, mark: Option<[f64; 2]>) -> Self {
+        let mut other = self.clone();
+        other.marks[hole] = mark;
+        other
+    }
+}
+
+fn made(holes: usize) -> impl Strategy<Value = Made> {
+    // Up to where a mark is still that hole's; most are near, some are out of all bands.
+    let mark = prop_oneof![
+        4 => (-0.6..0.6, -0.6..0.6).prop_map(|(x, y)| Some([x, y])),
+        2 => (-2.2..2.2, -2.2..2.2).prop_map(|(x, y)| Some([x, y])),
+        1 => Just(None),
+    ];
+    let weights = prop::collection::vec(0_u32..40, 7);
+    let bands = prop_oneof![
+        Just("[[0.5, 100], [1, 75], [2, 0]]"),
+        Just("[[1, 100], [3, 50]]"),
+        Just("[[0.25, 80], [0.5, 40], [4, 0]]"),
+    ];
+    let rubric =
+        (weights, bands, any::<bool>(), any::<bool>()).prop_map(|(w, b, steps, student)| {
+            let by = if student { "student" } else { "measured" };
+            let banded = |name: &str, weight: u32| {
+                format!("[{name}]\nweight = {weight}\nbands = {b}\nsteps = {steps}\n")
+            };
+            format!(
+                "[doubt]\nfor = \"{by}\"\n[presence]\nweight = {}\n",
+                w[0] + 1
+            ) + &banded("position", w[1])
+                + &banded("spacing", w[2])
+                + &banded("edge_distance", w[3])
+                + &banded("lines.straight", w[4])
+                + &banded("lines.parallel", w[5])
+                + &format!("[strays]\nweight = {}\n", w[6])
+        });
+    // Further from every hole than a mark may be from its own.
+    let strays = prop::collection::vec((30.0..120.0, 15.0..40.0).prop_map(|(x, y)| [x, y]), 0..3);
+    (prop::collection::vec(mark, holes), strays, rubric).prop_map(|(marks, strays, rubric)| Made {
+        marks,
+        strays,
+        rubric,
+    })
+}
+
+/// Pieces tried, each with every hole left out and marked in turn.
+const PIECES: u32 = 60;
+
+proptest! {
+    #![proptest_config(ProptestConfig {
+        cases: PIECES,
+        failure_persistence: None,
+        rng_seed: RngSeed::Fixed(23),
+        ..ProptestConfig::default()
+    })]
+
+    /// Whatever the rubric: no mark is so bad that leaving it out pays, and what was left out is worth marking.
+    #[test]
+    fn leaving_out_never_pays(piece in made(17)) {
+        let (_, plan) = coupon();
+        prop_assert_eq!(plan.holes.len(), piece.marks.len());
+        let now = piece.percent(&plan);
+        for (i, hole) in plan.holes.iter().enumerate() {
+            let (less, more) = match piece.marks[i] {
+                Some(_) => (piece.with(i, None).percent(&plan), now),
+                None => (now, piece.with(i, Some([0.0, 0.0])).percent(&plan)),
+            };
+            if let (Some(less), Some(more)) = (less, more) {
+                prop_assert!(less <= more + EXACT, "{} without: {less}, with: {more}", hole.name);
+            }
+        }
+        let mut clean = piece.clone();
+        clean.strays.clear();
+        if let (Some(with), Some(without)) = (now, clean.percent(&plan)) {
+            prop_assert!(without >= with - EXACT, "strays raise {without} to {with}");
+        }
+        clean.marks.iter_mut().for_each(|m| *m = Some([0.0, 0.0]));
+        if let (Some(with), Some(best)) = (now, clean.percent(&plan)) {
+            prop_assert!(best >= with - EXACT, "{best} for a piece without fault, {with} with");
+        }
+    }
 }

@@ -224,7 +224,7 @@ fn says_what_it_found() {
     );
     assert_eq!(
         with("width = 12", "width = 1200"),
-        "p.toml:3:9: [sheet]: width: found 30480.0 mm; expected at most 10000 mm. Is the unit right?"
+        "p.toml:3:9: [sheet]: width: found 30480.0 mm; expected at most 4000 mm. Is the unit right?"
     );
     assert_eq!(
         with("width = 12", "width = nan"),
@@ -318,10 +318,10 @@ fn names_and_places_are_used_once() {
 
 #[test]
 fn tolerance_makes_sense() {
-    let text = format!("{HEAD}{}", row("first = 1\npitch = 0.25\ncount = 3\n"));
+    let text = format!("{HEAD}{}", row("first = 1\npitch = 0.125\ncount = 3\n"));
     assert_eq!(
-        said(&text.replace("1/32", "1/4")),
-        "p.toml:6:12: [tolerance]: position: found 1/4 in (6.4 mm), but A1 and A2 are only 1/4 in (6.4 mm) \
+        said(&text.replace("1/32", "1/8")),
+        "p.toml:6:12: [tolerance]: position: found 1/8 in (3.2 mm), but A1 and A2 are only 1/8 in (3.2 mm) \
          apart; expected at most half of that, so that a mark cannot serve two holes"
     );
     assert_eq!(
@@ -330,7 +330,7 @@ fn tolerance_makes_sense() {
     );
     assert_eq!(
         said(&text.replace("1/32", "1")),
-        "p.toml:6:12: [tolerance]: position: found 25.4 mm; expected at most 10 mm. Is the unit right?"
+        "p.toml:6:12: [tolerance]: position: found 25.4 mm; expected at most 4 mm. Is the unit right?"
     );
 }
 

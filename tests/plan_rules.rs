@@ -427,3 +427,18 @@ fn starters_are_sound() {
     );
     assert_eq!(rows("coupon"), 2);
 }
+
+/// A rib's row amid a skin has no edge distance that could be too large; one that stands a little too far in has.
+#[test]
+fn a_row_amid_the_skin_is_no_edge_row() {
+    let over = |edge: f64| {
+        let body = row("A", edge, 0.5, 0.75, 14);
+        let found = review(&plan("protruding", &body), &BOOKS).findings;
+        found
+            .iter()
+            .filter(|f| f.text.contains("edge distance") && f.text.contains("over"))
+            .count()
+    };
+    // 1/8 in rivets: 4 D are half an inch, 10 D are 1 1/4 in.
+    assert_eq!([over(0.5), over(0.75), over(1.25), over(4.0)], [0, 1, 1, 0]);
+}

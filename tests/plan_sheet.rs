@@ -237,6 +237,16 @@ fn templates_are_true_to_size() {
     let plan = fixture("hatch-cover.toml");
     // One piece: every hole where it is planned, to the micrometre.
     let whole = template_svg(&plan);
+    assert!(
+        whole.contains("h100v0.25h-100z") && whole.contains("h0.25v100h-0.25z"),
+        "bars"
+    );
+    assert!(
+        texts(&whole)
+            .iter()
+            .any(|t| t.0.contains("Lay a steel rule")),
+        "instruction"
+    );
     let drawn = circles(&whole, 3.175 / 2.0);
     assert_eq!(drawn.len(), plan.holes.len());
     for (p, hole) in drawn.iter().zip(&plan.holes) {
@@ -298,9 +308,88 @@ fn alignment_marks_meet() {
     }
 }
 
+/// No page is printed on which nothing is to be seen, every hole is on one, and each page can be laid against another.
+#[test]
+fn no_page_is_empty() {
+    let plan = |width: f64, height: f64, holes: &[[f64; 2]]| {
+        let mut text = format!(
+            "units = \"mm\"\n[sheet]\nwidth = {width}\nheight = {height}\n[rivet]\ndiameter = 3.2\n[tolerance]\nposition = 1\n"
+        );
+        for (i, [x, y]) in holes.iter().enumerate() {
+            text += &format!("[[hole]]\nname = \"P{i}\"\nx = {x}\ny = {y}\n");
+        }
+        parse(&text, Path::new("p.toml")).unwrap()
+    };
+    // Upright A4 shows 178 x 249 mm: a piece that ends with the window needs no page for the margin beyond.
+    let fits = plan(178.0 - 8.0, 249.0 - 8.0, &[[20.0, 20.0]]);
+    assert_eq!(template(&fits, Paper::A4).unwrap().len(), 1);
+    let large = plan(
+        1500.0,
+        1200.0,
+        &[
+            [20.0, 20.0],
+            [1480.0, 1180.0],
+            [750.0, 600.0],
+            [700.0, 20.0],
+        ],
+    );
+    let pages = template(&large, Paper::A4).unwrap();
+    let place = |page: &str| -> [usize; 5] {
+        let said = texts(page)
+            .into_iter()
+            .find(|t| t.0.contains("from the left"))
+            .unwrap()
+            .0;
+        let numbers = said
+            .split(|c: char| !c.is_ascii_digit())
+            .filter_map(|n| n.parse().ok());
+        let all: Vec<usize> = numbers.collect();
+        [all[2], all[4], all[3], all[5], all[1]]
+    };
+    let [.., columns, rows, printed] = place(&pages[0]);
+    assert_eq!(printed, pages.len());
+    assert!(
+        pages.len() < columns * rows,
+        "{} of {columns} x {rows}",
+        pages.len()
+    );
+    let at: Vec<[usize; 2]> = pages.iter().map(|p| [place(p)[0], place(p)[1]]).collect();
+    // From the first to all others by pages side by side.
+    let mut reached = vec![at[0]];
+    let mut i = 0;
+    while i < reached.len() {
+        let [c, r] = reached[i];
+        let beside =
+            |p: &&[usize; 2]| p[0].abs_diff(c) + p[1].abs_diff(r) == 1 && !reached.contains(p);
+        let more: Vec<[usize; 2]> = at.iter().filter(beside).copied().collect();
+        reached.extend(more);
+        i += 1;
+    }
+    assert_eq!(reached.len(), at.len(), "{at:?}");
+    for hole in &large.holes {
+        let there = |page: &&String| {
+            texts(page).iter().any(|t| {
+                // Its name stands in the window of the page.
+                t.0 == hole.name
+                    && (22.0..=297.0).contains(&t.1[0])
+                    && (34.0..=297.0).contains(&t.1[1])
+            })
+        };
+        assert!(pages.iter().any(|p| there(&p)), "{}", hole.name);
+    }
+    // One map of the pages on each, with one page filled.
+    for page in &pages {
+        assert_eq!(
+            page.matches("fill=\"#000\" stroke=\"#000\" stroke-width=\"0.2\"/>")
+                .count(),
+            1
+        );
+    }
+}
+
 #[test]
 fn a_wall_of_pages_is_refused() {
-    let text = "units = \"mm\"\n[sheet]\nwidth = 9000\nheight = 9000\n[tolerance]\nposition = 1\n[[hole]]\nname = \"P\"\nx = 50\ny = 50\n";
+    let text = "units = \"mm\"\n[sheet]\nwidth = 4000\nheight = 4000\n[tolerance]\nposition = 1\n[[hole]]\nname = \"P\"\nx = 50\ny = 50\n";
     let plan = parse(text, Path::new("p.toml")).unwrap();
     assert!(
         matches!(template(&plan, Paper::A4), Err(TemplateError::TooManyPages { pages }) if pages > 200)

@@ -244,3 +244,102 @@ fn on_the_command_line() {
         ran.err
     );
 }
+
+/// With two marks as datum, stations are counted from these, in their own directions: on a sheet whose edges were cut
+/// anywhere, nothing is to be measured from an edge.
+#[test]
+fn datum_marks_are_what_is_measured_from() {
+    let body = |datum: &str| {
+        format!(
+            "units = \"mm\"\n{datum}[sheet]\nwidth = 300\nheight = 200\n[tolerance]\nposition = 0.5\n\
+             [[row]]\nname = \"A\"\nalong = \"bottom\"\nedge_distance = 12\nfirst = 20\npitch = 40\ncount = 6\n\
+             [[row]]\nname = \"B\"\nalong = \"bottom\"\nedge_distance = 52\nfirst = 30\npitch = 40\ncount = 5\n\
+             [[row]]\nname = \"C\"\nalong = \"left\"\nedge_distance = 15\nfirst = 100\npitch = 20\ncount = 4\n\
+             [[hole]]\nname = \"P\"\nx = 200\ny = 150\n"
+        )
+    };
+    let plan =
+        |datum: &str| parse(&body(datum), Path::new("p.toml")).unwrap_or_else(|e| panic!("{e}"));
+    let level = plan("datum = [\"A1\", \"A6\"]\n");
+    let all = tables(&level);
+    let titles: Vec<&str> = all.iter().map(|t| t.title.as_str()).collect();
+    let wanted = [
+        "row A",
+        "row B",
+        "row C, along",
+        "row C, square to it",
+        "single holes, along",
+        "single holes, square to it",
+    ];
+    assert_eq!(titles, wanted);
+    for table in &all {
+        assert!(
+            !table.datum.contains("edge") && !table.place.contains("edge"),
+            "{table:?}"
+        );
+    }
+    let stations = |i: usize| -> Vec<f64> { all[i].lines.iter().map(|l| l.station_mm).collect() };
+    assert_eq!(stations(0), [0.0, 40.0, 80.0, 120.0, 160.0, 200.0]);
+    assert_eq!(stations(1), [10.0, 50.0, 90.0, 130.0, 170.0]);
+    assert_eq!(
+        all[1].place,
+        "40 mm to the left of the line from A1 to A6, square to it"
+    );
+    assert_eq!([stations(4)[0], stations(5)[0]], [180.0, 138.0]);
+    // Whichever two marks they are, a hole lies as far from the first as the plan says, on the right side.
+    let aslant = plan("datum = [\"B2\", \"C3\"]\n");
+    let first = aslant.holes.iter().find(|h| h.name == "B2").unwrap().at;
+    let all = tables(&aslant);
+    for pair in all.chunks(2) {
+        for (along, across) in pair[0].lines.iter().zip(&pair[1].lines) {
+            let hole = aslant.holes.iter().find(|h| h.name == along.hole).unwrap();
+            let off = along.station_mm.hypot(across.station_mm) - hole.at.distance(first);
+            assert!(off.abs() < EXACT_MM, "{}: {off:e}", hole.name);
+        }
+    }
+    let of = |name: &str| {
+        let find = |i: usize| {
+            all.iter()
+                .skip(i)
+                .step_by(2)
+                .flat_map(|t| &t.lines)
+                .find(|l| l.hole == name)
+        };
+        [find(0).unwrap().station_mm, find(1).unwrap().station_mm]
+    };
+    assert!(
+        of("B2").iter().all(|v| v.abs() < EXACT_MM)
+            && of("C3")[1].abs() < EXACT_MM
+            && of("C3")[0] > 0.0
+    );
+    // B2 to C3 runs to the upper left; the origin's side is its left.
+    assert!(
+        of("A1")[1] > 0.0 && of("P")[1] < 0.0,
+        "{:?} {:?}",
+        of("A1"),
+        of("P")
+    );
+}
+
+/// Six holes on a circle stand a radius apart: what dividers are set to. Steps that differ have no such figure.
+#[test]
+fn dividers_step_a_circle_off() {
+    let circle = |more: &str| {
+        let text = format!(
+            "units = \"mm\"\n[sheet]\nwidth = 200\nheight = 200\n[tolerance]\nposition = 0.5\n\
+             [[circle]]\nname = \"R\"\ncentre = [100, 100]\ndiameter = 120\ncount = 6\nstart_angle = 10\n{more}"
+        );
+        let plan = parse(&text, Path::new("p.toml")).unwrap_or_else(|e| panic!("{e}"));
+        tables(&plan)[0].place.clone()
+    };
+    assert!(
+        circle("").contains("as dividers are set, 60 mm"),
+        "{}",
+        circle("")
+    );
+    assert!(
+        !circle("skip = [3]\n").contains("dividers"),
+        "{}",
+        circle("skip = [3]\n")
+    );
+}

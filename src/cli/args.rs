@@ -191,6 +191,12 @@ pub(crate) struct CheckArgs {
     /// Errors are still printed.
     #[arg(long, short)]
     pub(crate) quiet: bool,
+
+    /// Overwrite a file of another kind
+    ///
+    /// Unsaid, a file that is there already is overwritten only if this command may have written it.
+    #[arg(long)]
+    pub(crate) force: bool,
 }
 
 /// Write scale cards to print
@@ -243,6 +249,12 @@ pub(crate) struct CardsArgs {
     /// Multiples of 20 put every edge between two pixels.
     #[arg(long, value_name = "N", default_value_t = PX_PER_MM, requires = "png")]
     pub(crate) px_per_mm: u32,
+
+    /// Overwrite a file of another kind
+    ///
+    /// Unsaid, a file that is there already is overwritten only if this command may have written it.
+    #[arg(long)]
+    pub(crate) force: bool,
 }
 
 const LENS_EXAMPLES: &str = "\
@@ -301,6 +313,12 @@ pub(crate) struct LensArgs {
     /// Print no summary; the exit status and the files tell
     #[arg(long, short)]
     pub(crate) quiet: bool,
+
+    /// Overwrite a file of another kind
+    ///
+    /// Unsaid, a file that is there already is overwritten only if this command may have written it.
+    #[arg(long)]
+    pub(crate) force: bool,
 }
 
 /// Make a plan and a photo of an invented sheet to try everything on

@@ -1,25 +1,25 @@
 //! `punchready check`.
 
 use std::borrow::Cow;
-use std::io::Cursor;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
-use image::codecs::jpeg::JpegEncoder;
-use image::{ImageFormat, RgbImage};
+use image::RgbImage;
 
 use punchready::check::{Checked, Given, Known, check_all};
 use punchready::decide;
+use punchready::draw;
 use punchready::frame::{Pixel, Point, Sheet};
+use punchready::grade::store::Hash;
 use punchready::lens::profile::{self, Profile};
 use punchready::photo::{self, Photo};
 use punchready::plan::{Plan, length};
-use punchready::report::{Report, answers, json, page, picture, text, write_atomically};
+use punchready::report::{CAUTION, Report, answers, json, page, picture, text, write_atomically};
 use punchready::survey::Priors;
 
 use super::args::{CheckArgs, When};
 use super::exit::{Failure, Status};
-use super::out;
+use super::out::{self, Output};
 use super::plan::read as read_plan;
 
 /// Quality of a JPEG picture: fine lines stay clean, and 12 MP stay under about 5 MB.
@@ -43,6 +43,7 @@ pub(crate) struct Options {
     timings: bool,
     colour: bool,
     quiet: bool,
+    force: bool,
 }
 
 #[derive(Debug, PartialEq, Eq)]
@@ -109,14 +110,21 @@ impl Options {
             timings: args.timings,
             colour: out::colour(args.color),
             quiet: args.quiet,
+            force: args.force,
         };
         let mut read: Vec<&Path> = vec![&options.plan];
         read.extend(options.photos.iter().map(PathBuf::as_path));
         read.extend(options.lens.as_deref());
         read.extend(options.decide.as_deref());
         let outputs = options.outputs();
-        let outputs: Vec<(&str, &Path)> = outputs.iter().map(|(f, p)| (*f, p.as_path())).collect();
-        out::check_places(&outputs, &read)?;
+        let outputs: Vec<Output> = outputs
+            .iter()
+            .map(|(flag, path, sign)| Output { flag, path, sign })
+            .collect();
+        out::check_places(&outputs, &read, args.force)?;
+        if let Some(path) = &options.template {
+            keep_answers(path, options.force)?;
+        }
         Ok(options)
     }
 
@@ -141,20 +149,24 @@ impl Options {
             timings: false,
             colour: out::colour(When::Auto),
             quiet: false,
+            force: false,
         }
     }
 
-    fn outputs(&self) -> Vec<(&'static str, PathBuf)> {
+    /// Each file to be written: its option, its place, and what stands in every such file.
+    fn outputs(&self) -> Vec<(&'static str, PathBuf, &'static str)> {
         let mut all = Vec::new();
         if let Some(JsonTo::File(path)) = &self.json {
-            all.push(("--json", path.clone()));
+            all.push(("--json", path.clone(), "punchready.check/"));
         }
         if self.picture.is_some() {
-            all.extend((0..self.photos.len()).map(|i| ("--picture", self.picture_file(i))));
+            let file = |i| ("--picture", self.picture_file(i), out::SIGN);
+            all.extend((0..self.photos.len()).map(file));
         }
-        all.extend(self.page.clone().map(|path| ("--report", path)));
+        let page = self.page.clone();
+        all.extend(page.map(|path| ("--report", path, CAUTION)));
         let template = self.template.clone();
-        all.extend(template.map(|path| ("--decide-template", path)));
+        all.extend(template.map(|path| ("--decide-template", path, decide::file::FORMAT)));
         all
     }
 
@@ -227,7 +239,10 @@ pub(crate) fn run(options: &Options) -> Result<Status, Failure> {
     let plan = read_plan(&options.plan)?;
     believable(&options.given, &plan)?;
     let mut photos = Vec::new();
+    let mut hashes = Vec::new();
     for file in &options.photos {
+        // Before it is read: what is drawn on later must be the photo that was measured.
+        hashes.push(Hash::of_file(file).ok());
         photos.push(photo::read(file).map_err(|e| Failure::advised(&e))?);
     }
     clock.lap("decode");
@@ -254,7 +269,12 @@ pub(crate) fn run(options: &Options) -> Result<Status, Failure> {
             out::print(&text::budget(&report, out::columns(), options.colour))?;
         }
     }
-    write_files(options, &checked, &report, &mut clock)?;
+    let shown = Shown {
+        options,
+        checked: &checked,
+        hashes,
+    };
+    shown.write(&report, &mut clock)?;
     if options.timings {
         clock.tell();
     }
@@ -294,53 +314,94 @@ fn believable(given: &Given, plan: &Plan) -> Result<(), Failure> {
     Ok(())
 }
 
-fn write_files(
-    options: &Options,
-    checked: &Checked,
-    report: &Report,
-    clock: &mut Clock,
-) -> Result<(), Failure> {
-    match &options.json {
-        None => {}
-        Some(JsonTo::Stdout) => out::print(&json::to_string(report))?,
-        Some(JsonTo::File(path)) => write(options, path, json::to_string(report).as_bytes())?,
-    }
-    if let Some(path) = &options.template {
-        write(options, path, answers::template(report).as_bytes())?;
-    }
-    clock.lap("text and json");
-    if options.picture.is_none() && options.page.is_none() {
-        return Ok(());
-    }
-    let maps: Vec<Box<Map>> = (0..options.photos.len())
-        .map(|i| Box::new(move |at| checked.pixel_in_photo(i, at)) as Box<Map>)
-        .collect();
-    if let Some((_, encoding)) = &options.picture {
-        for (i, file) in options.photos.iter().enumerate() {
-            let colour = photo::read_colour(file).map_err(|e| Failure::advised(&e))?;
-            clock.lap("decode colour");
-            let drawn =
-                picture::draw_on(report, i, &colour, &maps[i]).map_err(|e| Failure::advised(&e))?;
-            drop(colour);
-            write(
-                options,
-                &options.picture_file(i),
-                &encode(&drawn, *encoding).map_err(|e| Failure::told(&e))?,
-            )?;
-            clock.lap("picture");
+/// Refuses to write over a file in which a person has answered something, or may have: one that cannot be read.
+fn keep_answers(path: &Path, force: bool) -> Result<(), Failure> {
+    let answered = |a: &decide::Answer| a.says != decide::Says::Open;
+    let what = match decide::file::read(path) {
+        Ok(answers) if answers.places.iter().any(answered) => "has answers in it",
+        Err(_) if !force && std::fs::metadata(path).is_ok_and(|m| m.len() > 0) => {
+            "cannot be read, and may have answers in it"
         }
+        _ => return Ok(()),
+    };
+    Err(Failure::new(
+        format!(
+            "--decide-template {}: this file {what}; they would be lost",
+            path.display()
+        ),
+        "name another file; those of --decide FILE are in the new one again",
+    ))
+}
+
+/// A check to be shown in files.
+struct Shown<'a> {
+    options: &'a Options,
+    checked: &'a Checked,
+    /// Of each photo's bytes as measured.
+    hashes: Vec<Option<Hash>>,
+}
+
+impl Shown<'_> {
+    fn write(&self, report: &Report, clock: &mut Clock) -> Result<(), Failure> {
+        let options = self.options;
+        match &options.json {
+            None => {}
+            Some(JsonTo::Stdout) => out::print(&json::to_string(report))?,
+            Some(JsonTo::File(path)) => write(options, path, json::to_string(report).as_bytes())?,
+        }
+        if let Some(path) = &options.template {
+            // Again, for it may have been filled in meanwhile.
+            keep_answers(path, options.force)?;
+            write(options, path, answers::template(report).as_bytes())?;
+        }
+        clock.lap("text and json");
+        if options.picture.is_none() && options.page.is_none() {
+            return Ok(());
+        }
+        let maps: Vec<Box<Map>> = (0..options.photos.len())
+            .map(|i| Box::new(move |at| self.checked.pixel_in_photo(i, at)) as Box<Map>)
+            .collect();
+        if let Some((_, encoding)) = &options.picture {
+            for (i, map) in maps.iter().enumerate() {
+                let colour = self.colour(i)?;
+                clock.lap("decode colour");
+                let drawn =
+                    picture::draw_on(report, i, &colour, map).map_err(|e| Failure::advised(&e))?;
+                drop(colour);
+                let bytes = match encoding {
+                    Encoding::Jpeg => draw::picture_jpeg(&drawn, PICTURE_QUALITY),
+                    Encoding::Png => draw::picture_png(&drawn),
+                };
+                let bytes = bytes.map_err(|e| Failure::told(&e))?;
+                write(options, &options.picture_file(i), &bytes)?;
+                clock.lap("picture");
+            }
+        }
+        if let Some(path) = &options.page {
+            let maps: Vec<&Map> = maps.iter().map(|m| &**m).collect();
+            let html = page::html_of(report, &maps, &mut |i| self.colour(i).map(Cow::Owned))?;
+            write(options, path, html.as_bytes())?;
+            clock.lap("report");
+        }
+        Ok(())
     }
-    if let Some(path) = &options.page {
-        let maps: Vec<&Map> = maps.iter().map(|m| &**m).collect();
-        let html = page::html_of(report, &maps, &mut |i| {
-            photo::read_colour(&options.photos[i])
-                .map(Cow::Owned)
-                .map_err(|e| Failure::advised(&e))
-        })?;
-        write(options, path, html.as_bytes())?;
-        clock.lap("report");
+
+    /// A photo in colour; another one by now is refused, for the findings are not of it.
+    fn colour(&self, i: usize) -> Result<RgbImage, Failure> {
+        let file = &self.options.photos[i];
+        let colour = photo::read_colour(file).map_err(|e| Failure::advised(&e))?;
+        let measured = self.hashes.get(i).copied().flatten();
+        if measured.is_some() && Hash::of_file(file).ok() == measured {
+            return Ok(colour);
+        }
+        Err(Failure::new(
+            format!(
+                "{}: this is not the photo that was measured any more; nothing was drawn on it",
+                file.display()
+            ),
+            "let the photos be while they are checked, and run the check again",
+        ))
     }
-    Ok(())
 }
 
 /// Where a photo shows a place of the sheet.
@@ -349,19 +410,9 @@ type Map<'c> = dyn Fn(Point<Sheet>) -> Option<Point<Pixel>> + 'c;
 fn write(options: &Options, path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     write_atomically(path, bytes).map_err(|e| Failure::advised(&e))?;
     if !options.quiet {
-        out::tell(&format!("wrote {}", path.display()));
+        out::tell(&format!("wrote {}", out::name(path)));
     }
     Ok(())
-}
-
-fn encode(picture: &RgbImage, encoding: Encoding) -> Result<Vec<u8>, image::ImageError> {
-    let mut bytes = Vec::new();
-    match encoding {
-        Encoding::Jpeg => picture
-            .write_with_encoder(JpegEncoder::new_with_quality(&mut bytes, PICTURE_QUALITY))?,
-        Encoding::Png => picture.write_to(&mut Cursor::new(&mut bytes), ImageFormat::Png)?,
-    }
-    Ok(bytes)
 }
 
 /// How long each step took.

@@ -8,9 +8,10 @@ use std::path::{Path, PathBuf};
 use serde_json::{Value, json};
 
 use punchready::check::{Given, Stage};
+use punchready::file;
 use punchready::frame::Point;
 use punchready::plan::{self, Plan};
-use punchready::report::{words, write_atomically};
+use punchready::report::{clear_parts, words, write_atomically};
 use punchready::survey::PrintScale;
 use punchready::synth::{self, ExifFacts, Scene, Truth, demo};
 
@@ -189,6 +190,9 @@ fn round(value: f64) -> f64 {
     (value * 1e4).round() / 1e4
 }
 
+/// Largest file that may be one of this command's, bytes.
+const LARGEST_OWN: u64 = 200_000_000;
+
 /// A folder in which this command overwrites only what it made itself.
 struct Folder {
     dir: PathBuf,
@@ -205,7 +209,9 @@ impl Folder {
             )
         })?;
         // No record, or one that does not read: then nothing here is known to be ours.
-        let text = fs::read_to_string(dir.join(RECORD_FILE)).unwrap_or_default();
+        let text = file::read(&dir.join(RECORD_FILE), LARGEST_OWN);
+        let text = text.ok().flatten().unwrap_or_default();
+        let text = String::from_utf8(text).unwrap_or_default();
         let made = text
             .lines()
             .filter_map(|line| {
@@ -223,8 +229,8 @@ impl Folder {
     fn claim(&self, names: &[&str]) -> Result<(), Failure> {
         for &name in names {
             let path = self.dir.join(name);
-            let ours = match fs::read(&path) {
-                Ok(bytes) => self.made.get(name) == Some(&hash(&bytes)),
+            let ours = match file::read(&path, LARGEST_OWN) {
+                Ok(bytes) => bytes.is_some_and(|b| self.made.get(name) == Some(&hash(&b))),
                 Err(e) => e.kind() == ErrorKind::NotFound,
             };
             if !ours {
@@ -241,7 +247,9 @@ impl Folder {
     }
 
     fn write(&mut self, name: &str, bytes: &[u8]) -> Result<(), Failure> {
-        write_atomically(&self.dir.join(name), bytes).map_err(|e| Failure::advised(&e))?;
+        let path = self.dir.join(name);
+        clear_parts(&path);
+        write_atomically(&path, bytes).map_err(|e| Failure::advised(&e))?;
         self.made.insert(name.to_owned(), hash(bytes));
         self.record()
     }
@@ -249,7 +257,7 @@ impl Folder {
     /// Counts files as made here that another part of this run just wrote.
     fn adopt(&mut self, names: &[&str]) -> Result<(), Failure> {
         for &name in names {
-            if let Ok(bytes) = fs::read(self.dir.join(name)) {
+            if let Ok(Some(bytes)) = file::read(&self.dir.join(name), LARGEST_OWN) {
                 self.made.insert(name.to_owned(), hash(&bytes));
             }
         }

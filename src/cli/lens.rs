@@ -9,7 +9,7 @@ use punchready::report::write_atomically;
 
 use super::args::LensArgs;
 use super::exit::{Failure, Status};
-use super::out;
+use super::out::{self, Output};
 
 /// Which photos to read, and where the results go.
 #[derive(Debug)]
@@ -55,16 +55,19 @@ impl Options {
             quiet: args.quiet,
         };
         let read: Vec<&Path> = options.photos.iter().map(PathBuf::as_path).collect();
-        let outputs: Vec<(&str, &Path)> = [
-            ("--out", &options.out),
-            ("--picture", &options.picture),
-            ("--json", &options.json),
+        let outputs: Vec<Output> = [
+            ("--out", &options.out, "punchready.lens/"),
+            ("--picture", &options.picture, out::SIGN),
+            ("--json", &options.json, "punchready.calibration/"),
         ]
         .into_iter()
-        .filter_map(|(flag, path)| Some((flag, path.as_deref()?)))
-        .filter(|(_, path)| *path != Path::new("-"))
+        .filter_map(|(flag, path, sign)| {
+            let path = path.as_deref()?;
+            Some(Output { flag, path, sign })
+        })
+        .filter(|o| o.path != Path::new("-"))
         .collect();
-        out::check_places(&outputs, &read)?;
+        out::check_places(&outputs, &read, args.force)?;
         Ok(options)
     }
 
@@ -105,7 +108,7 @@ pub(crate) fn run(options: &Options) -> Result<Status, Failure> {
         if let Some(path) = &options.out {
             out::tell(&format!(
                 "{} was not written: the set is not good enough yet",
-                path.display()
+                out::name(path)
             ));
         }
         return Ok(Status::CannotTell);
@@ -154,7 +157,7 @@ fn shots(paths: &[PathBuf]) -> Result<(Vec<Shot>, Vec<LeftOut>), Failure> {
 fn write(options: &Options, path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     write_atomically(path, bytes).map_err(|e| Failure::advised(&e))?;
     if !options.quiet {
-        out::tell(&format!("wrote {}", path.display()));
+        out::tell(&format!("wrote {}", out::name(path)));
     }
     Ok(())
 }

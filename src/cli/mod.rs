@@ -27,6 +27,7 @@ use exit::{Failure, Status};
 
 /// Does what the command line asks.
 pub(crate) fn run(args: Args) -> Result<Status, Failure> {
+    bound_threads();
     match args.command {
         Command::Check(args) => check::run(&check::Options::of(args)?),
         Command::Cards(args) => cards::run(&cards::Options::of(args)?),
@@ -35,4 +36,19 @@ pub(crate) fn run(args: Args) -> Result<Status, Failure> {
         Command::Grade(args) => grade::run(args),
         Command::Plan(command) => plan::run(command),
     }
+}
+
+/// As many threads as the environment asks for, and no more than there are cores: a hundred thousand would take minutes
+/// to start, and more than cores make nothing faster.
+fn bound_threads() {
+    let cores = std::thread::available_parallelism().map_or(1, usize::from);
+    let asked = std::env::var("RAYON_NUM_THREADS").ok();
+    let asked = asked.and_then(|n| n.trim().parse().ok());
+    let threads = asked
+        .filter(|n| *n > 0)
+        .map_or(cores, |n: usize| n.min(cores));
+    // It fails only where there is a pool already, which then does.
+    let _ = rayon::ThreadPoolBuilder::new()
+        .num_threads(threads)
+        .build_global();
 }

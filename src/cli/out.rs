@@ -3,6 +3,10 @@
 use std::io::{self, ErrorKind, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 
+use punchready::file;
+use punchready::report::clear_parts;
+use punchready::report::words::plain;
+
 use super::args::When;
 use super::exit::Failure;
 
@@ -22,7 +26,7 @@ pub(crate) fn print(text: &str) -> Result<(), Failure> {
     {
         Err(e) if e.kind() != ErrorKind::BrokenPipe => Err(Failure::new(
             format!("standard output: could not be written: {e}"),
-            "give the output a place with room, or use --json FILE",
+            "give the output a place with room, or a file that can be written to",
         )),
         _ => Ok(()),
     }
@@ -62,12 +66,29 @@ pub(crate) fn colour(when: When) -> bool {
     }
 }
 
+/// In every picture, PDF and SVG of this program.
+pub(crate) const SIGN: &str = "punchready";
+/// Largest file that is looked through for a sign, bytes: more than any that this program writes.
+const LARGEST_OWN: u64 = 200_000_000;
+
+/// A file to be written.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Output<'a> {
+    /// The option that asks for it.
+    pub(crate) flag: &'a str,
+    /// Where to.
+    pub(crate) path: &'a Path,
+    /// Words that stand in every file of its kind: one without them was made by somebody else.
+    pub(crate) sign: &'a str,
+}
+
 /// Refuses places for output files that could only fail, or cost the user a file: folders that do not
-/// exist, devices, one file for two outputs, and the files that are `read`.
-pub(crate) fn check_places(outputs: &[(&str, &Path)], read: &[&Path]) -> Result<(), Failure> {
+/// exist, devices, one file for two outputs, the files that are `read`, and, unless `force` is given, files that are not
+/// of the kind to be written. Takes away what a run left there that was cut off.
+pub(crate) fn check_places(outputs: &[Output], read: &[&Path], force: bool) -> Result<(), Failure> {
     let read: Vec<PathBuf> = read.iter().filter_map(|p| p.canonicalize().ok()).collect();
     let mut taken: Vec<(&str, PathBuf)> = Vec::new();
-    for &(flag, path) in outputs {
+    for &Output { flag, path, sign } in outputs {
         let place = place(path).ok_or_else(|| {
             Failure::new(
                 format!(
@@ -98,9 +119,33 @@ pub(crate) fn check_places(outputs: &[(&str, &Path)], read: &[&Path]) -> Result<
                 "give each output a file of its own",
             ));
         }
+        if !force && place.exists() && !is_own(&place, sign) {
+            return Err(Failure::new(
+                format!(
+                    "{flag} {}: this file is there already, and it is not one that this command writes",
+                    path.display()
+                ),
+                "name another file, or add --force to overwrite it",
+            ));
+        }
+        clear_parts(&place);
         taken.push((flag, place));
     }
     Ok(())
+}
+
+/// Whether a file has nothing in it, or the sign of its kind.
+fn is_own(path: &Path, sign: &str) -> bool {
+    let Ok(Some(bytes)) = file::read(path, LARGEST_OWN) else {
+        return false;
+    };
+    let sign = sign.as_bytes();
+    bytes.is_empty() || bytes.windows(sign.len()).any(|w| w == sign)
+}
+
+/// A path as text that steers no terminal.
+pub(crate) fn name(path: &Path) -> String {
+    plain(&path.display().to_string())
 }
 
 /// The file's true place, whether it exists or not; `None` if its folder does not exist.

@@ -1,13 +1,13 @@
 //! The file of answers: TOML, in millimetres of the sheet's frame.
 
 use std::fmt::{self, Write as _};
-use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
 use serde::de::{self, Deserializer, Visitor};
 
 use super::{Answer, Answers, ByRule, Says};
+use crate::file;
 use crate::frame::Point;
 use crate::plan::{Fault, Plan, length};
 
@@ -178,17 +178,11 @@ pub fn read(path: &Path) -> Result<Answers, AnswersError> {
         path: path.to_owned(),
         why,
     };
-    let mut bytes = Vec::new();
-    std::fs::File::open(path)
+    let bytes = file::read(path, LARGEST_FILE)
         .map_err(unreadable)?
-        .take(LARGEST_FILE + 1)
-        .read_to_end(&mut bytes)
-        .map_err(unreadable)?;
-    if bytes.len() as u64 > LARGEST_FILE {
-        return Err(AnswersError::TooLarge {
+        .ok_or_else(|| AnswersError::TooLarge {
             path: path.to_owned(),
-        });
-    }
+        })?;
     let text = String::from_utf8(bytes).map_err(|e| {
         let valid = e.utf8_error().valid_up_to();
         let before = String::from_utf8_lossy(&e.as_bytes()[..valid]).into_owned();

@@ -5,11 +5,13 @@
 //! | one page, scaled, dimensioned from the edges | `drawing` |
 //! | its dimensions | `dimension` |
 //! | true size, tiled over pages with marks to align them | `template` |
+//! | which pages that takes | `tiles` |
 //! | outline, holes and rows, in paper millimetres | this |
 
 mod dimension;
 mod drawing;
 mod template;
+mod tiles;
 
 pub use drawing::drawing;
 pub use template::{MOST_PAGES, TemplateError, template, template_svg};

@@ -4,6 +4,7 @@
 use std::fmt;
 use std::fmt::Write as _;
 
+use super::tiles::{At, Tiles};
 use super::{FAINT, View, cross, line, piece, text};
 use crate::card::layout;
 use crate::card::print::{PAGE_BAR_MM, Paper, bar_path};
@@ -14,14 +15,12 @@ use crate::plan::Plan;
 /// Most pages of one template.
 pub const MOST_PAGES: usize = 200;
 /// Room at the left for the bar down, and at the other sides for what a printer cannot reach, mm.
-const LEFT_MM: f64 = 22.0;
-const RIGHT_MM: f64 = 10.0;
-const TOP_MM: f64 = 34.0;
-const BOTTOM_MM: f64 = 14.0;
-/// Neighbouring pages show this much of each other, mm; the joint runs through its middle.
-const OVERLAP_MM: f64 = 12.0;
+pub(super) const LEFT_MM: f64 = 22.0;
+pub(super) const RIGHT_MM: f64 = 10.0;
+pub(super) const TOP_MM: f64 = 34.0;
+pub(super) const BOTTOM_MM: f64 = 14.0;
 /// Room round the piece, mm.
-const ROUND_MM: f64 = 6.0;
+pub(super) const ROUND_MM: f64 = 6.0;
 /// Half the length of a hole's cross, mm: longer than any rivet's radius, so that it shows when punched.
 const CROSS_MM: f64 = 4.0;
 /// Distance between alignment crosses along a joint, mm.
@@ -50,19 +49,41 @@ impl fmt::Display for TemplateError {
 }
 impl std::error::Error for TemplateError {}
 
-/// The whole piece, true to size, as one SVG document, for a plotter.
+/// The whole piece, true to size, as one SVG document, for a plotter: below it the bars that show whether the plotter has
+/// kept the size, and what to do with them.
 #[must_use]
 pub fn template_svg(plan: &Plan) -> String {
+    /// Room for the bars and the notes below the piece, mm.
+    const BELOW_MM: f64 = 132.0;
+    /// As wide as the notes are, mm.
+    const NOTES_MM: f64 = 175.0;
     let view = View {
         scale: 1.0,
         origin: [ROUND_MM, ROUND_MM + plan.height_mm],
     };
-    let body = contents(plan, &view);
+    let mut body = contents(plan, &view);
+    let below = plan.height_mm + 2.0 * ROUND_MM;
+    bars(&mut body, [ROUND_MM + 8.0, below + 8.0]);
+    notes(
+        &mut body,
+        [ROUND_MM + 14.0, below + 14.0],
+        &[SIZE_NOTE, USE_NOTE],
+    );
     draw::page(
-        plan.width_mm + 2.0 * ROUND_MM,
-        plan.height_mm + 2.0 * ROUND_MM,
+        plan.width_mm.max(NOTES_MM) + 2.0 * ROUND_MM,
+        below + BELOW_MM,
         &body,
     )
+}
+
+const SIZE_NOTE: &str = "Print at 100 % (actual size), never fit to page. Lay a steel rule on both 100 mm bars: if either differs, do not use this print.";
+const JOIN_NOTE: &str = "Lay pages over each other so that the round marks of a joint meet; then check the piece's width and height by rule.";
+const USE_NOTE: &str = "It guides the hand; a rule from the edge decides. The aircraft's own drawing and approved data rule.";
+
+fn notes(out: &mut String, [left, top]: [f64; 2], lines: &[&str]) {
+    for (i, note) in lines.iter().enumerate() {
+        text(out, [left, top + 3.2 * i as f64], 2.2, ("start", 0.0), note);
+    }
 }
 
 /// The piece, true to size, as pages of `paper`: by columns from the left, each from the bottom up.
@@ -70,41 +91,16 @@ pub fn template_svg(plan: &Plan) -> String {
 /// # Errors
 /// [`TemplateError::TooManyPages`].
 pub fn template(plan: &Plan, paper: Paper) -> Result<Vec<String>, TemplateError> {
-    let [short, long] = paper.size_mm();
-    let count = |size: [f64; 2]| {
-        let window = [size[0] - LEFT_MM - RIGHT_MM, size[1] - TOP_MM - BOTTOM_MM];
-        let tiles = |piece: f64, window: f64| {
-            let beyond = (piece + 2.0 * ROUND_MM - window).max(0.0);
-            1 + (beyond / (window - OVERLAP_MM)).ceil() as usize
-        };
-        (
-            [
-                tiles(plan.width_mm, window[0]),
-                tiles(plan.height_mm, window[1]),
-            ],
-            window,
-        )
-    };
-    // Whichever way of the paper takes fewer pages.
-    let pages = |tiles: [usize; 2]| tiles[0] * tiles[1];
-    let (upright, on_side) = (count([short, long]), count([long, short]));
-    let (size, (tiles, window)) = if pages(on_side.0) < pages(upright.0) {
-        ([long, short], on_side)
-    } else {
-        ([short, long], upright)
-    };
-    if pages(tiles) > MOST_PAGES {
-        return Err(TemplateError::TooManyPages {
-            pages: pages(tiles),
-        });
+    let mut tiles = Tiles::of(plan, paper);
+    // The whole grid counts: with more than this no map of it helps to lay them out.
+    if tiles.all() > MOST_PAGES {
+        return Err(TemplateError::TooManyPages { pages: tiles.all() });
     }
-    let mut svgs = Vec::new();
-    for column in 0..tiles[0] {
-        for row in 0..tiles[1] {
-            svgs.push(page(plan, size, window, [column, row], tiles));
-        }
-    }
-    Ok(svgs)
+    tiles.choose(plan);
+    let pages = tiles.printed.iter().enumerate();
+    Ok(pages
+        .map(|(i, at)| page(plan, &tiles, *at, i + 1))
+        .collect())
 }
 
 fn contents(plan: &Plan, view: &View) -> String {
@@ -122,19 +118,9 @@ fn contents(plan: &Plan, view: &View) -> String {
     out
 }
 
-fn page(
-    plan: &Plan,
-    [width, height]: [f64; 2],
-    window: [f64; 2],
-    [column, row]: [usize; 2],
-    tiles: [usize; 2],
-) -> String {
-    let step = window.map(|w| w - OVERLAP_MM);
-    // Lower left corner of this page's window, in the sheet's mm.
-    let low = [
-        step[0] * column as f64 - ROUND_MM,
-        step[1] * row as f64 - ROUND_MM,
-    ];
+fn page(plan: &Plan, tiles: &Tiles, at: At, number: usize) -> String {
+    let ([width, height], window) = (tiles.size, tiles.window);
+    let low = tiles.low(at);
     let bottom = height - BOTTOM_MM;
     let view = View {
         scale: 1.0,
@@ -154,8 +140,9 @@ fn page(
          <rect {window_rect} {FAINT}/>",
         contents(plan, &view)
     );
-    joints(&view, window, low, [column, row], tiles, &mut out);
-    bars(&mut out);
+    joints(&view, tiles, at, &mut out);
+    bars(&mut out, [LEFT_MM, TOP_MM]);
+    tiles.map(at, &mut out);
     let title = format!("{}: true-size template", plan.title);
     let _ = writeln!(
         out,
@@ -164,44 +151,29 @@ fn page(
         draw::escape(&title)
     );
     let place = format!(
-        "column {} of {} from the left, row {} of {} from the bottom",
-        column + 1,
-        tiles[0],
-        row + 1,
-        tiles[1]
+        "page {number} of {}: column {} of {} from the left, row {} of {} from the bottom",
+        tiles.printed.len(),
+        at[0] + 1,
+        tiles.count[0],
+        at[1] + 1,
+        tiles.count[1]
     );
     text(&mut out, [LEFT_MM, 14.0], 2.6, ("start", 0.0), &place);
-    for (i, note) in [
-        "Print at 100 % (actual size), never fit to page. Lay a steel rule on both 100 mm bars: if either differs, do not use this print.",
-        "Lay pages over each other so that the round marks of a joint meet; then check the piece's width and height by rule.",
-        "It guides the hand; a rule from the edge decides. The aircraft's own drawing and approved data rule.",
-    ]
-    .iter()
-    .enumerate()
-    {
-        text(&mut out, [LEFT_MM, 18.2 + 3.2 * i as f64], 2.2, ("start", 0.0), note);
-    }
+    notes(&mut out, [LEFT_MM, 18.2], &[SIZE_NOTE, JOIN_NOTE, USE_NOTE]);
     draw::page(width, height, &out)
 }
 
 /// Where the pages meet: the same lines and crosses on both, each at one place of the sheet.
-fn joints(
-    view: &View,
-    window: [f64; 2],
-    low: [f64; 2],
-    at: [usize; 2],
-    tiles: [usize; 2],
-    out: &mut String,
-) {
-    let step = window.map(|w| w - OVERLAP_MM);
-    let high = [low[0] + window[0], low[1] + window[1]];
-    for axis in 0..2 {
+fn joints(view: &View, tiles: &Tiles, at: At, out: &mut String) {
+    let low = tiles.low(at);
+    let high = [low[0] + tiles.window[0], low[1] + tiles.window[1]];
+    for (axis, before) in at.into_iter().enumerate() {
         let other = 1 - axis;
-        for joint in [at[axis], at[axis] + 1] {
-            if joint == 0 || joint == tiles[axis] {
+        for joint in [before, before + 1] {
+            if joint == 0 || joint == tiles.count[axis] {
                 continue;
             }
-            let s = step[axis] * joint as f64 - ROUND_MM + OVERLAP_MM / 2.0;
+            let s = tiles.joint(axis, joint);
             let point = |along: f64| {
                 let p = if axis == 0 { [s, along] } else { [along, s] };
                 view.at(Point::new(p[0], p[1]))
@@ -229,29 +201,29 @@ fn joints(
     }
 }
 
-/// The bars across and down, outside the window.
-fn bars(out: &mut String) {
+/// The bars across and down, above and to the left of what begins at this corner.
+fn bars(out: &mut String, [left, top]: [f64; 2]) {
     let across = bar_path(
         &layout::bar(0.0, 0.0, PAGE_BAR_MM, true),
-        LEFT_MM + PAGE_BAR_MM / 2.0,
-        TOP_MM - 4.5,
+        left + PAGE_BAR_MM / 2.0,
+        top - 4.5,
     );
     let down = bar_path(
         &layout::bar(0.0, 0.0, PAGE_BAR_MM, false),
-        LEFT_MM - 7.0,
-        TOP_MM + PAGE_BAR_MM / 2.0,
+        left - 7.0,
+        top + PAGE_BAR_MM / 2.0,
     );
     let _ = writeln!(out, "<path d=\"{across}{down}\"/>");
     text(
         out,
-        [LEFT_MM + PAGE_BAR_MM + 3.0, TOP_MM - 3.7],
+        [left + PAGE_BAR_MM + 3.0, top - 3.7],
         2.4,
         ("start", 0.0),
         "100 mm across",
     );
     text(
         out,
-        [LEFT_MM - 6.1, TOP_MM + PAGE_BAR_MM + 3.0],
+        [left - 6.1, top + PAGE_BAR_MM + 3.0],
         2.4,
         ("end", -90.0),
         "100 mm down",

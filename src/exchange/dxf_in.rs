@@ -1,34 +1,45 @@
-//! DXF: points, circles and inserted blocks as holes, a closed polyline as the outline.
+//! DXF: points, circles and inserted blocks as holes, a closed line as the outline.
+//!
+//! Every entity of the model is either taken or left out, through all blocks, and both are counted.
 
 use std::collections::BTreeMap;
-use std::panic::{AssertUnwindSafe, catch_unwind};
 
-use dxf::entities::{Entity, EntityType, Insert};
-use dxf::enums::Units as Dxf;
-use dxf::{Block, Drawing};
-
-use super::{DRILLED_LAYER, ExchangeError, Imported, MOST_HOLES, check_size};
+use super::drawn::{arc, corners, is_circle, is_sign, kind};
+use super::flat_map::FlatMap;
+use super::shapes::{Contour, Stroke, apart, joined};
+use super::sheet::Placed;
+use super::tags::{Block, Entity, File, Record, file, key, number, shown, tags, text, unescaped};
+use super::units::unit;
+use super::{DRILLED_LAYER, ExchangeError, Found, Imported, MOST_HOLES, PROGRAM, check_size};
 use crate::plan::Units;
-use crate::plan::length::{MM_PER_INCH, mm_per};
 
 /// What of a DXF file to take.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct DxfChoice {
     /// The unit, where the file does not say it.
     pub units: Option<Units>,
-    /// Only these layers; all where there is none. Upper and lower case are one.
+    /// Only holes on these layers; all where there is none. Upper and lower case are one. The outline may lie on any.
     pub layers: Vec<String>,
+    /// The layer of the outline; any where it is not said.
+    pub outline: Option<String>,
     /// Largest circle or block that is a hole, mm.
     pub largest_mm: f64,
+    /// Width and height of the sheet, mm, where the user says it.
+    pub sheet_mm: Option<[f64; 2]>,
+    /// Where the sheet's lower left corner lies in the drawing, mm.
+    pub origin_mm: Option<[f64; 2]>,
 }
 
 /// Centres nearer than this are one hole: a point in its circle, mm.
 const ONE_HOLE_MM: f64 = 0.05;
-/// Corners this near to their bounding box are those of an upright rectangle, mm.
-const SQUARE_MM: f64 = 0.01;
-
-/// Inserts looked at: a file with more is no sheet, and would take long.
-const MOST_INSERTS: usize = 10_000;
+/// Entities looked at, each as often as blocks repeat it: a file with more is no sheet, and would take long.
+const MOST_ENTITIES: usize = 200_000;
+/// Blocks within blocks.
+const DEEPEST: usize = 16;
+/// Furthest from the drawing's origin that a hole may lie, mm: ten metres, as for a sheet.
+const FURTHEST_MM: f64 = 1e4;
+/// The layer that drawing programs never print.
+const NEVER_PRINTED: &str = "defpoints";
 
 /// What is counted while reading: reason or sort, and how often.
 #[derive(Default)]
@@ -37,6 +48,10 @@ struct Tally(BTreeMap<String, usize>);
 impl Tally {
     fn add(&mut self, what: impl Into<String>) {
         *self.0.entry(what.into()).or_default() += 1;
+    }
+
+    fn sum(&self) -> usize {
+        self.0.values().sum()
     }
 
     fn told(self) -> Vec<String> {
@@ -49,358 +64,466 @@ impl Tally {
 
 /// Reads holes from an ASCII DXF file.
 ///
-/// Taken are points, circles up to `largest_mm`, and inserts of blocks that are no larger; a point in its
-/// circle is one hole; what is on a layer `DRILLED` is drilled already. The largest closed polyline without bulges is the outline, and its lower left corner
-/// the origin. Everything else is left out, and told.
+/// Taken are points, circles up to `largest_mm` also where they are drawn in arcs, through all blocks, and blocks of
+/// lines alone that are no larger: a hole at their place. A point in its circle is one hole; what is on a layer
+/// `DRILLED` is drilled already. Of the closed lines that are no circles the one that holds the holes is the outline,
+/// and its lower left corner the origin. What is hidden, and everything else, is left out and told.
 ///
 /// # Errors
-/// [`ExchangeError`]: not a DXF file, no unit, or no holes.
+/// [`ExchangeError`]: not a DXF file, no unit, no holes, or no sheet that is beyond doubt.
 pub fn from_dxf(bytes: &[u8], choice: &DxfChoice) -> Result<Imported, ExchangeError> {
     check_size(bytes)?;
     let bad = |why: String| ExchangeError::BadDxf { why };
     if bytes.starts_with(b"AutoCAD") {
         return Err(bad("it is a binary file".into()));
     }
-    // The reader is another project's; a slip of it on a hostile file must not end this program.
-    let read = catch_unwind(AssertUnwindSafe(|| Drawing::load(&mut &bytes[..])));
-    let drawing = match read {
-        Ok(Ok(drawing)) => drawing,
-        Ok(Err(e)) => {
-            let why: String = e
-                .to_string()
-                .chars()
-                .filter(|c| !c.is_control())
-                .take(80)
-                .collect();
-            return Err(bad(why));
-        }
-        Err(_) => return Err(bad("the reader gave up".into())),
-    };
-    if drawing.entities().next().is_none() && drawing.blocks().next().is_none() {
+    let text = text(bytes);
+    let tags = tags(&text).map_err(bad)?;
+    let file = file(&tags).map_err(bad)?;
+    if file.entities.is_empty() {
         return Err(bad("it has nothing drawn in it".into()));
     }
-    let (units, scale) = unit(&drawing, choice)?;
+    let (units, scale) = unit(&file, choice)?;
     let mut reading = Reading {
-        blocks: drawing.blocks().map(|b| (b.name.as_str(), b)).collect(),
-        inserts: 0,
+        file: &file,
         choice,
-        scale,
+        looked_at: 0,
         holes: Vec::new(),
-        outlines: Vec::new(),
+        contours: Vec::new(),
+        strokes: BTreeMap::new(),
+        notes: Vec::new(),
         taken: Tally::default(),
         left_out: Tally::default(),
+        parts: 0,
     };
-    for entity in drawing.entities() {
-        reading.take(entity)?;
-    }
+    let top = Place {
+        map: FlatMap::scaled(scale),
+        layers: Vec::new(),
+        hidden: None,
+        blocks: Vec::new(),
+    };
+    reading.all(&file.entities, &top)?;
     reading.finish(units)
 }
 
-/// The unit of the plan to make, and mm for one unit of the file.
-fn unit(drawing: &Drawing, choice: &DxfChoice) -> Result<(Units, f64), ExchangeError> {
-    let said = match drawing.header.default_drawing_units {
-        Dxf::Inches => Some((Units::Inch, MM_PER_INCH)),
-        Dxf::Feet => Some((Units::Inch, 12.0 * MM_PER_INCH)),
-        Dxf::Mils => Some((Units::Inch, MM_PER_INCH / 1000.0)),
-        Dxf::Millimeters => Some((Units::Millimetre, 1.0)),
-        Dxf::Centimeters => Some((Units::Millimetre, 10.0)),
-        Dxf::Meters => Some((Units::Millimetre, 1000.0)),
-        _ => None,
-    };
-    match (said, choice.units) {
-        (Some((units, mm)), None) => Ok((units, mm)),
-        (Some((units, mm)), Some(given)) if (mm - mm_per(given)).abs() < 1e-12 => Ok((units, mm)),
-        (Some(_), Some(_)) => Err(ExchangeError::OtherUnits {
-            file: format!("{:?}", drawing.header.default_drawing_units).to_lowercase(),
-        }),
-        (None, Some(given)) => Ok((given, mm_per(given))),
-        (None, None) => Err(ExchangeError::NoUnits),
+/// Where an entity is met: in the model, or in blocks within blocks.
+#[derive(Debug, Clone)]
+struct Place {
+    map: FlatMap,
+    /// Layers of the inserts on the way.
+    layers: Vec<String>,
+    /// Why nothing of it shows.
+    hidden: Option<&'static str>,
+    /// Names of the blocks on the way.
+    blocks: Vec<String>,
+}
+
+impl Place {
+    /// The layer of an entity: what is drawn on layer 0 of a block is on the insert's.
+    fn layer(&self, entity: &Record) -> String {
+        let own = unescaped(entity.text(8).unwrap_or("0"));
+        match self.layers.last() {
+            Some(insert) if own == "0" => insert.clone(),
+            _ => own,
+        }
     }
+}
+
+/// A hole as met.
+struct Met {
+    at: [f64; 2],
+    drilled: bool,
+    name: Option<String>,
 }
 
 struct Reading<'d> {
-    blocks: BTreeMap<&'d str, &'d Block>,
-    inserts: usize,
+    file: &'d File<'d>,
     choice: &'d DxfChoice,
-    scale: f64,
-    /// Centres, and whether they are drilled already.
-    holes: Vec<([f64; 2], bool)>,
-    outlines: Vec<Vec<[f64; 2]>>,
+    looked_at: usize,
+    holes: Vec<Met>,
+    contours: Vec<Contour>,
+    /// By layer: lines and arcs that may close to something.
+    strokes: BTreeMap<String, Vec<Stroke>>,
+    /// What this program wrote about a plan when it exported it.
+    notes: Vec<String>,
     taken: Tally,
     left_out: Tally,
+    /// Strokes and contours that were neither taken nor left out yet.
+    parts: usize,
 }
 
 impl Reading<'_> {
-    fn take(&mut self, entity: &Entity) -> Result<(), ExchangeError> {
-        let layer: String = entity
-            .common
-            .layer
-            .chars()
-            .filter(|c| !c.is_control())
-            .take(40)
-            .collect();
-        let chosen = self.choice.layers.is_empty()
-            || self
-                .choice
-                .layers
-                .iter()
-                .any(|l| l.to_lowercase() == layer.to_lowercase());
-        if !chosen {
-            self.left_out
-                .add(format!("on layer {layer}, which was not asked for"));
+    fn all(&mut self, entities: &[Entity], place: &Place) -> Result<(), ExchangeError> {
+        for entity in entities {
+            self.looked_at += 1;
+            if self.looked_at > MOST_ENTITIES {
+                return Err(ExchangeError::TooMuch {
+                    most: MOST_ENTITIES,
+                });
+            }
+            self.take(entity, place)?;
+        }
+        Ok(())
+    }
+
+    fn take(&mut self, entity: &Entity, place: &Place) -> Result<(), ExchangeError> {
+        let own = &entity.own;
+        let layer = place.layer(own);
+        let on = match place.blocks.last() {
+            Some(block) => format!("on layer {}, in block {}", shown(&layer), shown(block)),
+            None => format!("on layer {}", shown(&layer)),
+        };
+        if let Some(why) = place.hidden.or_else(|| self.hidden(own, &layer)) {
+            // An insert hides all that is in it: how much that is does not matter.
+            self.left_out.add(format!("{} {on}: {why}", kind(own)));
             return Ok(());
         }
-        if entity.common.is_in_paper_space {
-            self.left_out
-                .add("on the paper of the drawing, not in the model");
-            return Ok(());
+        if own.kind == "INSERT" {
+            return self.insert(own, place, &layer, &on);
         }
-        let on = format!("on layer {layer}");
-        let drilled = layer.eq_ignore_ascii_case(DRILLED_LAYER);
-        match &entity.specific {
-            EntityType::ModelPoint(p) => self.hole(
-                [p.location.x, p.location.y],
-                (p.extrusion_direction.z, drilled),
-                &format!("point {on}"),
+        // Points and lines are in the drawing's own coordinates, whichever way they face.
+        let in_plane = matches!(own.kind, "CIRCLE" | "ARC" | "LWPOLYLINE" | "POLYLINE");
+        let map = if in_plane {
+            place.map.of_plane(own)
+        } else {
+            Some(place.map)
+        };
+        let Some(map) = map else {
+            self.left_out
+                .add(format!("{} {on}: drawn in a tilted plane", kind(own)));
+            return Ok(());
+        };
+        match own.kind {
+            "POINT" => {
+                let name = own
+                    .noted(PROGRAM)
+                    .find_map(|n| n.strip_prefix("name="))
+                    .map(unescaped);
+                let what = format!("point {on}");
+                self.hole(map.put(own.place(10, 20)), name, &layer, place, &what)
+            }
+            "CIRCLE" => self.circle(
+                map.put(own.place(10, 20)),
+                map.scale().map(|s| 2.0 * s * own.number(40, f64::NAN)),
+                (&layer, place, &format!("circle {on}")),
             ),
-            EntityType::Circle(c) => {
-                let diameter = 2.0 * c.radius * self.scale;
-                if diameter > self.choice.largest_mm {
-                    self.left_out.add(format!(
-                        "circle larger than {} mm {on}: a cut-out, no hole",
-                        self.choice.largest_mm
-                    ));
-                    return Ok(());
-                }
-                self.hole(
-                    [c.center.x, c.center.y],
-                    (c.normal.z, drilled),
-                    &format!("circle {on}"),
-                )
+            "ELLIPSE" if is_circle(own) => {
+                let axis = own.place(11, 21);
+                let diameter = map.scale().map(|s| 2.0 * s * axis[0].hypot(axis[1]));
+                let what = format!("ellipse that is a circle {on}");
+                self.circle(map.put(own.place(10, 20)), diameter, (&layer, place, &what))
             }
-            EntityType::Insert(insert) => self.insert(insert, drilled, &on),
-            EntityType::LwPolyline(line) => {
-                let closed = line.is_closed();
-                let curved = line.vertices.iter().any(|v| v.bulge != 0.0);
-                let corners = line.vertices.iter().map(|v| [v.x, v.y]).collect();
-                self.outline(corners, (closed, curved, line.extrusion_direction.z), &on);
+            "LINE" => {
+                let line = map.stroke(own.place(10, 20), own.place(11, 21), 0.0);
+                self.strokes_on(&layer, &[line], "line", &on);
                 Ok(())
             }
-            EntityType::Polyline(line) => {
-                let closed = line.is_closed();
-                let curved = line.vertices().any(|v| v.bulge != 0.0);
-                let corners = line
-                    .vertices()
-                    .map(|v| [v.location.x, v.location.y])
-                    .collect();
-                self.outline(corners, (closed, curved, line.normal.z), &on);
+            "ARC" => {
+                self.strokes_on(&layer, &arc(own, &map), "arc", &on);
                 Ok(())
             }
-            other => {
-                let sort = format!("{other:?}");
-                let sort = sort
-                    .split(['(', ' '])
-                    .next()
-                    .unwrap_or("thing")
-                    .to_lowercase();
+            "LWPOLYLINE" | "POLYLINE" => {
+                self.notes.extend(own.noted(PROGRAM).map(str::to_owned));
+                self.polyline(entity, &map, (&layer, place, &on))
+            }
+            _ => {
                 self.left_out
-                    .add(format!("{sort} {on}: neither hole nor outline"));
+                    .add(format!("{} {on}: neither hole nor outline", kind(own)));
                 Ok(())
             }
         }
     }
 
-    /// Adds a hole at a place of the file.
+    /// Why an entity does not show.
+    fn hidden(&self, entity: &Record, layer: &str) -> Option<&'static str> {
+        let known = self.file.layers.get(&key(layer)).copied();
+        let known = known.unwrap_or_default();
+        if entity.flags(67) == 1 {
+            Some("on the paper of the drawing, not in the model")
+        } else if entity.flags(60) == 1 {
+            Some("made invisible")
+        } else if known.is_off {
+            Some("its layer is off")
+        } else if known.is_frozen {
+            Some("its layer is frozen")
+        } else if key(layer) == NEVER_PRINTED {
+            Some("that layer is never printed")
+        } else {
+            None
+        }
+    }
+
+    /// Whether holes of this layer were asked for: its own, or that of an insert on the way.
+    fn chosen(&self, layer: &str, place: &Place) -> bool {
+        let asked = |l: &str| self.choice.layers.iter().any(|c| key(c) == key(l));
+        self.choice.layers.is_empty() || asked(layer) || place.layers.iter().any(|l| asked(l))
+    }
+
+    /// Adds a hole, mm.
     fn hole(
         &mut self,
         at: [f64; 2],
-        (up, drilled): (f64, bool),
+        name: Option<String>,
+        layer: &str,
+        place: &Place,
         what: &str,
     ) -> Result<(), ExchangeError> {
-        let mm = at.map(|v| v * self.scale);
-        // Ten metres, as for a sheet.
-        if !mm.iter().all(|v| v.is_finite() && v.abs() <= 1e4) {
+        if !self.chosen(layer, place) {
+            self.left_out
+                .add(format!("{what}: its layer was not asked for"));
+            return Ok(());
+        }
+        if !at.iter().all(|v| v.is_finite() && v.abs() <= FURTHEST_MM) {
             self.left_out.add(format!(
                 "{what}: its place is no number, or further than 10 m away"
             ));
-        } else if up < 0.0 {
-            self.left_out.add(format!("{what}: drawn from behind"));
-        } else {
-            self.taken.add(if drilled {
-                format!("{what}, as drilled already: nothing is to be marked there")
-            } else {
-                what.to_string()
-            });
-            self.holes.push((mm, drilled));
-            // Twice as many: a point and a circle for each.
-            if self.holes.len() > 2 * MOST_HOLES {
-                return Err(ExchangeError::TooMany);
-            }
+            return Ok(());
         }
-        Ok(())
-    }
-
-    /// A block no larger than a hole is one: at its circle, or else at its own place.
-    fn insert(&mut self, insert: &Insert, drilled: bool, on: &str) -> Result<(), ExchangeError> {
-        let name: String = insert
-            .name
-            .chars()
-            .filter(|c| !c.is_control())
-            .take(40)
-            .collect();
-        let what = format!("block {name} {on}");
-        self.inserts += 1;
-        if self.inserts > MOST_INSERTS {
+        let is_drilled = |l: &str| l.eq_ignore_ascii_case(DRILLED_LAYER);
+        let drilled = is_drilled(layer) || place.layers.iter().any(|l| is_drilled(l));
+        self.taken.add(if drilled {
+            format!("{what}, as drilled already: nothing is to be marked there")
+        } else {
+            what.to_string()
+        });
+        self.holes.push(Met { at, drilled, name });
+        // Twice as many: a point and a circle for each.
+        if self.holes.len() > 2 * MOST_HOLES {
             return Err(ExchangeError::TooMany);
         }
-        let Some(block) = self.blocks.get(insert.name.as_str()).copied() else {
+        Ok(())
+    }
+
+    /// A circle, mm; `diameter` is `None` where a block has stretched it.
+    fn circle(
+        &mut self,
+        at: [f64; 2],
+        diameter: Option<f64>,
+        (layer, place, what): (&str, &Place, &str),
+    ) -> Result<(), ExchangeError> {
+        match diameter {
+            None => self
+                .left_out
+                .add(format!("{what}: stretched to an ellipse by its block")),
+            Some(d) if d > self.choice.largest_mm => self.left_out.add(format!(
+                "{what}: larger than {} mm, a cut-out and no hole",
+                self.choice.largest_mm
+            )),
+            Some(d) if d > 0.0 => return self.hole(at, None, layer, place, what),
+            Some(_) => self
+                .left_out
+                .add(format!("{what}: its diameter is no number above 0")),
+        }
+        Ok(())
+    }
+
+    fn strokes_on(&mut self, layer: &str, strokes: &[Stroke], what: &str, on: &str) {
+        let sound = strokes.iter().all(|s| {
+            s.from
+                .iter()
+                .chain(&s.to)
+                .all(|v| v.is_finite() && v.abs() <= 10.0 * FURTHEST_MM)
+                && s.bulge.is_finite()
+        });
+        if !sound || strokes.is_empty() {
             self.left_out
-                .add(format!("{what}: the file does not have that block"));
+                .add(format!("{what} {on}: its place is no number, or far away"));
+            return;
+        }
+        self.parts += 1;
+        let here = self.strokes.entry(layer.to_owned()).or_default();
+        // One of no length would be a place where three ends meet.
+        here.extend(strokes.iter().filter(|s| s.from != s.to || s.bulge != 0.0));
+    }
+
+    fn polyline(
+        &mut self,
+        entity: &Entity,
+        map: &FlatMap,
+        (layer, place, on): (&str, &Place, &str),
+    ) -> Result<(), ExchangeError> {
+        let own = &entity.own;
+        let flags = own.flags(70);
+        // A line in space, a mesh, a solid of faces.
+        if own.kind == "POLYLINE" && flags & (8 | 16 | 64) != 0 {
+            self.left_out
+                .add(format!("polyline {on}: not flat, neither hole nor outline"));
             return Ok(());
-        };
-        let (sx, sy) = (insert.x_scale_factor, insert.y_scale_factor);
-        let base = [block.base_point.x, block.base_point.y];
-        let mut centre: Option<[f64; 2]> = None;
-        let mut reach: f64 = 0.0;
-        let mut grow = |p: [f64; 2], radius: f64| {
-            let d = ((p[0] - base[0]) * sx).hypot((p[1] - base[1]) * sy);
-            reach = reach.max(d + radius * sx.abs().max(sy.abs()));
-        };
-        for entity in &block.entities {
-            match &entity.specific {
-                EntityType::Circle(c) => {
-                    grow([c.center.x, c.center.y], c.radius);
-                    centre = centre.or(Some([c.center.x, c.center.y]));
+        }
+        let corners = corners(entity);
+        let closed = flags & 1 != 0;
+        let next = corners
+            .iter()
+            .skip(1)
+            .chain(corners.first().filter(|_| closed));
+        let strokes: Vec<Stroke> = corners
+            .iter()
+            .zip(next)
+            .map(|(a, b)| map.stroke(a.0, b.0, a.1))
+            .filter(|s| s.from != s.to)
+            .collect();
+        let bent = strokes.iter().any(|s| s.bulge != 0.0);
+        if bent && map.scale().is_none() {
+            self.left_out.add(format!(
+                "polyline {on}: its arcs are stretched by its block"
+            ));
+            return Ok(());
+        }
+        // Some programs close a line by ending where it began.
+        match Contour::of(layer, strokes.clone()).filter(|_| strokes.len() > 1) {
+            Some(contour) => match contour.circle() {
+                Some((at, d)) => {
+                    let what = format!("polyline that is a circle {on}");
+                    self.circle(at, Some(d), (layer, place, &what))?;
                 }
-                EntityType::ModelPoint(p) => {
-                    grow([p.location.x, p.location.y], 0.0);
-                    centre = centre.or(Some([p.location.x, p.location.y]));
+                None => {
+                    self.parts += 1;
+                    self.contours.push(contour);
                 }
-                EntityType::Line(l) => {
-                    grow([l.p1.x, l.p1.y], 0.0);
-                    grow([l.p2.x, l.p2.y], 0.0);
-                }
-                _ => {}
+            },
+            None => self.strokes_on(layer, &strokes, "polyline", on),
+        }
+        Ok(())
+    }
+
+    /// What a block has in it, at every place where it is inserted.
+    fn insert(
+        &mut self,
+        insert: &Record,
+        place: &Place,
+        layer: &str,
+        on: &str,
+    ) -> Result<(), ExchangeError> {
+        let name = insert.text(2).unwrap_or_default();
+        let what = format!("block {} {on}", shown(name));
+        let file = self.file;
+        let block = match file.blocks.get(&key(name)) {
+            Some(block) if !block.is_elsewhere => block,
+            Some(_) => {
+                self.left_out.add(format!(
+                    "{what}: it stands in another file, which is not read"
+                ));
+                return Ok(());
             }
-        }
-        // A centre mark's arms reach beyond its hole: its radius may be the hole's diameter.
-        if reach * self.scale > self.choice.largest_mm {
-            self.left_out.add(format!("{what}: too large for a hole"));
+            None => {
+                self.left_out
+                    .add(format!("{what}: the file does not have that block"));
+                return Ok(());
+            }
+        };
+        if place.blocks.len() >= DEEPEST || place.blocks.iter().any(|b| key(b) == key(name)) {
+            self.left_out
+                .add(format!("{what}: blocks that hold each other"));
             return Ok(());
         }
-        let (columns, rows) = (insert.column_count.max(1), insert.row_count.max(1));
-        let (sin, cos) = insert.rotation.to_radians().sin_cos();
-        let c = centre.unwrap_or(base);
+        let Some(map) = place.map.of_plane(insert) else {
+            self.left_out
+                .add(format!("{what}: drawn in a tilted plane"));
+            return Ok(());
+        };
+        let [columns, rows] = [70, 71].map(|c| insert.flags(c).max(1).unsigned_abs() as usize);
+        // Also where there is nothing to be seen in each.
+        self.looked_at = self.looked_at.saturating_add(columns.saturating_mul(rows));
+        if self.looked_at > MOST_ENTITIES {
+            return Err(ExchangeError::TooMuch {
+                most: MOST_ENTITIES,
+            });
+        }
+        let pitch = [insert.number(44, 0.0), insert.number(45, 0.0)];
+        let mut inner = place.clone();
+        inner.layers.push(layer.to_owned());
+        inner.blocks.push(name.to_owned());
+        if block.entities.is_empty() {
+            self.left_out.add(format!("{what}: there is nothing in it"));
+        }
+        let is_sign = is_sign(block);
         for row in 0..rows {
             for column in 0..columns {
-                let (x, y) = (
-                    (c[0] - base[0]) * sx + insert.column_spacing * f64::from(column),
-                    (c[1] - base[1]) * sy + insert.row_spacing * f64::from(row),
-                );
-                let at = [
-                    insert.location.x + cos * x - sin * y,
-                    insert.location.y + sin * x + cos * y,
-                ];
-                self.hole(at, (insert.extrusion_direction.z, drilled), &what)?;
+                let shift = [pitch[0] * column as f64, pitch[1] * row as f64];
+                inner.map = map.of_insert(insert, block.base, shift);
+                if is_sign {
+                    self.sign(block, &inner, (layer, place, &what))?;
+                } else {
+                    self.all(&block.entities, &inner)?;
+                }
             }
         }
         Ok(())
     }
 
-    fn outline(
+    /// A block of lines alone: small as a hole, it is the sign for one at its place.
+    fn sign(
         &mut self,
-        corners: Vec<[f64; 2]>,
-        (closed, curved, up): (bool, bool, f64),
-        on: &str,
-    ) {
-        // Some programs close a line by ending where it began.
-        let ends_meet = corners.len() > 3 && corners.first() == corners.last();
-        let finite = corners.iter().flatten().all(|v| v.is_finite());
-        if !(closed || ends_meet) {
-            self.left_out.add(format!("open polyline {on}"));
-        } else if curved || up < 0.0 || !finite || corners.len() < 3 {
-            self.left_out.add(format!(
-                "closed polyline {on}: curved, drawn from behind, or no area"
-            ));
-        } else {
-            self.outlines
-                .push(corners.iter().map(|c| c.map(|v| v * self.scale)).collect());
+        block: &Block,
+        inner: &Place,
+        (layer, place, what): (&str, &Place, &str),
+    ) -> Result<(), ExchangeError> {
+        let lines = block.entities.iter().filter(|e| e.own.kind == "LINE");
+        let ends = lines.flat_map(|e| [e.own.place(10, 20), e.own.place(11, 21)]);
+        let reach = ends
+            .map(|p| apart(p, block.base) * inner.map.most())
+            .fold(0.0, f64::max);
+        // A cross's arms reach beyond its hole: its radius may be the hole's diameter.
+        if reach <= self.choice.largest_mm {
+            let what = format!("{what}, a small sign of lines");
+            return self.hole(inner.map.put(block.base), None, layer, place, &what);
         }
+        self.all(&block.entities, inner)
     }
 
     fn finish(mut self, units: Units) -> Result<Imported, ExchangeError> {
-        let bounds = |corners: &Vec<[f64; 2]>| {
-            let fold = |i: usize, f: fn(f64, f64) -> f64, from: f64| {
-                corners.iter().map(|c| c[i]).fold(from, f)
-            };
-            [
-                [
-                    fold(0, f64::min, f64::INFINITY),
-                    fold(1, f64::min, f64::INFINITY),
-                ],
-                [
-                    fold(0, f64::max, f64::NEG_INFINITY),
-                    fold(1, f64::max, f64::NEG_INFINITY),
-                ],
-            ]
-        };
-        let area = |c: &Vec<[f64; 2]>| {
-            let [low, high] = bounds(c);
-            (high[0] - low[0]) * (high[1] - low[1])
-        };
-        let largest = self
-            .outlines
+        let counted = self.counted();
+        self.join()?;
+        let holes: Vec<[f64; 2]> = self
+            .holes
             .iter()
-            .enumerate()
-            .max_by(|a, b| area(a.1).total_cmp(&area(b.1)))
-            .map(|(i, _)| i);
-        let mut origin = [0.0; 2];
-        let mut sheet_mm = None;
-        let mut taken = Vec::new();
-        if let Some(i) = largest {
-            let [low, high] = bounds(&self.outlines[i]);
-            origin = low;
-            sheet_mm = Some([high[0] - low[0], high[1] - low[1]]);
-            let upright = self.outlines[i].iter().all(|c| {
-                (0..2).all(|k| {
-                    (c[k] - low[k]).abs() < SQUARE_MM || (high[k] - c[k]).abs() < SQUARE_MM
-                })
-            });
-            taken.push(if upright {
-                "the largest closed polyline as the sheet's outline, its lower left corner as the origin".to_string()
-            } else {
-                "the largest closed polyline as the outline; it is no upright rectangle, so the sheet is the rectangle round it: look whether that is right".to_string()
-            });
-            for _ in 1..self.outlines.len() {
-                self.left_out
-                    .add("closed polyline that is not the largest: a cut-out");
-            }
+            .filter(|h| !h.drilled)
+            .map(|h| h.at)
+            .collect();
+        if holes.is_empty() {
+            let left_out = self.left_out.told();
+            return Err(ExchangeError::NoHoles { left_out });
         }
-        let mut holes: Vec<(Option<String>, [f64; 2])> = Vec::new();
-        let mut done: Vec<[f64; 2]> = Vec::new();
+        let all: Vec<[f64; 2]> = self.holes.iter().map(|h| h.at).collect();
+        let placed = Placed::of(&self.contours, &all, self.choice)?;
+        for line in placed.left_out {
+            self.left_out.add(line);
+        }
+        let mut taken = placed.taken;
+        let mut found = Imported {
+            sheet_mm: placed.sheet_mm,
+            warnings: placed.warnings,
+            ..Imported::of(units)
+        };
         let mut same = 0;
-        // Those drilled first: a circle on another layer about one makes it no hole to be marked.
-        self.holes.sort_by_key(|(_, drilled)| !drilled);
-        for (at, drilled) in &self.holes {
-            let at = [at[0] - origin[0], at[1] - origin[1]];
-            let known = holes
-                .iter()
-                .map(|(_, h)| h)
-                .chain(&done)
-                .any(|h| (h[0] - at[0]).hypot(h[1] - at[1]) < ONE_HOLE_MM);
-            if known {
-                same += 1;
-            } else if *drilled {
-                done.push(at);
-            } else {
-                holes.push((None, at));
-            }
+        // Those drilled first: a circle on another layer about one makes it no hole to be marked. Of one place with a
+        // name and one without, the name counts.
+        self.holes.sort_by_key(|h| (!h.drilled, h.name.is_none()));
+        let mut sorted: Vec<Met> = std::mem::take(&mut self.holes);
+        for hole in &mut sorted {
+            hole.at = [0, 1].map(|k| hole.at[k] - placed.origin_mm[k]);
         }
-        if holes.len() + done.len() > MOST_HOLES {
+        for hole in sorted {
+            let all = found.holes.iter().chain(&found.drilled);
+            if all.map(|h| h.at).any(|h| apart(h, hole.at) < ONE_HOLE_MM) {
+                same += 1;
+                continue;
+            }
+            let list = if hole.drilled {
+                &mut found.drilled
+            } else {
+                &mut found.holes
+            };
+            list.push(Found {
+                name: hole.name,
+                at: hole.at,
+            });
+        }
+        if found.holes.len() + found.drilled.len() > MOST_HOLES {
             return Err(ExchangeError::TooMany);
         }
-        let left_out = self.left_out.told();
-        if holes.is_empty() {
+        if found.holes.is_empty() {
+            let left_out = self.left_out.told();
             return Err(ExchangeError::NoHoles { left_out });
         }
         taken.extend(self.taken.told());
@@ -409,13 +532,58 @@ impl Reading<'_> {
                 "{same} of them at the centre of another: one hole each"
             ));
         }
-        Ok(Imported {
-            holes,
-            drilled: done,
-            sheet_mm,
-            units,
-            taken,
-            left_out,
-        })
+        taken.push(counted);
+        let note = |key: &str| {
+            let found = self.notes.iter().find_map(|n| n.strip_prefix(key));
+            found.map(number).filter(|v| *v > 0.0)
+        };
+        found.tolerance_mm = note("tolerance_mm=");
+        found.rivet_mm = note("rivet_mm=");
+        found.taken = taken;
+        found.left_out = self.left_out.told();
+        Ok(found)
+    }
+
+    /// What became of everything in the drawing.
+    fn counted(&self) -> String {
+        let (taken, left_out) = (self.taken.sum(), self.left_out.sum());
+        format!(
+            "{} things in the drawing, counted through its blocks: {taken} taken as holes, {left_out} left out, {} lines \
+             and arcs looked at for outlines",
+            taken + left_out + self.parts,
+            self.parts
+        )
+    }
+
+    /// Lines and arcs that meet, as circles and closed lines.
+    fn join(&mut self) -> Result<(), ExchangeError> {
+        for (layer, strokes) in std::mem::take(&mut self.strokes) {
+            let (loops, left) = joined(&strokes);
+            for path in loops {
+                let Some(contour) = Contour::of(&layer, path) else {
+                    continue;
+                };
+                match contour.circle() {
+                    Some((at, d)) => {
+                        let top = Place {
+                            map: FlatMap::scaled(1.0),
+                            layers: Vec::new(),
+                            hidden: None,
+                            blocks: Vec::new(),
+                        };
+                        let what = format!("circle in arcs on layer {}", shown(&layer));
+                        self.circle(at, Some(d), (&layer, &top, &what))?;
+                    }
+                    None => self.contours.push(contour),
+                }
+            }
+            if left > 0 {
+                self.left_out.add(format!(
+                    "layer {} with lines and arcs ({left}) that close to nothing: neither hole nor outline",
+                    shown(&layer)
+                ));
+            }
+        }
+        Ok(())
     }
 }

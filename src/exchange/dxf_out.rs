@@ -2,9 +2,10 @@
 
 use dxf::entities::{Circle, Entity, EntityType, LwPolyline, ModelPoint, Text};
 use dxf::enums::{AcadVersion, Units as Dxf};
-use dxf::{Drawing, LwPolylineVertex, Point};
+use dxf::tables::AppId;
+use dxf::{Drawing, LwPolylineVertex, Point, XData, XDataItem};
 
-use super::{DRILLED_LAYER, ExchangeError};
+use super::{DRILLED_LAYER, ExchangeError, PROGRAM};
 use crate::plan::length::mm_per;
 use crate::plan::{Plan, Units};
 
@@ -13,8 +14,9 @@ const NAME_MM: f64 = 2.0;
 
 /// A plan's holes as an ASCII DXF file of release 2000, in the plan's unit, the origin at the sheet's lower
 /// left corner. Layers: `OUTLINE`, `HOLES` (points: the centres), `RIVETS` (circles of the rivet's diameter,
-/// where the plan has one), `NAMES`, `DRILLED` (points of holes drilled already). The same plan gives the
-/// same bytes.
+/// where the plan has one), `NAMES`, `DRILLED` (points of holes drilled already). What entities cannot say (names of
+/// holes, tolerance, rivet) is noted on points and outline as extended data, which drawing programs keep. The same plan
+/// gives the same bytes.
 ///
 /// # Errors
 /// [`ExchangeError::BadDxf`] when the writer fails.
@@ -26,9 +28,19 @@ pub fn to_dxf(plan: &Plan) -> Result<Vec<u8>, ExchangeError> {
         Units::Inch => Dxf::Inches,
         Units::Millimetre => Dxf::Millimeters,
     };
-    let mut add = |layer: &str, specific: EntityType| {
+    drawing.add_app_id(AppId {
+        name: PROGRAM.to_owned(),
+        ..AppId::default()
+    });
+    let mut add = |layer: &str, specific: EntityType, notes: &[String]| {
         let mut entity = Entity::new(specific);
         entity.common.layer = layer.to_string();
+        if !notes.is_empty() {
+            entity.common.x_data.push(XData {
+                application_name: PROGRAM.to_owned(),
+                items: notes.iter().cloned().map(XDataItem::Str).collect(),
+            });
+        }
         drawing.add_entity(entity);
     };
     let (w, h) = (plan.width_mm / mm, plan.height_mm / mm);
@@ -41,7 +53,9 @@ pub fn to_dxf(plan: &Plan) -> Result<Vec<u8>, ExchangeError> {
             ..LwPolylineVertex::default()
         })
         .to_vec();
-    add("OUTLINE", EntityType::LwPolyline(outline));
+    let mut notes = vec![format!("tolerance_mm={:.7}", plan.tolerance_mm)];
+    notes.extend(plan.rivet_mm.map(|mm| format!("rivet_mm={mm:.7}")));
+    add("OUTLINE", EntityType::LwPolyline(outline), &notes);
     for (hole, drilled) in plan
         .holes
         .iter()
@@ -50,11 +64,14 @@ pub fn to_dxf(plan: &Plan) -> Result<Vec<u8>, ExchangeError> {
     {
         let at = Point::new(hole.at.x / mm, hole.at.y / mm, 0.0);
         let layer = if drilled { DRILLED_LAYER } else { "HOLES" };
-        add(layer, EntityType::ModelPoint(ModelPoint::new(at.clone())));
+        let point = ModelPoint::new(at.clone());
+        let name = format!("name={}", hole.name);
+        add(layer, EntityType::ModelPoint(point), &[name]);
         if let Some(d) = plan.rivet_mm.filter(|_| !drilled) {
             add(
                 "RIVETS",
                 EntityType::Circle(Circle::new(at.clone(), d / 2.0 / mm)),
+                &[],
             );
         }
         add(
@@ -65,6 +82,7 @@ pub fn to_dxf(plan: &Plan) -> Result<Vec<u8>, ExchangeError> {
                 value: hole.name.clone(),
                 ..Text::default()
             }),
+            &[],
         );
     }
     let mut bytes = Vec::new();

@@ -2,14 +2,24 @@
 //!
 //! | what | file |
 //! | --- | --- |
-//! | columns of x and y | `table` |
-//! | points, circles, inserted blocks and the outline of a DXF file | `dxf_in` |
+//! | lists, and which of their columns holds what | `table`, `columns` |
+//! | pairs, records, sections, blocks of a DXF file; its unit | `tags`, `units` |
+//! | what single entities draw, and where blocks put it | `drawn`, `flat_map` |
+//! | points, circles and inserted blocks as holes | `dxf_in` |
+//! | lines and arcs that close, and which is the outline | `shapes`, `sheet` |
 //! | a plan's holes and outline as DXF | `dxf_out` |
 //! | what was taken, and the plan it makes | this |
 
+mod columns;
+mod drawn;
 mod dxf_in;
 mod dxf_out;
+mod flat_map;
+mod shapes;
+mod sheet;
 mod table;
+mod tags;
+mod units;
 
 pub use dxf_in::{DxfChoice, from_dxf};
 pub use dxf_out::to_dxf;
@@ -28,21 +38,58 @@ const MOST_HOLES: usize = 2000;
 /// The layer of holes that are drilled already, in what is written and in what is read.
 const DRILLED_LAYER: &str = "DRILLED";
 
+/// The name under which this program notes in a DXF file what its entities cannot say: names of holes, the tolerance.
+const PROGRAM: &str = "PUNCHREADY";
+/// What stands in every DXF file of this program.
+pub const DXF_SIGN: &str = PROGRAM;
+
+/// A hole in a file.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Found {
+    /// Its name, where the file has one.
+    pub name: Option<String>,
+    /// Its centre, mm from the lower left corner of the sheet.
+    pub at: [f64; 2],
+}
+
 /// What was found in a file.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Imported {
-    /// The holes: a name where the file has one, and the centre, mm from the lower left corner of the sheet.
-    pub holes: Vec<(Option<String>, [f64; 2])>,
-    /// Centres of holes that are drilled already, mm: nothing is to be marked there.
-    pub drilled: Vec<[f64; 2]>,
+    /// The holes.
+    pub holes: Vec<Found>,
+    /// Holes that are drilled already: nothing is to be marked there.
+    pub drilled: Vec<Found>,
     /// Width and height of the sheet, mm, where the file shows its outline.
     pub sheet_mm: Option<[f64; 2]>,
     /// The unit of the file's numbers.
     pub units: Units,
+    /// How far a mark may be from its place, mm, where the file says it.
+    pub tolerance_mm: Option<f64>,
+    /// Diameter of the rivets, mm, where the file says it.
+    pub rivet_mm: Option<f64>,
     /// What was taken, a sentence each.
     pub taken: Vec<String>,
     /// What was left out, and why.
     pub left_out: Vec<String>,
+    /// What must be looked at before the plan is used.
+    pub warnings: Vec<String>,
+}
+
+impl Imported {
+    /// Nothing yet, in this unit.
+    fn of(units: Units) -> Self {
+        Self {
+            holes: Vec::new(),
+            drilled: Vec::new(),
+            sheet_mm: None,
+            units,
+            tolerance_mm: None,
+            rivet_mm: None,
+            taken: Vec::new(),
+            left_out: Vec::new(),
+            warnings: Vec::new(),
+        }
+    }
 }
 
 /// Why a file gives no holes.
@@ -50,10 +97,7 @@ pub struct Imported {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum ExchangeError {
     /// It is larger than any list of holes.
-    TooLarge {
-        /// Its size, bytes.
-        bytes: usize,
-    },
+    TooLarge,
     /// Neither the file nor the caller says the unit.
     NoUnits,
     /// The file says another unit than the caller.
@@ -80,14 +124,43 @@ pub enum ExchangeError {
     },
     /// It has more holes than a plan may have.
     TooMany,
+    /// It has more in it than a sheet has, counted as often as blocks repeat it.
+    TooMuch {
+        /// How much is looked at.
+        most: usize,
+    },
+    /// There is no closed line with holes in it on the layer that was asked for.
+    NoOutline {
+        /// The layer.
+        layer: String,
+    },
+    /// The size of the sheet is said, and nothing says where in the drawing it lies.
+    NoOrigin,
+    /// The closed line that holds the holes is no upright rectangle.
+    NoRectangle {
+        /// Its size and layer.
+        outline: String,
+    },
+    /// The outline is drawn in another size than is said.
+    OtherSize {
+        /// As drawn.
+        outline: String,
+        /// As said.
+        said: String,
+    },
+    /// Two closed lines may be the outline.
+    TwoOutlines {
+        /// Their sizes and layers, and how many holes each holds.
+        which: Vec<String>,
+    },
 }
 
 impl fmt::Display for ExchangeError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::TooLarge { bytes } => write!(
+            Self::TooLarge => write!(
                 f,
-                "has {bytes} bytes; expected at most {LARGEST_FILE}; take out what is no hole or outline"
+                "has more than {LARGEST_FILE} bytes; expected one sheet; take out what is no hole or outline"
             ),
             Self::NoUnits => write!(
                 f,
@@ -113,6 +186,39 @@ impl fmt::Display for ExchangeError {
                 f,
                 "has more than {MOST_HOLES} holes; expected one sheet; choose layers, or cut the file"
             ),
+            Self::TooMuch { most } => write!(
+                f,
+                "draws more than {most} things, with what its blocks repeat; expected one sheet; take out what is no hole or outline"
+            ),
+            Self::NoOutline { layer } => write!(
+                f,
+                "has no closed line on layer {layer} with holes in it; expected the sheet's outline there; name another layer, or give --sheet and --origin"
+            ),
+            Self::NoOrigin => write!(
+                f,
+                "shows no outline round its holes, so that nothing says where the sheet of --sheet lies in it; expected --origin X,Y too; \
+                 with --origin 0mm,0mm its lower left corner is where the drawing's is"
+            ),
+            Self::NoRectangle { outline } => write!(
+                f,
+                "has its holes in a closed line of {outline} that is no upright rectangle; expected one, for a plan's sheet is one; \
+                 draw the rectangle to measure from, or give --sheet and --origin"
+            ),
+            Self::OtherSize { outline, said } => write!(
+                f,
+                "has an outline of {outline}; --sheet says {said}; leave --sheet out if the drawing is right, or say with --origin where it lies"
+            ),
+            Self::TwoOutlines { which } => write!(
+                f,
+                "has more than one closed line that may be the sheet: {}; expected one that holds all holes; \
+                 name its layer with --outline, leave out with --layer what is no hole, or give --sheet and --origin",
+                which
+                    .iter()
+                    .take(5)
+                    .map(String::as_str)
+                    .collect::<Vec<_>>()
+                    .join(" or ")
+            ),
         }
     }
 }
@@ -120,7 +226,7 @@ impl std::error::Error for ExchangeError {}
 
 fn check_size(bytes: &[u8]) -> Result<(), ExchangeError> {
     if bytes.len() as u64 > LARGEST_FILE {
-        return Err(ExchangeError::TooLarge { bytes: bytes.len() });
+        return Err(ExchangeError::TooLarge);
     }
     Ok(())
 }
@@ -156,14 +262,24 @@ pub fn plan_text(found: &Imported, title: &str, size_mm: [f64; 2], tolerance_mm:
     let mut out = format!(
         "# Made from another program's file. Check it against the drawing: punchready plan check\n\
          title = \"{quoted}\"\nunits = \"{unit}\"\n\n[sheet]\nwidth = {}\nheight = {}\n\n\
-         # [rivet]\n# diameter = \"1/8\"\n\n[tolerance]\nposition = {}\n",
+         {}\n[tolerance]\nposition = {}\n",
         show(size_mm[0]),
         show(size_mm[1]),
+        found.rivet_mm.map_or_else(
+            || "# [rivet]\n# diameter = \"1/8\"\n".to_owned(),
+            |mm| format!("[rivet]\ndiameter = {}\n", show(mm))
+        ),
         show(tolerance_mm)
     );
     let mut used: Vec<String> = Vec::new();
-    let to_mark = found.holes.iter().map(|(n, at)| (n.as_deref(), at, false));
-    let drilled = found.drilled.iter().map(|at| (None, at, true));
+    let to_mark = found
+        .holes
+        .iter()
+        .map(|h| (h.name.as_deref(), &h.at, false));
+    let drilled = found
+        .drilled
+        .iter()
+        .map(|h| (h.name.as_deref(), &h.at, true));
     let all: Vec<_> = to_mark.chain(drilled).collect();
     let given: Vec<Option<&str>> = all
         .iter()

@@ -1,15 +1,25 @@
 //! Whose photo is which: folders named by student, photos named by student, or a list.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
+use std::ffi::OsStr;
 use std::fmt;
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
 
+use unicode_normalization::UnicodeNormalization;
+
+use crate::file;
+
 /// Photos of one piece told apart by a number after the name, at most: `ana.jpg`, `ana-2.jpg`.
 const MOST_NUMBERED: usize = 9;
+/// Largest list, bytes: a line for each photo of a class is far less.
+pub(super) const LARGEST_LIST: u64 = 1 << 20;
 /// Endings of files that are taken for photos; HEIC so that it can be refused with advice rather than missed.
 const ENDINGS: [&str; 6] = ["jpg", "jpeg", "png", "heic", "heif", "webp"];
+
+/// Marks a folder that a class was graded into: whoever is in it is no student.
+pub const GRADED: &str = ".punchready-grade";
 
 /// One student's piece.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -27,6 +37,8 @@ pub struct Class {
     pub pieces: Vec<Piece>,
     /// Photos that the list does not name.
     pub nobodys: Vec<PathBuf>,
+    /// What is odd about the names, a sentence each.
+    pub odd: Vec<String>,
 }
 
 /// Why the class could not be made out.
@@ -93,8 +105,9 @@ impl std::error::Error for ClassError {}
 
 /// Makes out the class from photos and folders as given; `not_in`: a folder that is not looked into.
 ///
-/// In a folder, each folder with photos is a student; photos beside them are named by student, as single
-/// photos are. Hidden files are left alone. The order of `given` does not matter.
+/// In a folder, each folder is a student, also one without photos: whoever handed nothing in is to be seen. Photos beside
+/// them are named by student, as single photos are. Hidden files are left alone, and folders that a class was graded
+/// into. The order of `given` does not matter, nor that a place is named twice.
 ///
 /// # Errors
 /// [`ClassError`].
@@ -106,13 +119,13 @@ pub fn by_name(given: &[PathBuf], not_in: &Path) -> Result<Class, ClassError> {
         *numbered.entry(name.clone()).or_default() += 1;
         found.entry(name).or_default().push(path);
     };
-    for path in given {
-        if !is_folder(path)? {
-            single(path.clone(), &mut found);
+    for path in each_once(given)? {
+        if !is_folder(&path)? {
+            single(path, &mut found);
             continue;
         }
-        for inside in entries(path)? {
-            if same_place(&inside, not_in) {
+        for inside in entries(&path)? {
+            if same_place(&inside, not_in) || inside.join(GRADED).exists() {
                 continue;
             }
             if !is_folder(&inside)? {
@@ -125,9 +138,7 @@ pub fn by_name(given: &[PathBuf], not_in: &Path) -> Result<Class, ClassError> {
                 .into_iter()
                 .filter(|p| is_photo(p) && p.is_file())
                 .collect();
-            if !photos.is_empty() {
-                found.entry(name_of(&inside)).or_default().extend(photos);
-            }
+            found.entry(name_of(&inside)).or_default().extend(photos);
         }
     }
     if let Some((name, &photos)) = numbered.iter().find(|(_, n)| **n > MOST_NUMBERED) {
@@ -148,14 +159,17 @@ pub fn by_list(list: &Path, given: &[PathBuf], not_in: &Path) -> Result<Class, C
         line,
         text,
     };
-    let mut here: Vec<PathBuf> = Vec::new();
+    let (mut here, mut seen) = (Vec::new(), BTreeSet::new());
     for path in given {
-        photos_below(path, not_in, &mut here)?;
+        photos_below(path, not_in, &mut here, &mut seen)?;
     }
-    let text = fs::read(list).map_err(|source| ClassError::Unreadable {
+    let unreadable = |source| ClassError::Unreadable {
         path: list.to_owned(),
         source,
-    })?;
+    };
+    let text = file::read(list, LARGEST_LIST)
+        .map_err(unreadable)?
+        .ok_or_else(|| unreadable(io::ErrorKind::FileTooLarge.into()))?;
     // Spreadsheets put this mark first.
     let text = text.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&text);
     let comma = if text
@@ -192,12 +206,17 @@ pub fn by_list(list: &Path, given: &[PathBuf], not_in: &Path) -> Result<Class, C
         let record = record.map_err(broken)?;
         let line = record.position().map_or(0, csv::Position::line);
         let cell = |i: usize| record.get(i).unwrap_or("").to_owned();
-        let (file, who) = (cell(photo), cell(student));
+        let (file, who) = (cell(photo), one_form(&cell(student)));
         if file.is_empty() && who.is_empty() {
             continue;
         }
-        if file.is_empty() || who.is_empty() {
+        if who.is_empty() {
             return Err(fault(line, "expected a photo and a student".to_owned()));
+        }
+        let photos = found.entry(who).or_default();
+        // A student without a photo is on the list to be seen.
+        if file.is_empty() {
+            continue;
         }
         let named: Vec<&PathBuf> = here.iter().filter(|p| p.ends_with(&file)).collect();
         let path = match named[..] {
@@ -212,7 +231,6 @@ pub fn by_list(list: &Path, given: &[PathBuf], not_in: &Path) -> Result<Class, C
                 return Err(fault(line, text));
             }
         };
-        let photos = found.entry(who).or_default();
         if !photos.contains(&path) {
             photos.push(path);
         }
@@ -227,12 +245,12 @@ fn sorted(
     nobodys: Vec<PathBuf>,
     looked: &[PathBuf],
 ) -> Result<Class, ClassError> {
-    if found.is_empty() {
+    if found.values().all(Vec::is_empty) {
         return Err(ClassError::Nothing {
             looked: looked.to_vec(),
         });
     }
-    let pieces = found
+    let pieces: Vec<Piece> = found
         .into_iter()
         .map(|(who, mut photos)| {
             photos.sort();
@@ -240,10 +258,45 @@ fn sorted(
             Piece { who, photos }
         })
         .collect();
-    Ok(Class { pieces, nobodys })
+    let mut by_letters: BTreeMap<String, &str> = BTreeMap::new();
+    let mut odd = Vec::new();
+    for piece in &pieces {
+        if let Some(other) = by_letters.insert(alike(&piece.who), &piece.who) {
+            odd.push(format!(
+                "\"{other}\" and \"{}\" are two students here: if they are one, give both photos one name",
+                piece.who
+            ));
+        }
+    }
+    Ok(Class {
+        pieces,
+        nobodys,
+        odd,
+    })
 }
 
-fn photos_below(path: &Path, not_in: &Path, found: &mut Vec<PathBuf>) -> Result<(), ClassError> {
+/// A name without the differences that a hand makes: upper and lower case, and how many blanks.
+pub(super) fn alike(name: &str) -> String {
+    let words: Vec<String> = name.split_whitespace().map(str::to_lowercase).collect();
+    words.join(" ")
+}
+
+/// A name in one form: the same letters can be written with their accents apart, as some systems do in file names
+/// (Unicode normalization form C).
+pub(super) fn one_form(name: &str) -> String {
+    name.nfc().collect()
+}
+
+/// Photos in a folder and below; `seen`: real places that were looked at, so that a link back into a folder ends there.
+fn photos_below(
+    path: &Path,
+    not_in: &Path,
+    found: &mut Vec<PathBuf>,
+    seen: &mut BTreeSet<PathBuf>,
+) -> Result<(), ClassError> {
+    if path.canonicalize().is_ok_and(|real| !seen.insert(real)) {
+        return Ok(());
+    }
     if !is_folder(path)? {
         found.push(path.to_owned());
         return Ok(());
@@ -253,7 +306,7 @@ fn photos_below(path: &Path, not_in: &Path, found: &mut Vec<PathBuf>) -> Result<
             continue;
         }
         if inside.is_dir() || is_photo(&inside) {
-            photos_below(&inside, not_in, found)?;
+            photos_below(&inside, not_in, found, seen)?;
         }
     }
     Ok(())
@@ -286,9 +339,41 @@ fn entries(folder: &Path) -> Result<Vec<PathBuf>, ClassError> {
     Ok(found)
 }
 
+/// The paths, sorted, each real place once.
+fn each_once(given: &[PathBuf]) -> Result<Vec<PathBuf>, ClassError> {
+    let mut sorted = given.to_vec();
+    sorted.sort();
+    let mut seen = BTreeSet::new();
+    let mut once = Vec::new();
+    for path in sorted {
+        let real = path
+            .canonicalize()
+            .map_err(|source| ClassError::Unreadable {
+                path: path.clone(),
+                source,
+            })?;
+        if seen.insert(real) {
+            once.push(path);
+        }
+    }
+    Ok(once)
+}
+
 fn name_of(path: &Path) -> String {
-    path.file_name()
-        .map_or_else(String::new, |n| n.to_string_lossy().into_owned())
+    path.file_name().map_or_else(String::new, shown)
+}
+
+/// A name as text, in one form. Bytes that are no text are written as digits: replaced by one sign, two students would be
+/// one.
+fn shown(name: &OsStr) -> String {
+    let mut text = String::new();
+    for part in name.as_encoded_bytes().utf8_chunks() {
+        text.push_str(part.valid());
+        for byte in part.invalid() {
+            text += &format!("\u{fffd}{byte:02X}");
+        }
+    }
+    one_form(&text)
 }
 
 fn is_photo(path: &Path) -> bool {
@@ -303,9 +388,7 @@ fn same_place(a: &Path, b: &Path) -> bool {
 /// The student by the photo's name: `ana.jpg`, `ana-2.jpg`, `ana_2.jpg`, `ana 2.jpg`, `ana (2).jpg` are Ana's.
 /// Only one digit after a separator is a photo's number: `piece-12` and `IMG_0007` are names of their own.
 fn student_of(path: &Path) -> String {
-    let stem = path
-        .file_stem()
-        .map_or_else(String::new, |n| n.to_string_lossy().into_owned());
+    let stem = path.file_stem().map_or_else(String::new, shown);
     let bare = stem.trim_end_matches(')');
     let mut letters = bare.chars().rev();
     let numbered = letters.next().is_some_and(|c| ('1'..='9').contains(&c))

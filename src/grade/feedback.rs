@@ -145,7 +145,8 @@ fn stand(score: &Score, rubric: &Rubric) -> Stand {
 #[must_use]
 pub fn not_measured(found: &Findings) -> String {
     let why = found.photos.iter().find_map(|p| p.failed.as_deref());
-    why.unwrap_or("no photo could be opened").to_owned()
+    why.unwrap_or("no photo that can be opened was handed in")
+        .to_owned()
 }
 
 fn notes(score: &Score, rubric: &Rubric, found: &Findings) -> Vec<String> {

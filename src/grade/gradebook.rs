@@ -5,10 +5,21 @@ use super::roll::{Entry, NOT_GRADED};
 use super::rubric::Rubric;
 
 /// A cell that a spreadsheet takes for text: one that begins as a formula does gets an apostrophe before it.
-fn cell(text: &str) -> String {
+#[must_use]
+pub fn cell(text: &str) -> String {
     let formula = text.starts_with(['=', '+', '-', '@', '\t', '\r']);
     let text = crate::report::words::plain(text);
     if formula { format!("'{text}") } else { text }
+}
+
+/// A student's cell. A number by itself would lose the zeros in front of it, and then be nobody's in `names.csv`.
+fn student(label: &str) -> String {
+    let is_number = !label.is_empty() && label.bytes().all(|b| b.is_ascii_digit());
+    if is_number {
+        format!("No. {label}")
+    } else {
+        cell(label)
+    }
 }
 
 /// The gradebook as CSV (RFC 4180, from memory), in the roll's order. Cells that are the instructor's to fill
@@ -35,7 +46,7 @@ pub fn csv(roll: &[Entry], rubric: &Rubric) -> Result<Vec<u8>, csv::Error> {
     head.extend(["fails by", "look again", "check says", "photos"].map(String::from));
     out.write_record(&head)?;
     for entry in roll {
-        let mut line = vec![cell(&entry.label)];
+        let mut line = vec![student(&entry.label)];
         match &entry.score {
             Some(score) => {
                 line.push(
@@ -112,4 +123,18 @@ fn columns(rubric: &Rubric) -> Vec<(String, String)> {
     let by_eye = rubric.by_eye.iter().filter(|i| i.weight.0 > 0.0);
     columns.extend(by_eye.map(|i| (i.name.clone(), "instructor".to_owned())));
     columns
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn cells_are_text() {
+        assert_eq!(student("07"), "No. 07");
+        assert_eq!(student("Ana"), "Ana");
+        assert_eq!(student("=A1"), "'=A1");
+        assert_eq!(student("a\u{1b}"), "a?");
+        assert_eq!(student(""), "");
+    }
 }

@@ -107,9 +107,13 @@ pub fn slips(found: &Findings, plan: &Plan, score: &Score) -> Vec<Slipped> {
     };
     let none = |state| found.holes.iter().filter(move |h| h.state == state).count();
     let missing = none(HoleState::Missing) + none(HoleState::Cancelled);
+    let unmarked = |of: &dyn Fn(&str) -> bool| -> f64 {
+        let items = score.items.iter().filter(|i| of(i.key));
+        items.map(|i| i.weight * i.unmarked).sum()
+    };
     add(
         Habit::Missing,
-        lost("presence"),
+        unmarked(&|_| true),
         format!(
             "{} no mark. Before you put the pen away, count each row against the drawing, hole by hole.",
             if missing == 1 {
@@ -153,11 +157,15 @@ pub fn slips(found: &Findings, plan: &Plan, score: &Score) -> Vec<Slipped> {
             .into(),
     );
     let caused = causes(found, plan);
-    let placed = lost("position")
-        + lost("spacing")
-        + lost("edge_distance")
-        + lost("lines.parallel")
-        + lost("lines.straight");
+    const OF_PLACES: [&str; 5] = [
+        "position",
+        "spacing",
+        "edge_distance",
+        "lines.parallel",
+        "lines.straight",
+    ];
+    let placed =
+        OF_PLACES.map(lost).iter().sum::<f64>() - unmarked(&|key| OF_PLACES.contains(&key));
     let share = shares(found, plan, &caused);
     for caused in caused {
         // The points lost to places are shared out by how much each row adds to what is out of place.

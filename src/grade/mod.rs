@@ -2,7 +2,7 @@
 //!
 //! | step | module |
 //! | --- | --- |
-//! | whose photo is which | [`class`] |
+//! | whose photo is which, and who handed nothing in | [`class`], [`roster`] |
 //! | the points: weights, bands, what fails at once | [`rubric`] |
 //! | one piece measured, from one photo or several | [`look`] |
 //! | what was found, as it is stored | [`findings`] |
@@ -28,6 +28,7 @@ mod page;
 mod paper;
 mod plots;
 pub mod roll;
+pub mod roster;
 pub mod rubric;
 pub mod run;
 pub mod score;

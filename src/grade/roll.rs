@@ -73,20 +73,50 @@ pub fn roll<'a>(
     for entry in &mut all {
         entry.look = reasons(entry, rubric, low);
     }
-    for i in 0..all.len() {
-        for j in i + 1..all.len() {
-            let (a, b) = (&all[i].done.findings, &all[j].done.findings);
-            let Some(twin) = twin(a, b) else { continue };
-            let what = match twin {
-                Twin::Photos => "handed in with the same photo as",
-                Twin::Marks => "its marks lie exactly as those of",
-            };
-            let (one, other) = (all[i].label.clone(), all[j].label.clone());
-            all[i].look.push(format!("{what} {other}"));
-            all[j].look.push(format!("{what} {one}"));
-        }
+    let told: Vec<Vec<String>> = twins_of(&all)
+        .into_iter()
+        .map(|sorts| {
+            let sorts = sorts.into_iter().zip([SAME_PHOTO, SAME_MARKS]);
+            let some = sorts.filter(|(with, _)| !with.is_empty());
+            some.map(|(with, what)| format!("{what} {}", named(&with, &all)))
+                .collect()
+        })
+        .collect();
+    for (entry, told) in all.iter_mut().zip(told) {
+        entry.look.extend(told);
     }
     all
+}
+
+const SAME_PHOTO: &str = "handed in with the same photo as";
+const SAME_MARKS: &str = "its marks lie exactly as those of";
+
+/// For each piece the others of which it may be a copy: by their photos, and by their marks.
+fn twins_of(all: &[Entry]) -> Vec<[Vec<usize>; 2]> {
+    let mut twins = vec![[Vec::new(), Vec::new()]; all.len()];
+    for i in 0..all.len() {
+        for j in i + 1..all.len() {
+            let Some(twin) = twin(&all[i].done.findings, &all[j].done.findings) else {
+                continue;
+            };
+            let sort = usize::from(twin == Twin::Marks);
+            twins[i][sort].push(j);
+            twins[j][sort].push(i);
+        }
+    }
+    twins
+}
+
+/// "Ana, Ben, Cem and 9 more": one photo that a whole class handed in is one sentence.
+fn named(which: &[usize], all: &[Entry]) -> String {
+    /// More names than this would hide what else there is to look at.
+    const SHOWN: usize = 4;
+    let names = which.iter().take(SHOWN).map(|&i| all[i].label.as_str());
+    let mut text = names.collect::<Vec<_>>().join(", ");
+    if which.len() > SHOWN {
+        text += &format!(" and {} more", which.len() - SHOWN);
+    }
+    text
 }
 
 impl Entry<'_> {

@@ -4,18 +4,18 @@
 mod values;
 
 use std::fmt;
-use std::fs;
 use std::path::Path;
 
 use serde::Deserialize;
 
+use crate::file;
 use crate::plan::{Fault, Plan};
 pub use values::{Band, Bands, Diameters, Percent, Reach, Ringed, Weight};
 
 /// A rubric to start from, with comments.
 pub const STARTER: &str = include_str!("starter.toml");
 /// Largest rubric file, bytes.
-const LARGEST_FILE: usize = 1 << 18;
+const LARGEST_FILE: u64 = 1 << 18;
 
 /// A rubric.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
@@ -272,15 +272,13 @@ impl std::error::Error for RubricError {}
 /// # Errors
 /// [`RubricError`] with file, line, column and key.
 pub fn read(path: &Path, plan: &Plan) -> Result<Rubric, RubricError> {
-    let file = path.display().to_string();
     let unreadable = |why: String| RubricError::Unreadable {
-        file: file.clone(),
+        file: path.display().to_string(),
         why,
     };
-    let bytes = fs::read(path).map_err(|e| unreadable(e.to_string()))?;
-    if bytes.len() > LARGEST_FILE {
-        return Err(unreadable(format!("it has {} bytes", bytes.len())));
-    }
+    let bytes = file::read(path, LARGEST_FILE)
+        .map_err(|e| unreadable(e.to_string()))?
+        .ok_or_else(|| unreadable(format!("it has more than {LARGEST_FILE} bytes")))?;
     let text = String::from_utf8(bytes).map_err(|_| unreadable("not UTF-8 text".to_owned()))?;
     parse(&text, path, plan)
 }

@@ -122,7 +122,7 @@ fn one(piece: &Piece, job: &Job) -> Result<Done, ReportError> {
         .iter()
         .fold(job.base, |key, (hash, _)| key.with(hash.hex().as_bytes()))
         .hex();
-    let paths: Vec<PathBuf> = photos.into_iter().map(|(_, path)| path).collect();
+    let paths: Vec<PathBuf> = photos.iter().map(|(_, path)| path.clone()).collect();
     let stored = if job.afresh {
         None
     } else {
@@ -133,8 +133,17 @@ fn one(piece: &Piece, job: &Job) -> Result<Done, ReportError> {
         Some(look) => look,
         None => {
             let seen = measured(&paths, job);
-            job.store.put(&key, &seen)?;
-            seen
+            if unchanged(&photos) {
+                job.store.put(&key, &seen)?;
+                seen
+            } else {
+                // Its picture and its marks may be of two photos: neither is to be believed, nor kept.
+                unread.push(format!(
+                    "photos of {}: they were changed while they were measured",
+                    piece.who
+                ));
+                nothing(&paths, job, CHANGED)
+            }
         }
     };
     Ok(Done {
@@ -149,15 +158,31 @@ fn one(piece: &Piece, job: &Job) -> Result<Done, ReportError> {
 /// Measures; a fault of the program itself costs this piece its measurement, and not the class its grades.
 fn measured(paths: &[PathBuf], job: &Job) -> Look {
     catch_unwind(AssertUnwindSafe(|| look(paths, job.plan, job.known))).unwrap_or_else(|_| {
-        let mut nothing = look(&[], job.plan, job.known);
-        nothing.findings.photos = paths
-            .iter()
-            .map(|_| FoundPhoto {
-                size: [0, 0],
-                print: String::new(),
-                failed: Some("the program failed on this photo; please report it".to_owned()),
-            })
-            .collect();
-        nothing
+        nothing(
+            paths,
+            job,
+            "the program failed on this photo; please report it",
+        )
     })
+}
+
+/// What is said of a photo that was another one when it was looked at again.
+const CHANGED: &str = "the photo was changed while it was measured; grade the class again";
+
+/// Whether the photos are still those that the key is of.
+fn unchanged(photos: &[(Hash, PathBuf)]) -> bool {
+    let same = |(hash, path): &(Hash, PathBuf)| Hash::of_file(path).is_ok_and(|now| now == *hash);
+    photos.iter().all(same)
+}
+
+/// A piece of which nothing is known, and why.
+fn nothing(paths: &[PathBuf], job: &Job, why: &str) -> Look {
+    let mut nothing = look(&[], job.plan, job.known);
+    let failed = || FoundPhoto {
+        size: [0, 0],
+        print: String::new(),
+        failed: Some(why.to_owned()),
+    };
+    nothing.findings.photos = paths.iter().map(|_| failed()).collect();
+    nothing
 }

@@ -2,6 +2,10 @@
 //!
 //! In doubt for the student: U is taken off each deviation, what was not seen does not count, and what could
 //! not be judged from the photo is left to the instructor, never guessed.
+//!
+//! A hole without a mark counts as nothing wherever its mark would: in its place, in both spacings beside it, in what is
+//! measured of its row. So no mark is so bad that leaving it out would pay, and each mark that is added in its place adds
+//! points (`tests/grade_score.rs` holds both by many pieces).
 
 mod judge;
 
@@ -21,6 +25,8 @@ pub struct ItemScore {
     pub weight: f64,
     /// Share of them, 0 to 1; `None`: left to the instructor.
     pub share: Option<f64>,
+    /// Share of them that holes without a mark have cost.
+    pub unmarked: f64,
     /// The figure behind it, or why it is left.
     pub figure: String,
     /// What was in doubt, and that it was counted for the student.
@@ -89,6 +95,7 @@ pub fn score(found: &Findings, plan: &Plan, rubric: &Rubric) -> Option<Score> {
                 name: name.to_owned(),
                 weight,
                 share: judged.share,
+                unmarked: judged.unmarked,
                 figure: judged.figure,
                 doubt: judged.doubt,
             });

@@ -4,7 +4,7 @@
 //! A result depends on the bytes of the photos and of the plan, on what was said besides, and on the program.
 //! It does not depend on names, nor on the rubric: points are given from it afresh each time.
 
-use std::fs::{self, File};
+use std::fs;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
@@ -14,7 +14,11 @@ use serde::{Deserialize, Serialize};
 
 use super::findings::{FORMAT, Findings};
 use super::look::Look;
+use crate::file;
 use crate::report::{ReportError, write_atomically};
+
+/// Largest stored result, bytes: a picture of a page in base 64, and what was found, are a few MB.
+const LARGEST_RESULT: u64 = 64 << 20;
 
 /// FNV-1a of 128 bits (Fowler, Noll, Vo; RFC 9923, from memory): that two photos of a class share one by chance
 /// is out of the question, and nobody gains by forging one.
@@ -43,7 +47,7 @@ impl Hash {
     /// # Errors
     /// What the system says of the file.
     pub fn of_file(path: &Path) -> io::Result<Self> {
-        let mut file = File::open(path)?;
+        let mut file = file::open(path)?;
         let mut hash = Self::new();
         let mut part = vec![0; 1 << 16];
         loop {
@@ -103,7 +107,7 @@ impl Store {
     /// The result of this key; `None` if there is none that can be read.
     #[must_use]
     pub fn get(&self, key: &str) -> Option<Look> {
-        let text = fs::read(self.path(key)).ok()?;
+        let text = file::read(&self.path(key), LARGEST_RESULT).ok()??;
         let stored: Stored = serde_json::from_slice(&text).ok()?;
         if stored.findings.format != FORMAT {
             return None;

@@ -269,14 +269,19 @@ impl Profile {
             path: path.to_owned(),
             why,
         };
-        let bytes = std::fs::metadata(path).map_err(unreadable)?.len();
-        if bytes > MAX_BYTES {
-            return Err(ProfileError::Broken {
-                path: path.to_owned(),
-                why: format!("it has {bytes} bytes, a profile some 2000"),
-            });
-        }
-        Self::parse(&std::fs::read_to_string(path).map_err(unreadable)?, path)
+        let broken = |why| ProfileError::Broken {
+            path: path.to_owned(),
+            why,
+        };
+        let bytes = crate::file::read(path, MAX_BYTES)
+            .map_err(unreadable)?
+            .ok_or_else(|| {
+                broken(format!(
+                    "it has more than {MAX_BYTES} bytes, a profile some 2000"
+                ))
+            })?;
+        let text = String::from_utf8(bytes).map_err(|_| broken("it is not UTF-8 text".into()))?;
+        Self::parse(&text, path)
     }
 
     /// Reads all profiles (`*.toml`) of a folder, by name.

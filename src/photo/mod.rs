@@ -20,8 +20,6 @@ mod kind;
 mod png;
 mod turn;
 
-use std::fs::File;
-use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use image::{GrayImage, RgbImage};
@@ -30,6 +28,8 @@ pub use colour::{COLOUR_SCALE, Colour, Later};
 use error::Fault;
 pub use error::PhotoError;
 use kind::Kind;
+
+use crate::file;
 pub use turn::upright;
 
 /// Largest file that is read, bytes. A phone's largest JPEG is some 40 MB.
@@ -155,20 +155,9 @@ fn load(path: &Path) -> Result<Vec<u8>, PhotoError> {
         path: path.to_owned(),
         source,
     };
-    let file = File::open(path).map_err(unreadable)?;
-    let claimed = file.metadata().map_err(unreadable)?.len();
-    if claimed > MAX_FILE_BYTES {
-        return Err(Fault::TooHeavy.in_file(path));
-    }
-    let mut bytes = Vec::with_capacity(usize::try_from(claimed).unwrap_or(0));
-    // One byte more than allowed shows a file that grows or hides its length (a pipe).
-    file.take(MAX_FILE_BYTES + 1)
-        .read_to_end(&mut bytes)
-        .map_err(unreadable)?;
-    if bytes.len() as u64 > MAX_FILE_BYTES {
-        return Err(Fault::TooHeavy.in_file(path));
-    }
-    Ok(bytes)
+    file::read(path, MAX_FILE_BYTES)
+        .map_err(unreadable)?
+        .ok_or_else(|| Fault::TooHeavy.in_file(path))
 }
 
 /// Refuses sizes that no photo of a sheet has, before anything is allocated for them.

@@ -4,7 +4,7 @@ use super::Units;
 use super::error::Faults;
 use super::length::{self, MM_PER_INCH, show_planned};
 use super::rules::Status;
-use super::table::Table;
+use super::table::{Got, Table};
 
 /// A drill: its name, or its diameter as it was written.
 #[derive(Debug, Clone, PartialEq)]
@@ -15,41 +15,24 @@ pub struct Drill {
     pub diameter_mm: f64,
 }
 
-/// Number and letter drills, in ten-thousandths of an inch: ASME B94.11M-1993, from memory; `#68` to `#12` agree
-/// with two public code tables.
-const DRILLS: [(&str, u32); 29] = [
-    ("#60", 400),
-    ("#53", 595),
-    ("#52", 635),
-    ("#51", 670),
-    ("#50", 700),
-    ("#42", 935),
-    ("#41", 960),
-    ("#40", 980),
-    ("#39", 995),
-    ("#33", 1130),
-    ("#32", 1160),
-    ("#31", 1200),
-    ("#30", 1285),
-    ("#29", 1360),
-    ("#27", 1440),
-    ("#26", 1470),
-    ("#22", 1570),
-    ("#21", 1590),
-    ("#20", 1610),
-    ("#19", 1660),
-    ("#16", 1770),
-    ("#14", 1820),
-    ("#13", 1850),
-    ("#12", 1890),
-    ("#11", 1910),
-    ("#10", 1935),
-    ("#9", 1960),
-    ("#1", 2280),
-    ("F", 2570),
+/// Number drills `#1` to `#80`, in ten-thousandths of an inch: ASME B94.11M-1993, from memory. All of them agree with the
+/// table of GNU Units 2.22 (between its rows, on its straight lines) and, to the thousandth that it has, with that of
+/// bd_warehouse 0.4; `#68` to `#12` also with two public code tables.
+const NUMBERS: [u32; 80] = [
+    2280, 2210, 2130, 2090, 2055, 2040, 2010, 1990, 1960, 1935, 1910, 1890, 1850, 1820, 1800, 1770,
+    1730, 1695, 1660, 1610, 1590, 1570, 1540, 1520, 1495, 1470, 1440, 1405, 1360, 1285, 1200, 1160,
+    1130, 1110, 1100, 1065, 1040, 1015, 995, 980, 960, 935, 890, 860, 820, 810, 785, 760, 730, 700,
+    670, 635, 595, 550, 520, 465, 430, 420, 410, 400, 390, 380, 370, 360, 350, 330, 320, 310, 292,
+    280, 260, 250, 240, 225, 210, 200, 180, 160, 145, 135,
 ];
 
-/// The drill of this name, such as `#30` or `no. 30`.
+/// Letter drills `A` to `Z`, likewise.
+const LETTERS: [u32; 26] = [
+    2340, 2380, 2420, 2460, 2500, 2570, 2610, 2660, 2720, 2770, 2810, 2900, 2950, 3020, 3160, 3230,
+    3320, 3390, 3480, 3580, 3680, 3770, 3860, 3970, 4040, 4130,
+];
+
+/// The drill of this name, such as `#30`, `no. 30` or `F`.
 #[must_use]
 pub fn named(name: &str) -> Option<Drill> {
     let plain = name.trim().to_uppercase();
@@ -57,14 +40,18 @@ pub fn named(name: &str) -> Option<Drill> {
         .strip_prefix("NO.")
         .or_else(|| plain.strip_prefix('#'))
         .map(str::trim);
-    let wanted = number.map_or_else(|| plain.clone(), |n| format!("#{n}"));
-    DRILLS
-        .iter()
-        .find(|(n, _)| *n == wanted)
-        .map(|&(name, size)| Drill {
-            name: name.to_owned(),
-            diameter_mm: f64::from(size) * 1e-4 * MM_PER_INCH,
-        })
+    let (name, size) = match (number, plain.as_bytes()) {
+        (Some(n), _) if n.bytes().all(|b| b.is_ascii_digit()) => {
+            let n: usize = n.parse().ok()?;
+            (format!("#{n}"), *NUMBERS.get(n.checked_sub(1)?)?)
+        }
+        (None, &[letter @ b'A'..=b'Z']) => (plain.clone(), LETTERS[usize::from(letter - b'A')]),
+        _ => return None,
+    };
+    Some(Drill {
+        name,
+        diameter_mm: f64::from(size) * 1e-4 * MM_PER_INCH,
+    })
 }
 
 /// Which drill serves which rivet.
@@ -97,6 +84,29 @@ const fn serves(rivet_32nds: u32, drills: &'static [&'static str], status: Statu
     }
 }
 
+/// Rivets of whole and half millimetres and the drills for their holes, mm: DIN 660 (medium fit), from memory.
+const METRIC: [[f64; 2]; 8] = [
+    [2.0, 2.1],
+    [2.5, 2.6],
+    [3.0, 3.1],
+    [3.5, 3.6],
+    [4.0, 4.2],
+    [5.0, 5.2],
+    [6.0, 6.3],
+    [8.0, 8.4],
+];
+
+/// The drill for a metric rivet of this diameter, mm.
+fn for_metric(diameter_mm: f64) -> Option<Drill> {
+    /// Rivets this near are one, mm.
+    const SAME_MM: f64 = 0.01;
+    let found = METRIC.iter().find(|m| (m[0] - diameter_mm).abs() < SAME_MM);
+    found.map(|m| Drill {
+        name: format!("{} mm", m[1]),
+        diameter_mm: m[1],
+    })
+}
+
 /// The drills for a rivet of this diameter, mm; `None` for one that is none of the usual sizes.
 #[must_use]
 pub fn for_rivet(diameter_mm: f64) -> Option<&'static Serves> {
@@ -115,26 +125,30 @@ pub fn advice(rivet_mm: f64, drill: &Drill, units: Units) -> Option<String> {
     const SAME_MM: f64 = 0.03;
     let found = format!("the drill {} ({:.2} mm)", drill.name, drill.diameter_mm);
     let rivet = show_planned(rivet_mm, units);
-    let (usual, source) = match for_rivet(rivet_mm) {
-        Some(s) => {
-            let read = match s.status {
-                Status::Memory => "remembered, look it up",
-                _ => "FAA-H-8083-31 ch. 4",
-            };
-            let sizes: Vec<Drill> = s.drills.iter().filter_map(|n| named(n)).collect();
-            if sizes
-                .iter()
-                .any(|d| (d.diameter_mm - drill.diameter_mm).abs() < SAME_MM)
-            {
-                return None;
-            }
-            (sizes, read)
-        }
-        None => (Vec::new(), ""),
+    let inch = for_rivet(rivet_mm);
+    let mut usual: Vec<Drill> = inch
+        .iter()
+        .flat_map(|s| s.drills)
+        .filter_map(|n| named(n))
+        .collect();
+    // A rivet of 4 mm may be one of 5/32 in: either's drill suits.
+    usual.extend(for_metric(rivet_mm));
+    if usual
+        .iter()
+        .any(|d| (d.diameter_mm - drill.diameter_mm).abs() < SAME_MM)
+    {
+        return None;
+    }
+    let source = match inch {
+        Some(s) if s.status != Status::Memory => "FAA-H-8083-31 ch. 4",
+        _ => "remembered, look it up",
     };
     let names: Vec<String> = usual
         .iter()
-        .map(|d| format!("{} ({:.2} mm)", d.name, d.diameter_mm))
+        .map(|d| match d.name.ends_with("mm") {
+            true => d.name.clone(),
+            false => format!("{} ({:.2} mm)", d.name, d.diameter_mm),
+        })
         .collect();
     let finish = if names.is_empty() {
         String::new()
@@ -163,17 +177,15 @@ pub fn advice(rivet_mm: f64, drill: &Drill, units: Units) -> Option<String> {
 
 /// The drill of a plan's table: a name or a diameter.
 pub(super) fn read(table: &Table, units: Units, faults: &mut Faults) -> Option<Drill> {
-    /// Larger than any rivet hole, mm.
-    const LARGEST_MM: f64 = 25.0;
+    /// From a pilot drill for the smallest rivet, #60 and a little less, to the hole of a rivet of 1/2 in, mm.
+    const RANGE_MM: std::ops::RangeInclusive<f64> = 0.9..=13.0;
     if !table.has("drill") {
         return None;
     }
-    if let Some(name) = table.as_text("drill")
-        && let Some(drill) = named(name)
-    {
-        return Some(drill);
-    }
-    if let Some(name) = table.as_text("drill")
+    let text = table.as_text("drill");
+    let known = text.and_then(named);
+    if let Some(name) = text
+        && known.is_none()
         && (name.trim().starts_with('#') || length::parse(name, units).is_err())
     {
         let text = format!(
@@ -183,17 +195,58 @@ pub(super) fn read(table: &Table, units: Units, faults: &mut Faults) -> Option<D
         faults.add(table.place_of("drill"), table.name_of("drill"), text);
         return None;
     }
-    let got = table.optional_length("drill", units, faults)?;
-    if got.value > 0.0 && got.value <= LARGEST_MM {
+    if let Some(drill) = known.clone().filter(|d| RANGE_MM.contains(&d.diameter_mm)) {
+        return Some(drill);
+    }
+    let got = match known {
+        Some(drill) => Got {
+            value: drill.diameter_mm,
+            at: table.place_of("drill"),
+        },
+        None => table.optional_length("drill", units, faults)?,
+    };
+    if RANGE_MM.contains(&got.value) {
         return Some(Drill {
             name: show_planned(got.value, units),
             diameter_mm: got.value,
         });
     }
     let text = format!(
-        "found {:.1} mm; expected more than 0 and at most {LARGEST_MM:.0} mm",
-        got.value
+        "found {} mm; expected {} to {} mm. Is the unit right?",
+        length::shown_mm(got.value),
+        RANGE_MM.start(),
+        RANGE_MM.end()
     );
-    faults.add(got.at, table.name_of("drill"), text);
+    let bare = got.value / length::mm_per(units);
+    let number = bare.round();
+    if (bare - number).abs() < 1e-9 && named(&format!("#{number}")).is_some() {
+        let hint = format!("a drill by its number is written \"#{number}\"");
+        faults.add_with_hint(got.at, table.name_of("drill"), text, hint);
+    } else {
+        faults.add(got.at, table.name_of("drill"), text);
+    }
     None
+}
+
+/// The diameter of a solid rivet by its number as the trade writes it, mm: `-4`, `AD4`, `AD4-6`, `MS20470AD4-6`. The
+/// first number is the diameter in 32nds of an inch, the second the length in 16ths (NASM20470, from memory).
+pub(super) fn dash_number(text: &str) -> Option<f64> {
+    /// Diameters that are made, in 32nds.
+    const MADE: std::ops::RangeInclusive<u32> = 2..=12;
+    let plain = text.trim().to_uppercase();
+    let standards = ["MS20470", "MS20426", "AN470", "AN426", "NAS1097"];
+    let bare = standards.iter().find_map(|s| plain.strip_prefix(s));
+    let alloy = bare.unwrap_or(&plain).trim_start_matches('-');
+    let letters = alloy.chars().take_while(char::is_ascii_alphabetic).count();
+    let is_named = bare.is_some() || letters > 0 || plain.starts_with('-');
+    let mut numbers = alloy[letters..].split('-');
+    let digits = |t: &str| t.parse::<u32>().ok().filter(|_| t.len() <= 2);
+    let diameter = digits(numbers.next()?)?;
+    let sound = match (numbers.next(), numbers.next()) {
+        (None, _) => true,
+        (Some(length), None) => digits(length).is_some(),
+        _ => false,
+    };
+    let made = is_named && letters <= 2 && sound && MADE.contains(&diameter);
+    made.then(|| f64::from(diameter) / 32.0 * MM_PER_INCH)
 }

@@ -254,6 +254,16 @@ fn glyph_value(c: char) -> Option<f64> {
     })
 }
 
+/// Millimetres for a message: to a tenth, and small ones to the thousandth.
+pub(super) fn shown_mm(mm: f64) -> String {
+    if mm.abs() < 1.0 {
+        let text = format!("{mm:.3}");
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        format!("{mm:.1}")
+    }
+}
+
 /// The fraction nearest to `inches` with at most `division` below, reduced: `2 17/32`, `-1/8`, `0`.
 #[must_use]
 pub fn nearest_fraction(inches: f64, division: u32) -> String {

@@ -21,6 +21,7 @@
 mod beside;
 pub mod drill;
 mod error;
+mod from_datum;
 mod geometry;
 mod keys;
 pub mod length;

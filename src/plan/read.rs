@@ -1,7 +1,7 @@
 //! From the text of a plan file to a [`Plan`].
 
-use std::fs::File;
-use std::io::Read;
+use std::fs;
+use std::ops::RangeInclusive;
 use std::path::Path;
 
 use toml::de::DeTable;
@@ -9,18 +9,23 @@ use toml::de::DeTable;
 use super::drill::{self, Drill};
 use super::error::{Fault, Faults, PlanError};
 use super::keys::nearest;
+use super::length::shown_mm;
 use super::rows::{self, Drawn, DrawnHole, SheetSize};
 use super::table::{Got, Table};
 use super::{Head, Hole, Plan, Units};
 use super::{geometry, patterns};
+use crate::file;
 use crate::frame::Point;
 
 /// Largest plan file, bytes; a plan of 2000 single holes has a tenth of it.
 const LARGEST_FILE: u64 = 1 << 20;
 /// Most holes in one plan: far beyond any sheet that fits in a photo.
 pub(super) const MOST_HOLES: usize = 2000;
-/// Longest side of a sheet, mm: ten metres; more is a mistaken unit.
-const LONGEST_SIDE_MM: f64 = 10_000.0;
+/// Longest side of a sheet, mm: aluminium comes in sheets of up to 12 ft, 3.66 m (common practice, no source). More is a
+/// mistaken unit.
+const LONGEST_SIDE_MM: f64 = 4000.0;
+/// The longer side of the smallest sheet, mm: less has no room for two rivets, and is a mistaken unit.
+const SHORTEST_SIDE_MM: f64 = 25.0;
 /// Share of the face that must be seen, where the plan does not say.
 const SEEN_FRACTION: f64 = 0.98;
 /// Longest name of a row or hole: names stand beside the marks in pictures.
@@ -32,32 +37,25 @@ const LONGEST_NAME: usize = 16;
 /// [`PlanError`]: the file cannot be read, is over 1 MB, is not UTF-8, not TOML, or not a plan that
 /// makes sense. All faults found are in it, in the order of the file.
 pub fn read(path: &Path) -> Result<Plan, PlanError> {
-    let file = path.display().to_string();
+    let name = path.display().to_string();
     let unreadable = |e: std::io::Error| PlanError::Unreadable {
-        file: file.clone(),
+        file: name.clone(),
         why: e.to_string(),
     };
-    let open = File::open(path).map_err(unreadable)?;
-    let stated = open.metadata().map_err(unreadable)?.len();
-    // One byte more than allowed, so that a pipe or a growing file cannot fill the memory either.
-    let mut bytes = Vec::new();
-    open.take(LARGEST_FILE + 1)
-        .read_to_end(&mut bytes)
-        .map_err(unreadable)?;
-    if bytes.len() as u64 > LARGEST_FILE {
+    let Some(bytes) = file::read(path, LARGEST_FILE).map_err(unreadable)? else {
         return Err(PlanError::TooLarge {
-            file,
-            bytes: stated.max(bytes.len() as u64),
+            bytes: fs::metadata(path).map_or(LARGEST_FILE + 1, |m| m.len()),
             allowed: LARGEST_FILE,
+            file: name,
         });
-    }
+    };
     match String::from_utf8(bytes) {
         Ok(text) => parse(&text, path),
         Err(e) => {
             let byte = e.utf8_error().valid_up_to();
             let before = &e.as_bytes()[..byte];
             Err(PlanError::NotText {
-                file,
+                file: name,
                 line: 1 + before.iter().filter(|&&b| b == b'\n').count(),
                 byte,
             })
@@ -206,11 +204,23 @@ fn sheet(top: &Table, units: Units, faults: &mut Faults) -> Option<(SheetSize, O
     let width = table.length("width", "12", units, faults);
     let height = table.length("height", "\"8 1/2\"", units, faults);
     let thickness = table.optional_length("thickness", units, faults);
-    let width = positive(&table, "width", width, LONGEST_SIDE_MM, faults);
-    let height = positive(&table, "height", height, LONGEST_SIDE_MM, faults);
-    /// Thicker than any sheet that is riveted by hand.
-    const THICKEST_MM: f64 = 25.0;
-    let thickness = positive(&table, "thickness", thickness, THICKEST_MM, faults);
+    // One side may be a strip's; that the longer one is long enough is asked below.
+    let longer = [width, height]
+        .iter()
+        .flatten()
+        .map(|g| g.value)
+        .fold(0.0, f64::max);
+    let sides = if width.is_some() && height.is_some() && longer > 0.0 && longer < SHORTEST_SIDE_MM
+    {
+        SHORTEST_SIDE_MM..=LONGEST_SIDE_MM
+    } else {
+        0.0..=LONGEST_SIDE_MM
+    };
+    let width = within(&table, "width", width, &sides, faults);
+    let height = within(&table, "height", height, &sides, faults);
+    /// From foil to a bar that no hand rivets to anything (common practice, no source).
+    const THICKNESS_MM: RangeInclusive<f64> = 0.1..=10.0;
+    let thickness = within(&table, "thickness", thickness, &THICKNESS_MM, faults);
     let size = SheetSize {
         width_mm: width?,
         height_mm: height?,
@@ -223,12 +233,19 @@ fn rivet(
     units: Units,
     faults: &mut Faults,
 ) -> (Option<f64>, Option<Head>, Option<Drill>) {
-    /// Thicker than any rivet set by hand.
-    const THICKEST_MM: f64 = 25.0;
+    /// From thinner than 1/32 in to 1/2 in: no other solid rivet is set by hand.
+    const DIAMETER_MM: RangeInclusive<f64> = 0.7..=13.0;
     let Some(table) = top.optional_table("rivet", faults) else {
         return (None, None, None);
     };
-    let diameter = table.optional_length("diameter", units, faults);
+    let named = table.as_text("diameter").and_then(drill::dash_number);
+    let diameter = match named {
+        Some(value) => Some(Got {
+            value,
+            at: table.place_of("diameter"),
+        }),
+        None => table.optional_length("diameter", units, faults),
+    };
     let heads = [
         ("protruding", Head::Protruding),
         ("countersunk", Head::Countersunk),
@@ -236,31 +253,38 @@ fn rivet(
     let head = table.optional_word("head", &heads, faults);
     let drill = drill::read(&table, units, faults);
     (
-        positive(&table, "diameter", diameter, THICKEST_MM, faults),
+        within(&table, "diameter", diameter, &DIAMETER_MM, faults),
         head,
         drill,
     )
 }
 
-/// A length that must be above 0 and at most `most_mm`.
-fn positive(
+/// A length that must be above 0 and in a range, mm. What lies beyond either end is as likely a slip of the unit: 0.125 for
+/// a rivet in a plan of mm, or a sheet of 304 in one of inches.
+fn within(
     table: &Table,
     key: &str,
     got: Option<Got<f64>>,
-    most_mm: f64,
+    range_mm: &RangeInclusive<f64>,
     faults: &mut Faults,
 ) -> Option<f64> {
     let got = got?;
-    if got.value > 0.0 && got.value <= most_mm {
+    if got.value > 0.0 && range_mm.contains(&got.value) {
         return Some(got.value);
     }
-    let text = if got.value > 0.0 {
+    let found = shown_mm(got.value);
+    let text = if got.value <= 0.0 {
+        format!("found {:.1} mm; expected more than 0", got.value)
+    } else if got.value < *range_mm.start() {
         format!(
-            "found {:.1} mm; expected at most {most_mm:.0} mm. Is the unit right?",
-            got.value
+            "found {found} mm; expected at least {} mm. Is the unit right?",
+            range_mm.start()
         )
     } else {
-        format!("found {:.1} mm; expected more than 0", got.value)
+        format!(
+            "found {found} mm; expected at most {} mm. Is the unit right?",
+            range_mm.end()
+        )
     };
     faults.add(got.at, table.name_of(key), text);
     None
@@ -268,8 +292,8 @@ fn positive(
 
 /// The tolerance, mm, above 0.
 fn tolerance(top: &Table, units: Units, faults: &mut Faults) -> Option<Got<f64>> {
-    /// A centre punch mark this far out is out by any standard.
-    const WIDEST_MM: f64 = 10.0;
+    /// From less than a scriber's line to 5/32 in: a mark further out is out by any standard.
+    const RANGE_MM: RangeInclusive<f64> = 0.05..=4.0;
     let Some(table) = top.optional_table("tolerance", faults) else {
         if !top.has("tolerance") {
             faults.add_with_hint(
@@ -282,7 +306,7 @@ fn tolerance(top: &Table, units: Units, faults: &mut Faults) -> Option<Got<f64>>
         return None;
     };
     let got = table.length("position", "\"1/32\"", units, faults);
-    let value = positive(&table, "position", got, WIDEST_MM, faults)?;
+    let value = within(&table, "position", got, &RANGE_MM, faults)?;
     Some(Got { value, at: got?.at })
 }
 

@@ -1,7 +1,7 @@
 //! Where to mark: running distances, each from the same datum, and what the divisions of a rule cost.
 
 use super::length::{MM_PER_INCH, nearest_fraction, show_planned};
-use super::{Datum, Edge, Path, Plan, Run, Units};
+use super::{Datum, Edge, Path, Plan, Run, Units, from_datum};
 
 /// Rounding that takes more of the tolerance than this is worth avoiding.
 pub const TOLERABLE_SHARE: f64 = 0.25;
@@ -83,6 +83,17 @@ pub struct Table {
 }
 
 impl Table {
+    /// Distances from a hole: there is no far edge to measure from instead.
+    pub(super) fn from_hole(title: String, place: String, datum: String, lines: Vec<Line>) -> Self {
+        Self {
+            title,
+            place,
+            datum,
+            lines,
+            far: None,
+        }
+    }
+
     /// The largest error that a division brings, mm.
     #[must_use]
     pub fn worst(&self, division: Division) -> f64 {
@@ -140,15 +151,18 @@ impl Table {
 /// "19 % of the tolerance"; rounded up, so that it is never understated.
 #[must_use]
 pub fn share(error_mm: f64, tolerance_mm: f64) -> String {
-    format!(
-        "{:.0} % of the tolerance",
-        (100.0 * error_mm / tolerance_mm - 1e-6).ceil().max(0.0)
-    )
+    let percent = (100.0 * error_mm / tolerance_mm - 1e-6).ceil().max(0.0);
+    // Which of two zeros the larger is, no rule says; the sum is the one without a sign.
+    format!("{:.0} % of the tolerance", percent + 0.0)
 }
 
-/// The tables of a plan: one for each straight run, two (x and y) for each circle and for the single holes.
+/// The tables of a plan: one for each straight run, two (x and y) for each circle and for the single holes. Where two marks
+/// are the plan's datum, all are counted from these, as the check does.
 #[must_use]
 pub fn tables(plan: &Plan) -> Vec<Table> {
+    if let Some(tables) = from_datum::tables(plan) {
+        return tables;
+    }
     let mut tables = Vec::new();
     for run in &plan.runs {
         match &run.path {
@@ -157,10 +171,11 @@ pub fn tables(plan: &Plan) -> Vec<Table> {
                 centre, radius_mm, ..
             } => {
                 let place = format!(
-                    "on a circle of {} round x {}, y {}",
+                    "on a circle of {} round x {}, y {}{}",
                     show_planned(2.0 * radius_mm, plan.units),
                     show_planned(centre.x, plan.units),
-                    show_planned(centre.y, plan.units)
+                    show_planned(centre.y, plan.units),
+                    chord(plan, run).unwrap_or_default()
                 );
                 let stops: Vec<(String, [f64; 2], bool)> = run
                     .stops
@@ -186,6 +201,25 @@ pub fn tables(plan: &Plan) -> Vec<Table> {
         tables.extend(both_ways(plan, "single holes", "", &singles));
     }
     tables
+}
+
+/// How far dividers are set to step a circle off, where all its steps are alike: "; from hole to hole 1.531 in".
+fn chord(plan: &Plan, run: &Run) -> Option<String> {
+    /// Steps that agree this well are alike, mm: rounding of the plan's own figures.
+    const ALIKE_MM: f64 = 1e-6;
+    let steps: Vec<f64> = run
+        .stops
+        .windows(2)
+        .map(|pair| pair[0].at.distance(pair[1].at))
+        .collect();
+    let first = *steps.first()?;
+    let alike = steps.iter().all(|s| (s - first).abs() < ALIKE_MM);
+    alike.then(|| {
+        format!(
+            "; from hole to hole straight across, as dividers are set, {}",
+            show_planned(first, plan.units)
+        )
+    })
 }
 
 fn straight(plan: &Plan, run: &Run) -> Table {

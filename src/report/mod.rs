@@ -53,7 +53,8 @@ use crate::verdict::coach::Advice;
 
 pub use gather::Load;
 pub(crate) use labels::{cut, text_width, wrap};
-pub use write::write_atomically;
+pub(crate) use write::advice;
+pub use write::{clear_parts, write_atomically};
 
 /// Where the photo shows a place of the sheet; `None` where the camera model cannot say.
 pub type PixelFromSheet<'m> = &'m dyn Fn(Point<Sheet>) -> Option<Point<Pixel>>;
@@ -223,9 +224,9 @@ impl fmt::Display for ReportError {
             ),
             Self::Write { path, step, why } => write!(
                 f,
-                "{}: could not {step}: {why}; an older file of that name is unchanged; choose a \
-                 folder that exists and may be written to",
-                path.display()
+                "{}: could not {step}: {why}; an older file of that name is unchanged; {}",
+                path.display(),
+                advice(why)
             ),
         }
     }

@@ -49,12 +49,18 @@ pub(crate) struct GradeArgs {
     pub(crate) rubric: Option<PathBuf>,
 
     /// Write a rubric with comments to FILE, and do nothing else
-    #[arg(long, value_name = "FILE", conflicts_with_all = ["photos", "plan", "rubric", "whose"])]
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["photos", "plan", "rubric", "whose", "roster"])]
     pub(crate) new_rubric: Option<PathBuf>,
 
     /// A list that says whose each photo is: CSV with the columns photo and student
     #[arg(long, value_name = "FILE")]
     pub(crate) whose: Option<PathBuf>,
+
+    /// Who is in the class: a name a line, or CSV with a column student
+    ///
+    /// Whoever handed nothing in is then listed as not graded, and a name that is on no roster is told.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) roster: Option<PathBuf>,
 
     /// The folder to write into; made if it is not there
     #[arg(long, value_name = "DIR", default_value = "grades")]

@@ -3,25 +3,28 @@
 //! | what | module |
 //! | --- | --- |
 //! | arguments and their help | [`args`] |
-//! | the folder written into, names and numbers | `folder` |
+//! | the folder written into | `folder` |
+//! | numbers in place of names | `numbers` |
 //! | the bar on a terminal | `progress` |
 
 pub(crate) mod args;
 mod folder;
+mod numbers;
 mod progress;
 
 use std::collections::BTreeSet;
-use std::fs;
 use std::path::Path;
 
 use rayon::prelude::*;
 
 use punchready::check::{Given, Stage};
+use punchready::file;
 use punchready::grade::class::{self, Class};
 use punchready::grade::feedback::{self, Feedback, Size};
 use punchready::grade::findings::FORMAT;
 use punchready::grade::look::Known;
 use punchready::grade::roll::{Entry, NOT_GRADED, quartiles, roll};
+use punchready::grade::roster;
 use punchready::grade::rubric::{self, Rubric, STARTER};
 use punchready::grade::run::{self, Done, Job};
 use punchready::grade::store::{Hash, Store};
@@ -41,6 +44,8 @@ use progress::Progress;
 /// What is said when the print of the cards was not measured.
 const BARS_UNSAID: &str = "The cards' bars were not measured, so their print counts as uncertain by 0.5 %, and much of each \
 deviation as doubt for the student: lay a steel rule on the bars and give both lengths with --bars.";
+/// Largest plan, bytes: it was read before, and is no larger.
+const LARGEST_PLAN: u64 = 1 << 20;
 /// Pieces named on the terminal.
 const MOST_NAMED: usize = 12;
 
@@ -58,11 +63,15 @@ pub(crate) fn run(args: GradeArgs) -> Result<Status, Failure> {
     let plan = read_plan(plan_path)?;
     let rubric = rubric::read(rubric_path, &plan).map_err(|e| Failure::told(&e))?;
     let known = known(&args)?;
-    let class = match &args.whose {
+    let mut class = match &args.whose {
         Some(list) => class::by_list(list, &args.photos, &args.out),
         None => class::by_name(&args.photos, &args.out),
     }
     .map_err(|e| Failure::advised(&e))?;
+    if let Some(path) = &args.roster {
+        let names = roster::read(path).map_err(|e| Failure::advised(&e))?;
+        roster::hold(&mut class, &names);
+    }
     let folder = Folder::open(&args.out)?;
     let store = Store::open(&folder.path("measured")).map_err(|e| {
         Failure::new(
@@ -70,7 +79,9 @@ pub(crate) fn run(args: GradeArgs) -> Result<Status, Failure> {
             "name a folder where you may write",
         )
     })?;
-    let plan_bytes = fs::read(plan_path).map_err(|e| Failure::told(&e))?;
+    let plan_bytes = file::read(plan_path, LARGEST_PLAN)
+        .map_err(|e| Failure::told(&e))?
+        .unwrap_or_default();
     let jobs = args.jobs.map_or_else(
         || std::thread::available_parallelism().map_or(1, usize::from),
         usize::from,
@@ -102,6 +113,9 @@ pub(crate) fn run(args: GradeArgs) -> Result<Status, Failure> {
         for unread in done.iter().flat_map(|d| &d.unread) {
             out::tell(&format!("warning: {}", words::plain(unread)));
         }
+        for odd in class.odd.iter().take(MOST_NAMED) {
+            out::tell(&format!("warning: {}", words::plain(odd)));
+        }
         if args.bars.is_none() {
             out::tell(&format!("warning: {BARS_UNSAID}"));
         }
@@ -126,7 +140,7 @@ fn new_rubric(path: &Path, quiet: bool) -> Result<Status, Failure> {
     if !quiet {
         out::tell(&format!(
             "wrote {}: change weights and bands as you like",
-            path.display()
+            out::name(path)
         ));
     }
     Ok(Status::Done)
@@ -215,6 +229,11 @@ impl Graded<'_> {
         if self.args.bars.is_none() {
             remarks.push(BARS_UNSAID.to_owned());
         }
+        if self.args.numbers && !class.odd.is_empty() {
+            remarks.push("Some names are odd: the terminal says which.".to_owned());
+        } else {
+            remarks.extend(class.odd.iter().map(|odd| format!("{odd}.")));
+        }
         let nobodys: Vec<String> = class
             .nobodys
             .iter()
@@ -299,8 +318,8 @@ fn told(roll: &[Entry], class: &Class, dir: &Path) -> String {
     }
     text += &format!(
         "next: open {} in a browser; sheets to hand out are in {}\n",
-        dir.join("summary.html").display(),
-        dir.join("sheets").display()
+        out::name(&dir.join("summary.html")),
+        out::name(&dir.join("sheets"))
     );
     text
 }

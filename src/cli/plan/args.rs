@@ -104,6 +104,12 @@ pub(crate) struct StationsArgs {
     /// Write the tables as CSV too; "-" writes them to standard output instead
     #[arg(long, value_name = "FILE")]
     pub(crate) csv: Option<PathBuf>,
+
+    /// Overwrite a file of another kind
+    ///
+    /// Unsaid, a file that is there already is overwritten only if this command may have written it.
+    #[arg(long)]
+    pub(crate) force: bool,
 }
 
 /// Draw a plan: a page with dimensions, or a template true to size
@@ -130,13 +136,19 @@ pub(crate) struct SheetArgs {
     /// Paper
     #[arg(long, value_enum, default_value_t = PaperName::A4)]
     pub(crate) paper: PaperName,
+
+    /// Overwrite a file of another kind
+    ///
+    /// Unsaid, a file that is there already is overwritten only if this command may have written it.
+    #[arg(long)]
+    pub(crate) force: bool,
 }
 
 /// Make a plan from a CSV or DXF file
 ///
 /// From CSV, two columns x and y, with or without a header. From DXF, points, circles and inserted blocks as
-/// holes; the outline from a closed polyline. Says what was taken and what was left out. The plan has the
-/// holes as single ones; an existing file is never overwritten.
+/// holes; the outline from the closed line that holds them. Says what was taken and what was left out. The plan has
+/// the holes as single ones; an existing file is never overwritten.
 #[derive(Debug, clap::Args)]
 pub(crate) struct ImportArgs {
     /// The file, .csv or .dxf
@@ -155,15 +167,27 @@ pub(crate) struct ImportArgs {
 
     /// Size of the sheet, width and height, such as 12in,8.5in
     ///
-    /// A DXF file with an outline says it itself.
+    /// A DXF file with an outline says it itself; of one without, --origin must say where the sheet lies.
     #[arg(long, value_name = "W,H", value_parser = size)]
     pub(crate) sheet: Option<[f64; 2]>,
 
-    /// Only what lies on these layers of a DXF file
+    /// Where in a DXF file the sheet's lower left corner is, such as 0in,0in
     ///
-    /// May be given more than once. Unsaid, all layers.
+    /// With --sheet, in place of an outline.
+    #[arg(long, value_name = "X,Y", value_parser = size, requires = "sheet", allow_hyphen_values = true)]
+    pub(crate) origin: Option<[f64; 2]>,
+
+    /// Only holes that lie on these layers of a DXF file
+    ///
+    /// May be given more than once. Unsaid, all layers. The outline may lie on another.
     #[arg(long, value_name = "LAYER")]
     pub(crate) layer: Vec<String>,
+
+    /// The layer of the sheet's outline in a DXF file
+    ///
+    /// Unsaid, the closed line that holds all holes.
+    #[arg(long, value_name = "LAYER")]
+    pub(crate) outline: Option<String>,
 
     /// Only circles up to this diameter are holes
     ///
@@ -172,8 +196,10 @@ pub(crate) struct ImportArgs {
     pub(crate) largest: Option<f64>,
 
     /// How far a mark may be from its place, written into the plan
-    #[arg(long, value_name = "LENGTH", default_value = "0.8mm", value_parser = punchready::plan::length::parse_option)]
-    pub(crate) tolerance: f64,
+    ///
+    /// Unsaid, as the file says it if this program wrote it, else 0.8mm.
+    #[arg(long, value_name = "LENGTH", value_parser = punchready::plan::length::parse_option)]
+    pub(crate) tolerance: Option<f64>,
 }
 
 /// Write a plan's holes as CSV or DXF
@@ -188,6 +214,12 @@ pub(crate) struct ExportArgs {
     /// The file to write; it ends in .csv or .dxf
     #[arg(long, value_name = "FILE")]
     pub(crate) out: PathBuf,
+
+    /// Overwrite a file of another kind
+    ///
+    /// Unsaid, a file that is there already is overwritten only if this command may have written it.
+    #[arg(long)]
+    pub(crate) force: bool,
 }
 
 /// A unit.

@@ -8,7 +8,7 @@ use punchready::draw;
 use punchready::report::words::count;
 
 use super::super::exit::{Failure, Status};
-use super::super::out;
+use super::super::out::{self, Output};
 use super::args::SheetArgs;
 
 /// Draws a plan into a file.
@@ -19,10 +19,15 @@ pub(super) fn run(args: &SheetArgs) -> Result<Status, Failure> {
         let stem = args.plan.file_stem().unwrap_or_default().to_string_lossy();
         PathBuf::from(format!("{stem}-{kind}.pdf"))
     });
-    out::check_places(&[("--out", &path)], &[&args.plan])?;
+    let place = Output {
+        flag: "--out",
+        path: &path,
+        sign: out::SIGN,
+    };
+    out::check_places(&[place], &[&args.plan], args.force)?;
     let ending = path.extension().map(|e| e.to_string_lossy().to_lowercase());
     let paper = Paper::from(args.paper);
-    let told = |e: draw::DrawError| Failure::told(&e);
+    let told = |e: draw::DrawError| Failure::advised(&e);
     let (bytes, pages) = match (ending.as_deref(), args.template) {
         (Some("svg"), false) => (drafting::drawing(&plan, paper).into_bytes(), 1),
         (Some("svg"), true) => (drafting::template_svg(&plan).into_bytes(), 1),
@@ -49,7 +54,7 @@ pub(super) fn run(args: &SheetArgs) -> Result<Status, Failure> {
     };
     out::print(&format!(
         "{}: {kind}, {}\n{next}\n",
-        path.display(),
+        out::name(&path),
         count(pages, "page", "pages")
     ))?;
     Ok(Status::Done)

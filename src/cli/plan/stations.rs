@@ -10,9 +10,12 @@ use punchready::plan::{Plan, Units};
 use punchready::report::words::plain;
 
 use super::super::exit::{Failure, Status};
-use super::super::out;
+use super::super::out::{self, Output};
 use super::args::StationsArgs;
 use super::say;
+
+/// How the first line of the CSV file begins.
+const CSV_SIGN: &str = "table,datum,hole,shared";
 
 /// Prints the tables of a plan.
 pub(super) fn run(args: &StationsArgs) -> Result<Status, Failure> {
@@ -20,8 +23,13 @@ pub(super) fn run(args: &StationsArgs) -> Result<Status, Failure> {
     let tables = tables(&plan);
     let to_stdout = args.csv.as_deref() == Some(Path::new("-"));
     if let Some(path) = args.csv.as_deref().filter(|_| !to_stdout) {
-        out::check_places(&[("--csv", path)], &[&args.plan])?;
-        draw::write(path, csv(&tables).as_bytes()).map_err(|e| Failure::told(&e))?;
+        let place = Output {
+            flag: "--csv",
+            path,
+            sign: CSV_SIGN,
+        };
+        out::check_places(&[place], &[&args.plan], args.force)?;
+        draw::write(path, csv(&tables).as_bytes()).map_err(|e| Failure::advised(&e))?;
     }
     out::print(&if to_stdout {
         csv(&tables)

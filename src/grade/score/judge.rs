@@ -15,6 +15,8 @@ const SIDE_BY_SIDE: f64 = 0.3;
 /// An item before it has a name.
 pub(super) struct Judged {
     pub(super) share: Option<f64>,
+    /// Share of the points that holes without a mark have cost.
+    pub(super) unmarked: f64,
     pub(super) figure: String,
     pub(super) doubt: Option<String>,
 }
@@ -22,9 +24,19 @@ pub(super) struct Judged {
 pub(super) fn left(why: &str) -> Judged {
     Judged {
         share: None,
+        unmarked: 0.0,
         figure: why.to_owned(),
         doubt: None,
     }
+}
+
+/// What could not be measured of an item.
+#[derive(Debug, Clone, Copy, Default)]
+struct Gaps {
+    /// Not shown by the photo: it does not count.
+    unseen: usize,
+    /// Left out by the student: it counts as nothing. If it did not count, leaving out a mark that is off would pay.
+    unmarked: usize,
 }
 
 /// One thing measured: what it is called, its deviation and U, mm.
@@ -50,10 +62,11 @@ impl Judge<'_> {
         both(mm, self.plan.units)
     }
 
-    /// The mean share over deviations, with the largest named; `unseen` could not be measured.
-    fn by_bands(&self, item: &Banded, all: &[Deviation], unseen: usize, what: &str) -> Judged {
-        let total = all.len() + unseen;
-        if all.is_empty() || self.too_little(unseen, total) {
+    /// The mean share over deviations and what was left out, with the largest named.
+    fn by_bands(&self, item: &Banded, all: &[Deviation], gaps: Gaps, what: &str) -> Judged {
+        let Gaps { unseen, unmarked } = gaps;
+        let counts = all.len() + unmarked;
+        if counts == 0 || self.too_little(unseen, counts + unseen) {
             return left("the photo does not show enough of it");
         }
         let student = self.rubric.doubt.benefit == Benefit::Student;
@@ -66,9 +79,9 @@ impl Judge<'_> {
             .iter()
             .map(|d| item.share(counted(d), tolerance))
             .sum::<f64>()
-            / all.len() as f64;
+            / counts as f64;
         let mean = all.iter().map(|d| d.mm).sum::<f64>() / all.len() as f64;
-        let figure = match all.iter().reduce(|a, b| if b.mm > a.mm { b } else { a }) {
+        let mut figure = match all.iter().reduce(|a, b| if b.mm > a.mm { b } else { a }) {
             Some(d) if share < 1.0 && all.len() > 1 => format!(
                 "{what} {} on average; most at {}, {}",
                 self.mm(mean),
@@ -76,8 +89,11 @@ impl Judge<'_> {
                 self.mm(d.mm)
             ),
             Some(d) => format!("{what} {} at most ({})", self.mm(d.mm), d.name),
-            None => String::new(),
+            None => "nothing to measure".to_owned(),
         };
+        if unmarked > 0 {
+            figure += &format!("; {unmarked} for want of a mark counted as nothing");
+        }
         let mut doubts = Vec::new();
         let cost = |d: &&Deviation| item.share(d.mm, tolerance) < item.share(counted(d), tolerance);
         let helped: Vec<&Deviation> = all.iter().filter(cost).collect();
@@ -94,6 +110,7 @@ impl Judge<'_> {
         }
         Judged {
             share: Some(share),
+            unmarked: unmarked as f64 / counts as f64,
             figure,
             doubt: (!doubts.is_empty()).then(|| doubts.join("; ")),
         }
@@ -121,6 +138,7 @@ impl Judge<'_> {
         }
         Judged {
             share: Some(marked as f64 / judged.max(1) as f64),
+            unmarked: 1.0 - marked as f64 / judged.max(1) as f64,
             figure,
             doubt: (!unseen.is_empty())
                 .then(|| format!("{} not told from the photo, not counted", some(&unseen))),
@@ -147,19 +165,27 @@ impl Judge<'_> {
                 })
             })
             .collect();
-        self.by_bands(&self.rubric.position, &all, self.unseen_holes(), "off by")
+        let gaps = Gaps {
+            unseen: self.unseen_holes(),
+            unmarked: self.found.holes.iter().filter(|h| is_unmarked(h)).count(),
+        };
+        self.by_bands(&self.rubric.position, &all, gaps, "off by")
     }
 
     pub(super) fn spacing(&self) -> Judged {
-        let mut unseen = 0;
+        let mut gaps = Gaps::default();
         let mut all = Vec::new();
         for pair in self.found.holes.windows(2) {
             let [a, b] = pair else { continue };
             if a.row.is_none() || a.row != b.row {
                 continue;
             }
+            if is_unmarked(a) || is_unmarked(b) {
+                gaps.unmarked += 1;
+                continue;
+            }
             if [a, b].iter().any(|h| h.state == HoleState::Unseen) {
-                unseen += 1;
+                gaps.unseen += 1;
             }
             let (Some(p), Some(q), Some(up), Some(uq)) = (a.live(), b.live(), a.u_mm, b.u_mm)
             else {
@@ -173,13 +199,20 @@ impl Judge<'_> {
                 u_mm: up.hypot(uq),
             });
         }
-        self.by_bands(&self.rubric.spacing, &all, unseen, "out by")
+        self.by_bands(&self.rubric.spacing, &all, gaps, "out by")
     }
 
     pub(super) fn edge_distance(&self) -> Judged {
-        let mut unseen = 0;
+        let mut gaps = Gaps::default();
         let mut all = Vec::new();
-        for (row, figures) in self.rows() {
+        for row in &self.plan.rows {
+            if self.has_gap(row) {
+                gaps.unmarked += 2;
+                continue;
+            }
+            let Some(figures) = self.figures(row) else {
+                continue;
+            };
             match (figures.edge_distance_mm, figures.u_mm) {
                 (Some(at), Some(u_mm)) => {
                     for (mm, end) in at.into_iter().zip(["start", "end"]) {
@@ -190,26 +223,36 @@ impl Judge<'_> {
                         });
                     }
                 }
-                _ => unseen += 2,
+                _ => gaps.unseen += 2,
             }
         }
-        self.by_bands(&self.rubric.edge_distance, &all, unseen, "out by")
+        self.by_bands(&self.rubric.edge_distance, &all, gaps, "out by")
     }
 
-    fn rows(&self) -> impl Iterator<Item = (&Row, &FoundRow)> {
-        self.plan.rows.iter().filter_map(|row| {
-            let figures = self.found.rows.iter().find(|r| r.row == row.name)?;
-            Some((row, figures))
-        })
+    fn figures(&self, row: &Row) -> Option<&FoundRow> {
+        self.found.rows.iter().find(|r| r.row == row.name)
+    }
+
+    /// Whether a hole of the row was left out. What is measured of a whole row is then not of this one: without the
+    /// mark that is out of line the others would be a better row than with it.
+    fn has_gap(&self, row: &Row) -> bool {
+        self.found.of_row(&row.name).any(is_unmarked)
     }
 
     pub(super) fn straight(&self) -> Judged {
-        let mut unseen = 0;
+        let mut gaps = Gaps::default();
         let mut all = Vec::new();
-        for (row, figures) in self.rows() {
+        for row in &self.plan.rows {
             if row.stations_mm.len() < 3 {
                 continue;
             }
+            if self.has_gap(row) {
+                gaps.unmarked += 1;
+                continue;
+            }
+            let Some(figures) = self.figures(row) else {
+                continue;
+            };
             let us: Vec<f64> = self
                 .found
                 .of_row(&row.name)
@@ -221,26 +264,33 @@ impl Judge<'_> {
                     mm,
                     u_mm: us.iter().sum::<f64>() / us.len() as f64,
                 }),
-                _ => unseen += 1,
+                _ => gaps.unseen += 1,
             }
         }
-        self.by_bands(&self.rubric.lines.straight, &all, unseen, "bowed by")
+        self.by_bands(&self.rubric.lines.straight, &all, gaps, "bowed by")
     }
 
     pub(super) fn parallel(&self) -> Judged {
-        let mut unseen = 0;
+        let mut gaps = Gaps::default();
         let mut all = Vec::new();
-        for (row, figures) in self.rows() {
+        for row in &self.plan.rows {
+            if self.has_gap(row) {
+                gaps.unmarked += 1;
+                continue;
+            }
+            let Some(figures) = self.figures(row) else {
+                continue;
+            };
             match (figures.edge_distance_mm, figures.u_mm) {
                 (Some([start, end]), Some(u_mm)) => all.push(Deviation {
                     name: format!("row {}", row.name),
                     mm: (end - start).abs(),
                     u_mm,
                 }),
-                _ => unseen += 1,
+                _ => gaps.unseen += 1,
             }
         }
-        self.by_bands(&self.rubric.lines.parallel, &all, unseen, "running off by")
+        self.by_bands(&self.rubric.lines.parallel, &all, gaps, "running off by")
     }
 
     /// The ruled lines of a row: how far each reaches along it, its place across, its width, mm.
@@ -288,7 +338,11 @@ impl Judge<'_> {
         if all.is_empty() {
             return left("no ruled line was found in the photo");
         }
-        self.by_bands(&self.rubric.lines.thin, &all, without, "wide by")
+        let gaps = Gaps {
+            unseen: without,
+            unmarked: 0,
+        };
+        self.by_bands(&self.rubric.lines.thin, &all, gaps, "wide by")
     }
 
     pub(super) fn one_pass(&self) -> Judged {
@@ -321,6 +375,7 @@ impl Judge<'_> {
         };
         Judged {
             share: Some(1.0 - twice.len() as f64 / ruled as f64),
+            unmarked: 0.0,
             figure,
             doubt: (without > 0).then(|| format!("no line found for {without}, not counted")),
         }
@@ -343,6 +398,7 @@ impl Judge<'_> {
         let lost = live as f64 * rule.live.share() + crossed as f64 * rule.crossed_out.share();
         Judged {
             share: Some((1.0 - lost).max(0.0)),
+            unmarked: 0.0,
             figure: match (live, crossed) {
                 (0, 0) => "none".to_owned(),
                 (l, 0) => format!("{l} left standing"),
@@ -365,14 +421,15 @@ impl Judge<'_> {
             Ringed::These(names) => names.contains(&h.name),
         };
         let all: Vec<&FoundHole> = self.found.holes.iter().filter(asked).collect();
-        let seen: Vec<&&FoundHole> = all.iter().filter(|h| h.live().is_some()).collect();
+        let counts = |h: &&&FoundHole| h.live().is_some() || is_unmarked(h);
+        let seen: Vec<&&FoundHole> = all.iter().filter(counts).collect();
         let unseen = all.iter().filter(|h| h.state == HoleState::Unseen).count();
         if seen.is_empty() || self.too_little(unseen, all.len()) {
             return left("the photo shows no marks at the holes to be ringed");
         }
         let without: Vec<&str> = seen
             .iter()
-            .filter(|h| !h.ringed)
+            .filter(|h| !h.ringed || is_unmarked(h))
             .map(|h| h.name.as_str())
             .collect();
         let ringed = seen.len() - without.len();
@@ -382,6 +439,7 @@ impl Judge<'_> {
         }
         Judged {
             share: Some(ringed as f64 / seen.len() as f64),
+            unmarked: 0.0,
             figure,
             doubt: (unseen > 0).then(|| format!("{unseen} not seen, not counted")),
         }
@@ -467,6 +525,11 @@ impl Judge<'_> {
             .flatten()
             .reduce(f64::min)
     }
+}
+
+/// Whether a hole has surely no mark that counts.
+fn is_unmarked(hole: &FoundHole) -> bool {
+    matches!(hole.state, HoleState::Missing | HoleState::Cancelled)
 }
 
 /// "A1, A2, A3 and 4 more".

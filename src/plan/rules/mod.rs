@@ -163,6 +163,10 @@ fn by_limit(mut rules: Vec<&'static Rule>) -> Vec<(f64, Vec<&'static Rule>)> {
     groups
 }
 
+/// A row further from its edge than this, in rivet diameters, is in the middle of a skin (a rib's, a former's) and has no edge
+/// distance: between it and the edge there is room for another row, at 10 D, the widest pitch of any of the documents.
+const EDGE_ROW_D: f64 = 10.0;
+
 struct Judge<'a> {
     plan: &'a Plan,
     d: f64,
@@ -240,7 +244,7 @@ impl Judge<'_> {
                 (mm, rows),
                 findings,
             );
-            if layout::is_outer(run, all) {
+            if layout::is_outer(run, all) && mm <= EDGE_ROW_D * self.d {
                 let what = (about.as_str(), "edge distance", "over");
                 self.most(Kind::EdgeMost, what, (mm, rows), findings);
             }
