@@ -472,7 +472,13 @@ mod tests {
                 &[vec![crate::frame::Point::new(360.0, 120.0)]],
             );
             let marks: Vec<bool> = ringed.marks.iter().map(|m| m.ringed).collect();
-            assert_eq!(marks, [true], "radius {radius}: {:?}", ringed.unsure);
+            // So near its rim the dot cannot be told from the line: then the ring is told, and nothing is good.
+            let told = radius < 1.5 && marks.is_empty() && ringed.unsure.len() == 1;
+            assert!(
+                told || marks == [true],
+                "radius {radius}: {:?}",
+                ringed.unsure
+            );
         }
     }
 }
