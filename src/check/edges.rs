@@ -10,9 +10,6 @@ use crate::sheet::{self, MeasuredEdge, Outline, Sides};
 use crate::survey::{KNOWN_SD_MM, KnownLength, LineId, Options, SheetDatum, SheetFrame, Survey};
 use crate::verdict::{Reason, Weight};
 
-/// Height of a card's print over what it lies on, mm: between level with it (a card let in, or pressed
-/// flat into film) and a sheet of office paper, 0.1 mm, above it.
-const PRINT_ABOVE_MM: f64 = 0.05;
 /// Where a cut edge ends lies within so much to either side of where it is taken to be, mm: burr and rounding
 /// reach about a twentieth of a sheet's thickness each. And what one pixel hides of them, px. Points on an edge scatter
 /// less, but all lean the same way.
@@ -131,7 +128,7 @@ pub(super) fn options(plan: &Plan, given: &Given, sides: &Sides, turns: u32) -> 
             .card_below_mm
             .map_or([0.0, thickness / 3f64.sqrt()], |b| [-b, 0.0]),
         known,
-        paper_mm: PRINT_ABOVE_MM,
+        paper_mm: given.paper_mm(),
         ..Options::default()
     }
 }

@@ -183,7 +183,12 @@ impl Case<'_> {
             .iter()
             .map(|c| cameras.binary_search(c).unwrap_or(0))
             .collect();
-        let index = Index::new(camera, bench_unknown, used.len(), lines.len());
+        let index = Index::new(
+            camera,
+            [self.options.paper_mm[1] > 0.0, bench_unknown],
+            used.len(),
+            lines.len(),
+        );
         let p = self.cameras;
         let at = |i: usize| LENS_UNKNOWNS * cameras[i / LENS_UNKNOWNS] + i % LENS_UNKNOWNS;
         let n = LENS_UNKNOWNS * cameras.len();
@@ -201,7 +206,6 @@ impl Case<'_> {
         Ok(Assembled {
             problem: Problem {
                 index,
-                paper_mm: self.options.paper_mm,
                 saddles,
                 points,
                 lengths: if with_lines {
@@ -217,6 +221,7 @@ impl Case<'_> {
                     lens_weight,
                     scale: p.scale.mean,
                     scale_sd: p.scale.sd,
+                    paper: self.options.paper_mm,
                     bench: self.options.bench_mm,
                 },
                 factors,
@@ -292,7 +297,11 @@ impl Case<'_> {
             });
         }
         let not_negative = [
-            ("the paper thickness (mm)", o.paper_mm),
+            ("the height of the print (mm)", o.paper_mm[0]),
+            (
+                "the standard deviation of the print's height (mm)",
+                o.paper_mm[1],
+            ),
             (
                 "the standard deviation of the bench height (mm)",
                 o.bench_mm[1],

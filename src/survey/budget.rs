@@ -19,7 +19,7 @@ pub enum Source {
     Scale,
     /// What was not known of the lens.
     Lens,
-    /// How low the cards beside the sheet lie.
+    /// How high the cards' print lies over the face.
     Height,
     /// Where the sheet's edges end: see [`super::Survey::doubt_line`].
     Datum,
@@ -54,9 +54,10 @@ impl Parts {
         let with = cov.columns(0, e.lenses.len());
         let lens = with * &e.lens_weight * with.transpose();
         let none = DMatrix::zeros(index.count, index.count);
-        let height = index
-            .bench
-            .map_or_else(|| none.clone(), |at| one(at, e.bench[1]));
+        let height = [(index.paper, e.paper[1]), (index.bench, e.bench[1])]
+            .into_iter()
+            .filter_map(|(at, sd)| Some(one(at?, sd)))
+            .fold(none.clone(), |sum, m| sum + m);
         let solve = cov - &scale - &lens - &height;
         Self([solve, scale, lens, height, none])
     }

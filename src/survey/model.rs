@@ -53,6 +53,8 @@ pub(super) struct State {
     pub(super) camera: Vec<usize>,
     pub(super) scale: [f64; 2],
     pub(super) poses: Vec<Pose>,
+    /// Height of the print over what its card lies on, mm.
+    pub(super) paper: f64,
     /// Height of what the cards beside the sheet lie on, mm: one bench in all photos.
     pub(super) bench: f64,
     pub(super) cards: Vec<CardPose>,
@@ -61,14 +63,16 @@ pub(super) struct State {
     pub(super) feet: Vec<f64>,
 }
 
-/// Where each unknown stands in the vector: lenses, print scale, poses (turn 3, shift 2, depth), bench height,
-/// cards but the first, lines (angle, offset).
+/// Where each unknown stands in the vector: lenses, print scale, poses (turn 3, shift 2, depth), height of the
+/// print, bench height, cards but the first, lines (angle, offset).
 #[derive(Debug, Clone)]
 pub(super) struct Index {
     pub(super) photos: usize,
     cameras: usize,
     /// Per photo: its camera.
     camera: Vec<usize>,
+    /// The place of the print's height, where that is unknown.
+    pub(super) paper: Option<usize>,
     /// The place of the bench height, where that is unknown.
     pub(super) bench: Option<usize>,
     cards_at: usize,
@@ -78,10 +82,17 @@ pub(super) struct Index {
 
 impl Index {
     /// `camera`: of each photo, its camera, counted from 0 without gaps.
-    pub(super) fn new(camera: Vec<usize>, bench_unknown: bool, cards: usize, lines: usize) -> Self {
+    pub(super) fn new(
+        camera: Vec<usize>,
+        [paper_unknown, bench_unknown]: [bool; 2],
+        cards: usize,
+        lines: usize,
+    ) -> Self {
         let photos = camera.len();
         let cameras = camera.iter().max().map_or(0, |c| c + 1);
-        let bench_at = LENS_UNKNOWNS * cameras + 2 + 6 * photos;
+        let paper_at = LENS_UNKNOWNS * cameras + 2 + 6 * photos;
+        let paper = paper_unknown.then_some(paper_at);
+        let bench_at = paper_at + usize::from(paper_unknown);
         let bench = bench_unknown.then_some(bench_at);
         let next = bench_at + usize::from(bench_unknown);
         let lines_at = next + 3 * cards.saturating_sub(1);
@@ -89,6 +100,7 @@ impl Index {
             photos,
             cameras,
             camera,
+            paper,
             bench,
             cards_at: next,
             lines_at,
@@ -126,6 +138,7 @@ impl Index {
                 format!("the print scale {}", ["across", "down"][i - scale])
             }
             _ if i < poses_end => format!("the pose of photo {}", (i - poses) / 6 + 1),
+            _ if self.paper == Some(i) => "the height of the print".to_owned(),
             _ if i < self.cards_at => "the height of the bench".to_owned(),
             _ if i < self.lines_at => {
                 format!(
@@ -164,6 +177,9 @@ impl State {
             pose.shift.x += step[at + 3];
             pose.shift.y += step[at + 4];
             pose.shift.z *= (step[at + 5] + step[index.lens(k)]).exp();
+        }
+        if let Some(at) = index.paper {
+            next.paper += step[at];
         }
         if let Some(at) = index.bench {
             next.bench += step[at];

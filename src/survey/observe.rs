@@ -54,7 +54,8 @@ pub(super) struct Expected {
     pub(super) lens_weight: DMatrix<f64>,
     pub(super) scale: [f64; 2],
     pub(super) scale_sd: [f64; 2],
-    /// Mean and standard deviation.
+    /// Mean and standard deviation of the heights of print and bench.
+    pub(super) paper: [f64; 2],
     pub(super) bench: [f64; 2],
 }
 
@@ -62,7 +63,6 @@ pub(super) struct Expected {
 #[derive(Debug, Clone)]
 pub(super) struct Problem {
     pub(super) index: Index,
-    pub(super) paper_mm: f64,
     pub(super) saddles: Vec<SaddleSeen>,
     pub(super) points: Vec<PointSeen>,
     pub(super) lengths: Vec<LengthSeen>,
@@ -105,7 +105,7 @@ pub(super) struct Row {
 }
 
 impl Row {
-    const MOST: usize = LENS_UNKNOWNS + 2 + 6 + 1 + 3;
+    const MOST: usize = LENS_UNKNOWNS + 2 + 6 + 2 + 3;
     fn new() -> Self {
         Self {
             len: 0,
@@ -128,7 +128,7 @@ impl Row {
 
 impl Problem {
     pub(super) fn height(&self, state: &State, saddle: &SaddleSeen) -> f64 {
-        self.paper_mm + if saddle.beside { state.bench } else { 0.0 }
+        state.paper + if saddle.beside { state.bench } else { 0.0 }
     }
 
     /// The place of a saddle on its card, turned as that lies, and in the face.
@@ -166,6 +166,9 @@ impl Problem {
             row.push(at + i, p.by_pose[(0, i)], p.by_pose[(1, i)]);
         }
         let by_height = p.by_face.column(2);
+        if let Some(at) = self.index.paper {
+            row.push(at, by_height.x, by_height.y);
+        }
         if let (true, Some(at)) = (s.beside, self.index.bench) {
             row.push(at, by_height.x, by_height.y);
         }
@@ -343,9 +346,14 @@ impl Problem {
                 1.0 / sd,
             );
         }
-        if let Some(at) = self.index.bench {
-            let [mean, sd] = e.bench;
-            normal.add_one(&[(at, 1.0)], (mean - state.bench) / sd, 1.0 / sd);
+        let heights = [
+            (self.index.paper, e.paper, state.paper),
+            (self.index.bench, e.bench, state.bench),
+        ];
+        for (at, [mean, sd], now) in heights {
+            if let Some(at) = at {
+                normal.add_one(&[(at, 1.0)], (mean - now) / sd, 1.0 / sd);
+            }
         }
     }
 }

@@ -197,6 +197,7 @@ pub(super) fn finish(
         + lines.iter().map(|l| l.points[1]).sum::<usize>()
         + problem.lengths.len()
         + problem.index.pose(0)
+        + usize::from(problem.index.paper.is_some())
         + usize::from(problem.index.bench.is_some());
     let photo_rms_px = (0..problem.index.photos)
         .map(|photo| problem.photo_rms_px(&state, photo))
@@ -262,7 +263,7 @@ impl Survey {
     }
 
     /// Covariance of all unknowns: for each camera its lens ([`super::LENS_NAMES`]), print scale (2), per photo the turn
-    /// (rad, camera frame, applied from the left), shift (mm, 2) and ln (depth / f), bench height, the cards but the first
+    /// (rad, camera frame, applied from the left), shift (mm, 2) and ln (depth / f), height of the print, bench height, the cards but the first
     /// (x, y, angle), the lines (angle, offset).
     #[must_use]
     pub fn covariance(&self) -> &DMatrix<f64> {
