@@ -267,7 +267,8 @@ impl Edged {
         together: &Together,
         ruled: &[StraightLine],
     ) -> Result<Survey, SurveyError> {
-        let options = edges::options(plan, given, &self.sides, self.turns);
+        let found_by = &together.survey;
+        let options = edges::options(plan, given, &self.sides, self.turns, found_by);
         let cards = together.cards(found);
         let mut lines = self.sides.lines.clone();
         if let Some(first) = lines.first_mut() {
@@ -283,7 +284,7 @@ impl Edged {
             .collect();
         let cameras = together::cameras(shots, &together.kept);
         let mut survey = survey::survey_of(&sightings, &cameras, &options)?;
-        edges::doubt(&mut survey, &self.sides);
+        edges::doubt_bent(&mut survey);
         Ok(survey)
     }
 }

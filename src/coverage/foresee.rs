@@ -133,7 +133,7 @@ pub fn foresee(
     let told = |e: &dyn std::fmt::Display| CoverageError::Survey(e.to_string());
     let mut survey = survey_of(&sightings, &joint, &options).map_err(|e| told(&e))?;
     for edge in EDGES {
-        edges::doubt_edge(&mut survey, line_of(edge, 0), 0.0);
+        edges::doubt_edge(&mut survey, line_of(edge, 0));
     }
     let datum = match &plan.datum {
         None => edges::datum(size_mm, 0),

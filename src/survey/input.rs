@@ -63,6 +63,9 @@ pub struct Options {
     pub bench_mm: [f64; 2],
     /// Lengths the user gave.
     pub known: Vec<KnownLength>,
+    /// Of some lines, the standard deviation of what all points on them may be off together, mm: a side wall or a burr
+    /// that passes for the edge. Known lengths and other lines may tell it.
+    pub line_off_mm: Vec<(LineId, f64)>,
     /// Standard deviation of the face's height (flatness), mm.
     pub flatness_mm: f64,
 }
@@ -74,6 +77,7 @@ impl Default for Options {
             // Sheets of 0.4 to 1.6 mm.
             bench_mm: [-1.0, 0.5],
             known: Vec::new(),
+            line_off_mm: Vec::new(),
             flatness_mm: 0.1,
         }
     }

@@ -29,6 +29,8 @@ pub(super) struct LinePose {
     pub(super) pivot: Vector2<f64>,
     pub(super) angle: f64,
     pub(super) offset: f64,
+    /// How far along the normal from it all points that were seen lie.
+    pub(super) off: f64,
 }
 
 impl LinePose {
@@ -64,7 +66,8 @@ pub(super) struct State {
 }
 
 /// Where each unknown stands in the vector: lenses, print scale, poses (turn 3, shift 2, depth), height of the
-/// print, bench height, cards but the first, lines (angle, offset).
+/// print, bench height, cards but the first, what the points of some
+/// lines are off together, lines (angle, offset).
 #[derive(Debug, Clone)]
 pub(super) struct Index {
     pub(super) photos: usize,
@@ -77,6 +80,8 @@ pub(super) struct Index {
     pub(super) bench: Option<usize>,
     cards_at: usize,
     lines_at: usize,
+    /// Per line: the place of what its points are off together, where that is unknown.
+    off: Vec<Option<usize>>,
     pub(super) count: usize,
 }
 
@@ -86,7 +91,7 @@ impl Index {
         camera: Vec<usize>,
         [paper_unknown, bench_unknown]: [bool; 2],
         cards: usize,
-        lines: usize,
+        lines_off: &[bool],
     ) -> Self {
         let photos = camera.len();
         let cameras = camera.iter().max().map_or(0, |c| c + 1);
@@ -95,7 +100,15 @@ impl Index {
         let bench_at = paper_at + usize::from(paper_unknown);
         let bench = bench_unknown.then_some(bench_at);
         let next = bench_at + usize::from(bench_unknown);
-        let lines_at = next + 3 * cards.saturating_sub(1);
+        let mut lines_at = next + 3 * cards.saturating_sub(1);
+        let off = lines_off
+            .iter()
+            .map(|unknown| {
+                let at = lines_at;
+                lines_at += usize::from(*unknown);
+                unknown.then_some(at)
+            })
+            .collect();
         Self {
             photos,
             cameras,
@@ -104,7 +117,8 @@ impl Index {
             bench,
             cards_at: next,
             lines_at,
-            count: lines_at + 2 * lines,
+            off,
+            count: lines_at + 2 * lines_off.len(),
         }
     }
     /// Of each photo, its camera.
@@ -128,6 +142,15 @@ impl Index {
     pub(super) fn line(&self, line: usize) -> usize {
         self.lines_at + 2 * line
     }
+    /// Makes room for one more line, after all others.
+    pub(super) fn add_line(&mut self) {
+        self.off.push(None);
+        self.count += 2;
+    }
+    /// The place of what a line's points are off together, where that is unknown.
+    pub(super) fn off(&self, line: usize) -> Option<usize> {
+        self.off[line]
+    }
     /// What the unknown at place `i` is, for messages.
     pub(super) fn name(&self, i: usize) -> String {
         let (scale, poses) = (self.scale(), self.pose(0));
@@ -140,6 +163,7 @@ impl Index {
             _ if i < poses_end => format!("the pose of photo {}", (i - poses) / 6 + 1),
             _ if self.paper == Some(i) => "the height of the print".to_owned(),
             _ if i < self.cards_at => "the height of the bench".to_owned(),
+            _ if self.off.contains(&Some(i)) => "what an edge hides".to_owned(),
             _ if i < self.lines_at => {
                 format!(
                     "the place of card {} of the list",
@@ -195,6 +219,9 @@ impl State {
             let at = index.line(j);
             line.angle += step[at];
             line.offset += step[at + 1];
+            if let Some(at) = index.off(j) {
+                line.off += step[at];
+            }
         }
         next
     }

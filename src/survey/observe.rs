@@ -57,6 +57,8 @@ pub(super) struct Expected {
     /// Mean and standard deviation of the heights of print and bench.
     pub(super) paper: [f64; 2],
     pub(super) bench: [f64; 2],
+    /// Of each line, the standard deviation of what its points are off together; 0: nothing.
+    pub(super) lines_off: Vec<f64>,
 }
 
 /// All observations of one solve.
@@ -195,7 +197,7 @@ impl Problem {
         foot: &mut f64,
     ) -> Option<(Vector2<f64>, Vector2<f64>)> {
         let line = &state.lines[o.line];
-        let (d, middle) = (line.direction(), line.middle());
+        let (d, middle) = (line.direction(), line.middle() + line.normal() * line.off);
         let (lens, pose) = (state.lens(o.photo), &state.poses[o.photo]);
         let at = |t: f64| {
             let q = middle + d * t;
@@ -219,7 +221,7 @@ impl Problem {
         Self::find_foot(state, o, foot)?;
         let line = &state.lines[o.line];
         let (d, n) = (line.direction(), line.normal());
-        let q = line.middle() + d * *foot;
+        let q = line.middle() + n * line.off + d * *foot;
         let face = Vector3::new(q.x, q.y, 0.0);
         let p = project(state.lens(o.photo), &state.poses[o.photo], face)?;
         let fx = p.by_face.column(0);
@@ -236,6 +238,9 @@ impl Problem {
             row.push(at + i, across.dot(&p.by_pose.column(i)), 0.0);
         }
         let by_normal = across.dot(&(fx * n.x + fy * n.y));
+        if let Some(at) = self.index.off(o.line) {
+            row.push(at, by_normal, 0.0);
+        }
         let at = self.index.line(o.line);
         row.push(at, by_normal * *foot, 0.0);
         row.push(at + 1, by_normal, 0.0);
@@ -345,6 +350,12 @@ impl Problem {
                 (e.scale[i] - state.scale[i]) / sd,
                 1.0 / sd,
             );
+        }
+        for (k, line) in state.lines.iter().enumerate() {
+            if let Some(at) = self.index.off(k) {
+                let sd = e.lines_off[k];
+                normal.add_one(&[(at, 1.0)], -line.off / sd, 1.0 / sd);
+            }
         }
         let heights = [
             (self.index.paper, e.paper, state.paper),

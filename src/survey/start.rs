@@ -351,6 +351,7 @@ pub(super) fn add_lines(problem: &Problem, lines: usize, state: &mut State) -> O
             pivot: middle + d * ((low + high) / 2.0),
             angle,
             offset: 0.0,
+            off: 0.0,
         });
     }
     state.feet = problem
