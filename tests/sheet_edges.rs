@@ -362,10 +362,10 @@ fn a_bright_rim_ends_where_the_metal_does() {
 
 #[test]
 fn a_side_that_is_partly_covered_is_measured_by_what_is_left() {
-    // A dark cloth over the left 40 % of the bottom edge, and over the bench there.
+    // A dark cloth over a third of the bottom edge, and over the bench there.
     let scene = scene(Bench::Dark, 8.0, -80.0);
     let drawn = painted(&scene, |x, y, _| {
-        let cloth = y < 6.0 && x > 10.0 && x < 70.0;
+        let cloth = y < 6.0 && x > 12.0 && x < 62.0;
         Some(if cloth {
             [40.0; 3]
         } else if outside(x, y) > 0.0 {

@@ -170,7 +170,7 @@ pub(super) struct End {
     pub(super) band_mm: f64,
     /// Standard deviation of what cannot be told from the picture, mm.
     pub(super) doubt_mm: f64,
-    /// How far beyond it a second step could as well be the sheet's end, mm.
+    /// How far beyond it, or within, a second step could as well be the sheet's end, mm.
     pub(super) second_mm: Option<f64>,
     /// How far outward of this the face may as well end, mm.
     pub(super) other_mm: Option<f64>,
@@ -216,7 +216,9 @@ pub(super) fn sheet_ends(profile: &Profile, wall: f64, px_per_mm: f64, hidden: f
         .max(STACK_LEAST * profile.mean())
         .max(OVER_BARE * bare[bare.len() / 2]);
     let mut steps = steps_of(&d, least);
-    steps.retain(|&i| profile.place(i as f64) > -INNER_MM.max(wall + NEAR_STACK_MM));
+    let near = |i: &usize| profile.place(*i as f64) > -INNER_MM.max(wall + NEAR_STACK_MM);
+    let inner: Vec<usize> = steps.iter().copied().filter(|i| !near(i)).collect();
+    steps.retain(near);
     let Some(&first) = steps.first() else {
         return Vec::new();
     };
@@ -224,6 +226,7 @@ pub(super) fn sheet_ends(profile: &Profile, wall: f64, px_per_mm: f64, hidden: f
         profile,
         d: &d,
         strong: &steps,
+        inner: &inner,
         strongest,
         wall,
         slack: 0.3 * wall + 0.7 / px_per_mm,
@@ -296,6 +299,8 @@ struct Steps<'a> {
     profile: &'a Profile,
     d: &'a [f64],
     strong: &'a [usize],
+    /// Steps too far inside to be the edge of the rough line.
+    inner: &'a [usize],
     strongest: f64,
     wall: f64,
     /// By how much a width may differ from the wall's, mm.
@@ -333,18 +338,28 @@ impl Steps<'_> {
 
     fn end(&self, at: usize, doubt_mm: f64) -> End {
         let d = self.d;
-        let second_mm = self
+        let as_well = |from: usize, to: usize| {
+            let i = if from == at { to } else { from };
+            let back = SECOND_BACK * d[i].abs().max(d[at].abs());
+            d[i] * d[at] > 0.0
+                && d[i].abs() > SECOND * d[at].abs()
+                && !d[from..to]
+                    .iter()
+                    .any(|v| v * d[at] < 0.0 && v.abs() > back)
+        };
+        let beyond = self
             .strong
             .iter()
-            .filter(|&&i| i > at && d[i] * d[at] > 0.0)
-            .filter(|&&i| d[i].abs() > SECOND * d[at].abs())
-            .filter(|&&i| self.gap(at, i) > BURR_MM)
+            .filter(|&&i| i > at && self.gap(at, i) > BURR_MM)
             .filter(|&&i| !(self.wall > 0.0 && self.is_wall(self.gap(at, i))))
-            .find(|&&i| {
-                let back = SECOND_BACK * d[i].abs().max(d[at].abs());
-                !d[at..i].iter().any(|v| v * d[at] < 0.0 && v.abs() > back)
-            })
+            .find(|&&i| as_well(at, i))
             .map(|&i| self.gap(at, i));
+        let within = self
+            .inner
+            .iter()
+            .find(|&&i| as_well(i, at))
+            .map(|&i| self.gap(i, at));
+        let second_mm = beyond.or(within);
         // The slope of a place is two levels on, and a pixel two steps.
         let near = (at + 2).saturating_sub(2 * CLIPPED_PX)..=at + 2 + 2 * CLIPPED_PX;
         let levels = self.profile.levels.iter().enumerate();
