@@ -57,8 +57,6 @@ const SOME_PARTS: f64 = 0.5;
 /// A side may be bent so much between its ends, mm, by a lens that nobody told of, and turned so much by a survey of one
 /// small card, rad. A curled card or a bowed sheet bends it too, and then more than its edges is wrong.
 const MAX_BOW_MM: f64 = 0.25;
-/// How far a parabola lies from the straight line through it, root of the mean square, share of its bow: 2/√45.
-const BOW_RMS: f64 = 0.298;
 /// The same for long sides, share of their length: a lens with k1 = 0.05, as phones leave it, bends a side at 0.4 of the
 /// height out, 0.35 to either hand, by 0.0035 of that height.
 const MAX_BOW: f64 = 0.002;
@@ -292,7 +290,7 @@ impl Finder<'_> {
             .collect();
         let near = NEAR_STACK_MM.max(NEAR_STACK_PX / px_per_mm);
         // The lens that bends it may be known better with it; what else does may not.
-        let doubt_mm = agreed.doubt_mm().hypot(BOW_RMS * line.bow);
+        let doubt_mm = agreed.doubt_mm().hypot(line.bow);
         let second_mm = agreed.second_mm();
         if let Some(mut side) = self.points(line, &profiles, px_per_mm, near, MIN_SHARE) {
             side.rim = agreed.rim();
