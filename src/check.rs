@@ -12,6 +12,7 @@
 //! | what ruled lines tell of the lens | `plumb` |
 //! | how far the work is: what counts as a mark, diameters | `stage` |
 //! | one reading from those of all photos | `merge` |
+//! | the marks laid on the plan, where an end of the sheet does not show | `pattern` |
 //! | which way round the sheet lies | `turn` |
 //! | what of each hole's uncertainty comes from where | `budget` |
 //! | whether scale and sizes go together | `sanity` |
@@ -24,6 +25,7 @@ pub(crate) mod edges;
 mod given;
 mod marks;
 mod merge;
+mod pattern;
 mod plumb;
 mod sanity;
 mod sharp;
@@ -169,6 +171,9 @@ fn measure(
             None => break edged,
         }
     };
+    if let Some(why) = sanity::stretched(&edged.survey, given) {
+        return Err(why);
+    }
     checked.warn_of_print(given);
     checked.warn_of_bench(plan, given, &together, &edged.beside);
     checked.tell_left_out(&together);
@@ -184,6 +189,8 @@ struct Edged {
     lies: Corner,
     turns: u32,
     survey: Survey,
+    /// The edge of the datum that no photo shows, where it is put.
+    placed: Option<pattern::Placed>,
     /// The survey's edges are doubted by what the sheet's size differs from the plan's.
     sized: bool,
 }
@@ -233,6 +240,7 @@ impl Edged {
             beside,
             lies,
             turns,
+            placed: None,
             sized: false,
         };
         edged.solve(shots, plan, given, checked, clock, together)?;
@@ -266,7 +274,8 @@ impl Edged {
         together: &Together,
         ruled: &[StraightLine],
     ) -> Result<Survey, SurveyError> {
-        let options = edges::options(plan, given, &self.sides, self.turns);
+        let found_by = &together.survey;
+        let options = edges::options(plan, given, &self.sides, self.turns, found_by);
         let cards = together.cards(found);
         let mut lines = self.sides.lines.clone();
         if let Some(first) = lines.first_mut() {
@@ -282,7 +291,7 @@ impl Edged {
             .collect();
         let cameras = together::cameras(shots, &together.kept);
         let mut survey = survey::survey_of(&sightings, &cameras, &options)?;
-        edges::doubt(&mut survey, &self.sides);
+        edges::doubt_bent(&mut survey);
         Ok(survey)
     }
 }
@@ -317,10 +326,16 @@ fn read(
 ) -> Result<(), Reason> {
     let size_mm = [plan.width_mm, plan.height_mm];
     let mut settled = given.datum_corner.is_some();
+    edged.placed = pattern::missing(&edged.sides, edged.turns);
+    let mut laid = edged.placed.is_none();
     loop {
         let turns = edged.turns;
-        let datum = edges::datum(size_mm, turns);
-        let survey = &edged.survey;
+        let mut with_placed = edged.survey.clone();
+        let datum = match edged.placed {
+            Some(placed) => placed.put_in(&mut with_placed, &edged.sides, size_mm, turns),
+            None => edges::datum(size_mm, turns),
+        };
+        let survey = &with_placed;
         let frames = (0..together.kept.len())
             .map(|i| survey.sheet_frame(&datum, i))
             .collect::<Result<Vec<_>, _>>()
@@ -351,6 +366,14 @@ fn read(
             .collect();
         let merged = merge::merge(&frames, inks, &names, plan)?;
         clock.lap("merge", checked);
+        if !laid {
+            drop(frames);
+            let finding = pattern::lay(&mut edged, plan, &merged.ink)?;
+            checked.findings.push(finding);
+            edged.solve(shots, plan, given, checked, clock, together)?;
+            (laid, settled) = (true, true);
+            continue;
+        }
         let way = if settled {
             Way::Turned(turns)
         } else {
@@ -402,6 +425,7 @@ fn read(
         }
         checked.shares = budget::shares(&merged, &frames);
         drop(frames);
+        edged.survey = with_placed;
         checked.findings.extend(merged.findings);
         checked.outline = outline;
         checked.ink = merged.ink;

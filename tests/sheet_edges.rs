@@ -323,3 +323,75 @@ fn a_template_inside_the_metals_edge_leaves_two() {
     );
     assert!(sides.seconds.iter().all(|(id, _)| id.0 == 3));
 }
+
+/// Bare metal mirrors the room: along the sheet it is by turns darker and brighter than a bench of even white.
+fn mirrored(x: f64, y: f64) -> [f64; 3] {
+    if outside(x, y) > 0.0 {
+        [170.0; 3]
+    } else {
+        [170.0 + 60.0 * (0.055 * x + 0.11 * y).sin(); 3]
+    }
+}
+
+#[test]
+fn metal_brighter_and_darker_than_its_bench_by_turns_is_found() {
+    let scene = scene(Bench::Dark, 8.0, -80.0);
+    let drawn = painted(&scene, |x, y, _| Some(mirrored(x, y)));
+    let (sides, off) = found_in(&scene, &drawn, false).unwrap();
+    assert_eq!(sides.lines[0].len(), 4, "{off:?}");
+    assert_honest(&off);
+}
+
+#[test]
+fn a_bright_rim_ends_where_the_metal_does() {
+    // Face and bench alike but for colour, and 0.25 mm of bare, bright rim, as a sheared painted sheet has it.
+    const RIM_MM: f64 = 0.25;
+    let scene = scene(Bench::Dark, 8.0, -80.0);
+    let drawn = painted(&scene, |x, y, _| {
+        Some(match outside(x, y) {
+            out if out > 0.0 => [150.0, 115.0, 84.0],
+            out if out > -RIM_MM => [225.0; 3],
+            _ => [104.0, 134.0, 92.0],
+        })
+    });
+    let (sides, off) = found_in(&scene, &drawn, true).unwrap();
+    assert_eq!(sides.lines[0].len(), 4, "{off:?}");
+    // Paint ends a rim's width inside; the edge is where the rim does.
+    assert_near(&off, 0.4 * RIM_MM);
+}
+
+#[test]
+fn a_side_that_is_partly_covered_is_measured_by_what_is_left() {
+    // A dark cloth over a third of the bottom edge, and over the bench there.
+    let scene = scene(Bench::Dark, 8.0, -80.0);
+    let drawn = painted(&scene, |x, y, _| {
+        let cloth = y < 6.0 && x > 12.0 && x < 62.0;
+        Some(if cloth {
+            [40.0; 3]
+        } else if outside(x, y) > 0.0 {
+            [120.0; 3]
+        } else {
+            [205.0; 3]
+        })
+    });
+    let (sides, off) = found_in(&scene, &drawn, false).unwrap();
+    assert!(sides.meet());
+    assert_near(&off, EDGE_MM);
+}
+
+#[test]
+fn the_edge_comes_before_its_shadow() {
+    // A hard shadow of 1 mm along the bottom edge.
+    let scene = scene(Bench::Dark, 8.0, -80.0);
+    let drawn = painted(&scene, |x, y, _| {
+        Some(if outside(x, y) <= 0.0 {
+            [150.0; 3]
+        } else if y < 0.0 && y > -1.0 && x > 0.0 && x < SIZE_MM[0] {
+            [95.0; 3]
+        } else {
+            [200.0; 3]
+        })
+    });
+    let (_, off) = found_in(&scene, &drawn, false).unwrap();
+    assert_honest(&off);
+}

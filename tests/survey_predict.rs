@@ -97,7 +97,7 @@ fn solve(boards: &[Vec<SeenSaddle>], priors: &Priors) -> Survey {
         })
         .collect();
     let options = Options {
-        paper_mm: 0.0,
+        paper_mm: [0.0, 0.0],
         flatness_mm: BOARD_FLAT_MM,
         ..Options::default()
     };

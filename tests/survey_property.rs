@@ -49,7 +49,7 @@ fn solved(p: &Photos, unit: f64) -> Survey {
         .collect();
     let base = Options::default();
     let options = Options {
-        paper_mm: base.paper_mm * unit,
+        paper_mm: base.paper_mm.map(|p| p * unit),
         bench_mm: base.bench_mm.map(|b| b * unit),
         flatness_mm: base.flatness_mm * unit,
         ..base

@@ -263,7 +263,7 @@ fn thirteen_chessboards_give_opencvs_camera() {
     }
     priors.scale.sd = [1e-6; 2];
     let options = Options {
-        paper_mm: 0.0,
+        paper_mm: [0.0, 0.0],
         ..Options::default()
     };
     let s = survey(&sightings, &priors, &options).unwrap();

@@ -169,7 +169,7 @@ pub(crate) struct Nuisance {
 const AS_CLAIMED: Nuisance = Nuisance {
     print_sd: 0.003,
     rule_mm: 0.1,
-    print_height_mm: [0.0, 0.1],
+    print_height_mm: [0.05, 0.3],
     flatness_mm: FLATNESS_MM,
     exif: true,
     px_per_mm: 7.5,
@@ -181,7 +181,7 @@ const AS_CLAIMED: Nuisance = Nuisance {
 const CAREFUL: Nuisance = Nuisance {
     print_sd: 0.0,
     rule_mm: 0.0,
-    print_height_mm: [0.05, 0.05],
+    print_height_mm: [0.1, 0.1],
     flatness_mm: 0.0,
     exif: true,
     px_per_mm: 10.0,

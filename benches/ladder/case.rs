@@ -160,6 +160,8 @@ impl Draft {
             },
             exif: ExifFacts::default(),
             given: Given {
+                // Drawn level with the face: cards that are let in.
+                card_thickness_mm: Some(0.0),
                 cameras: Vec::new(),
                 answers: None,
                 print_scale: PrintScale::from_bars([100.0, 100.0]).ok(),

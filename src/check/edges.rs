@@ -7,12 +7,11 @@ use crate::card::SeenCard;
 use crate::frame::{Face, Pixel, Point};
 use crate::plan::{Edge, Plan};
 use crate::sheet::{self, MeasuredEdge, Outline, Sides};
-use crate::survey::{KNOWN_SD_MM, KnownLength, LineId, Options, SheetDatum, SheetFrame, Survey};
+use crate::survey::{
+    KNOWN_SD_MM, KnownLength, LineId, Options, SheetDatum, SheetFrame, Survey, View,
+};
 use crate::verdict::{Reason, Weight};
 
-/// Height of a card's print over what it lies on, mm: between level with it (a card let in, or pressed
-/// flat into film) and a sheet of office paper, 0.1 mm, above it.
-const PRINT_ABOVE_MM: f64 = 0.05;
 /// Where a cut edge ends lies within so much to either side of where it is taken to be, mm: burr and rounding
 /// reach about a twentieth of a sheet's thickness each. And what one pixel hides of them, px. Points on an edge scatter
 /// less, but all lean the same way.
@@ -54,36 +53,77 @@ pub(super) fn beside(survey: &Survey, cards: &[&[SeenCard]], sides: &Sides) -> V
         .collect()
 }
 
-/// Adds to the edges what all points on them may be off together.
-pub(super) fn doubt(survey: &mut Survey, sides: &Sides) {
-    for &(line, sd_mm) in &sides.doubts {
-        doubt_edge(survey, line, sd_mm);
+/// What all points on each edge may be off together, for [`Options::line_off_mm`]: what its side wall hides, and what a
+/// cut edge always leaves open. `survey`: the one that the edges were found by.
+fn lines_off(survey: &Survey, sides: &Sides) -> Vec<(LineId, f64)> {
+    let of_line = |&(id, wall_mm): &(LineId, f64)| {
+        let views = survey.model().views().iter().zip(&sides.lines);
+        let ends = views.filter_map(|(view, lines)| {
+            let points = &lines.iter().find(|l| l.id == id)?.points;
+            let on_face = |p: Option<&(Point<Pixel>, f64)>| view.face_from_pixel(p?.0);
+            Some((view, [on_face(points.first())?, on_face(points.last())?]))
+        });
+        edge_off(ends, survey.flatness_mm).map(|cut| (id, wall_mm.hypot(cut)))
+    };
+    sides.doubts.iter().filter_map(of_line).collect()
+}
+
+/// Adds to each edge what it is still not straight by: what bends it was no lens, or is one that the solve does not know
+/// well enough, and so the whole edge may be off as its points are.
+pub(super) fn doubt_bent(survey: &mut Survey) {
+    let off: Vec<(LineId, f64)> = survey
+        .lines
+        .iter()
+        .filter_map(|l| {
+            let mm_per_px = survey
+                .model()
+                .views()
+                .iter()
+                .find_map(|v| v.mm_per_px(l.middle))?;
+            Some((l.id, l.rms_px * mm_per_px))
+        })
+        .collect();
+    for (line, sd_mm) in off {
+        survey.doubt_line(line, sd_mm);
     }
 }
 
-/// Adds to an edge what all points on it may be off together: `wall_mm` for what its side wall hides, and what a cut
-/// edge always leaves open.
-pub(crate) fn doubt_edge(survey: &mut Survey, line: LineId, wall_mm: f64) {
-    // Where a cut edge ends is a matter of its burr and its side wall, and of the pixel that shows them.
+/// Adds to an edge of a survey that was foreseen what a cut edge always leaves open.
+pub(crate) fn doubt_edge(survey: &mut Survey, line: LineId) {
     let Some(edge) = survey.line(line) else {
         return;
     };
-    let across = Vector2::new(-edge.direction.y, edge.direction.x);
     let views = survey.model().views();
-    let finest = views
-        .iter()
-        .filter_map(|v| v.mm_per_px(edge.middle))
-        .fold(f64::INFINITY, f64::min);
-    // An edge is no flatter than the face: raised, it seems to lie further from the point below the camera.
-    let levers = edge.off_mm.iter().filter_map(|&(photo, _)| {
-        let [x, y, z] = views.get(photo)?.camera_mm();
-        Some((across.dot(&(edge.middle - Point::new(x, y))) / z).powi(2))
-    });
-    let lever = (levers.sum::<f64>() / edge.off_mm.len().max(1) as f64).sqrt();
-    let raised = lever * survey.flatness_mm * share_of_mean(edge.ends[0].distance(edge.ends[1]));
+    let of_photo = |&(photo, _): &(usize, f64)| Some((views.get(photo)?, edge.ends));
+    let off = edge_off(edge.off_mm.iter().filter_map(of_photo), survey.flatness_mm);
+    if let Some(sd_mm) = off {
+        survey.doubt_line(line, sd_mm);
+    }
+}
+
+/// What all points on an edge may be off together, mm: where a cut edge ends is a matter of its burr and of the pixel that
+/// shows it. `seen`: the photos that show it, and its ends in each.
+fn edge_off<'v>(
+    seen: impl Iterator<Item = (&'v View, [Point<Face>; 2])>,
+    flatness_mm: f64,
+) -> Option<f64> {
+    let (mut finest, mut levers, mut length, mut count) = (f64::INFINITY, 0.0, 0.0_f64, 0.0);
+    for (view, [from, to]) in seen {
+        let middle = from.midpoint(to);
+        let along = (to - from).try_normalize(f64::MIN_POSITIVE)?;
+        let [x, y, z] = view.camera_mm();
+        // An edge is no flatter than the face: raised, it seems to lie further from the point below the camera.
+        levers += (along.perp(&(middle - Point::new(x, y))) / z).powi(2);
+        length = length.max(from.distance(to));
+        finest = finest.min(view.mm_per_px(middle)?);
+        count += 1.0;
+    }
+    if count == 0.0 {
+        return None;
+    }
+    let raised = (levers / count).sqrt() * flatness_mm * share_of_mean(length);
     // Anywhere between limits alike: a rectangular distribution (JCGM 100:2008, 4.3.7, from memory).
-    let cut = EDGE_MM.hypot(EDGE_PX * finest) / 3f64.sqrt();
-    survey.doubt_line(line, wall_mm.hypot(cut).hypot(raised));
+    Some((EDGE_MM.hypot(EDGE_PX * finest) / 3f64.sqrt()).hypot(raised))
 }
 
 /// Standard deviation of the mean height along an edge of this length over that of the height at one place, as the
@@ -99,7 +139,14 @@ fn share_of_mean(length_mm: f64) -> f64 {
     (2.0 * (a - 1.0 + (-a).exp())).sqrt() / a
 }
 
-pub(super) fn options(plan: &Plan, given: &Given, sides: &Sides, turns: u32) -> Options {
+/// What the solve with the edges is told; `survey`: the one that they were found by.
+pub(super) fn options(
+    plan: &Plan,
+    given: &Given,
+    sides: &Sides,
+    turns: u32,
+    survey: &Survey,
+) -> Options {
     let thickness = plan.thickness_mm.unwrap_or(UNSAID_THICKNESS_MM);
     let seen = |edge| {
         sides
@@ -131,7 +178,8 @@ pub(super) fn options(plan: &Plan, given: &Given, sides: &Sides, turns: u32) -> 
             .card_below_mm
             .map_or([0.0, thickness / 3f64.sqrt()], |b| [-b, 0.0]),
         known,
-        paper_mm: PRINT_ABOVE_MM,
+        line_off_mm: lines_off(survey, sides),
+        paper_mm: given.paper_mm(),
         ..Options::default()
     }
 }

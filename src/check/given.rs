@@ -3,13 +3,15 @@
 use super::stage::Stage;
 use super::turn::Corner;
 use crate::decide::Answers;
-use crate::survey::{PrintScale, Priors};
+use crate::survey::{PAPER_MM, PAPER_SAID_SD_MM, PrintScale, Priors};
 
 /// What the user says besides the plan.
 #[derive(Debug, Clone, Default)]
 pub struct Given {
     /// The print scale, from what the bars measure.
     pub print_scale: Option<PrintScale>,
+    /// Thickness of the cards' paper or card stock, mm.
+    pub card_thickness_mm: Option<f64>,
     /// How far below the face the cards beside the sheet lie, mm.
     pub card_below_mm: Option<f64>,
     /// Measured lengths.
@@ -23,6 +25,14 @@ pub struct Given {
     pub cameras: Vec<Priors>,
     /// What a person said of ink that could not be named.
     pub answers: Option<Answers>,
+}
+
+impl Given {
+    /// Height of the cards' print over what they lie on, for [`crate::survey::Options::paper_mm`].
+    pub(super) fn paper_mm(&self) -> [f64; 2] {
+        self.card_thickness_mm
+            .map_or(PAPER_MM, |mm| [mm, PAPER_SAID_SD_MM])
+    }
 }
 
 /// A length that the user can measure and tell.

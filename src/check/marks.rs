@@ -13,7 +13,7 @@ use crate::frame::{Cov2, Pixel, Point, Sheet};
 use crate::ink::{self, Ink, view, worked};
 use crate::plan::Plan;
 use crate::sheet::Outline;
-use crate::survey::{SheetDatum, SheetFrame, StraightLine, Survey};
+use crate::survey::{LineId, SheetDatum, SheetFrame, StraightLine, Survey};
 use crate::verdict::Reason;
 
 /// Fewest holes with a mark in place, the two of the datum counted: two marks alone fit anywhere.
@@ -50,7 +50,9 @@ pub(super) fn measure(
         datum_corner: None,
         ..given.clone()
     };
-    let edged = Edged::of(shots, plan, &upright, checked, clock, &together).ok();
+    let edged = Edged::of(shots, plan, &upright, checked, clock, &together)
+        .ok()
+        .filter(|e| e.sides.shows(LineId(0)) && e.sides.shows(LineId(3)));
     let by_edges = edged.is_some();
     let (mut survey, first, whole) = if let Some(edged) = &edged {
         checked.warn_of_bench(plan, given, &together, &edged.beside);

@@ -12,6 +12,13 @@ use crate::verdict::{HoleState, Reason, Weight};
 
 /// Printers stretch a page otherwise along than across by up to this share; a rule misread by 1 mm on 100 mm shows.
 const BARS_DIFFER: f64 = 0.006;
+/// Standard deviations that the ratio of both print scales is let be off.
+const RATIO_SIGMAS: f64 = 3.0;
+/// The photo tells that ratio about as well as the rule does where both together are this much surer than the rule alone.
+const TELLS: f64 = 0.7;
+/// A print that is stretched by more than this is no ordinary one: unmeasured, a print's size is taken to be known to half
+/// of it, mostly alike both ways (common practice, no source).
+const STRETCHED: f64 = 0.01;
 /// A card that seems larger or smaller than the others by this share is of another print: one that lies 2 mm lower
 /// than they from 400 mm above seems smaller by 0.5 %.
 const CARD_DIFFERS: f64 = 0.008;
@@ -30,7 +37,8 @@ const FAR: f64 = 5.0;
 /// What does not go together.
 pub(super) fn findings(checked: &Checked, plan: &Plan, given: &Given) -> Vec<(Weight, Reason)> {
     let mut all = Vec::new();
-    all.extend(bars(given));
+    let survey = checked.measured.as_ref().map(|m| &m.survey);
+    all.extend(bars(given, survey.map(Survey::print_ratio)));
     if let Some(Measured { survey, kept, .. }) = &checked.measured {
         let found: Vec<&Found> = kept.iter().map(|&k| &checked.found[k]).collect();
         all.extend(cards(survey, &found));
@@ -39,9 +47,32 @@ pub(super) fn findings(checked: &Checked, plan: &Plan, given: &Given) -> Vec<(We
     all
 }
 
-fn bars(given: &Given) -> Option<(Weight, Reason)> {
+/// A print that nobody measured, and that the photo shows to be of another size across than down: then nothing is known
+/// of its size, and so nothing can be claimed of any place.
+pub(super) fn stretched(survey: &Survey, given: &Given) -> Option<Reason> {
+    let [ratio, sd] = survey.print_ratio();
+    let beyond = (ratio - 1.0).abs() - RATIO_SIGMAS * sd;
+    (given.print_scale.is_none() && beyond > STRETCHED).then(|| Reason {
+        code: "print-stretched",
+        text: format!(
+            "the cards seem to be printed at {:.1} % across of what they are down, so their size cannot be relied on: lay a rule on the bars of a card and give both lengths with --bars, or print them anew at 100 %",
+            100.0 * ratio
+        ),
+    })
+}
+
+/// Bars that no printer makes; `ratio`: across over down as the photo itself shows it, and its standard uncertainty. Where
+/// that is sure, and the same, the rule was read right.
+fn bars(given: &Given, ratio: Option<[f64; 2]>) -> Option<(Weight, Reason)> {
     let scale = given.print_scale?;
     let [a, d] = scale.mean;
+    let read = scale.sd[0].hypot(scale.sd[1]);
+    if let Some([ratio, sd]) = ratio
+        && sd < TELLS * read
+        && (ratio * d / a - 1.0).abs() < RATIO_SIGMAS * read
+    {
+        return None;
+    }
     let apart = (a / d - 1.0).abs() - 2.0 * scale.sd[0].hypot(scale.sd[1]);
     (apart > BARS_DIFFER).then(|| {
         let text = format!(
@@ -251,15 +282,26 @@ mod tests {
     #[test]
     fn bars_that_no_printer_makes_are_told() {
         let of = |across, down| {
-            bars(&Given {
-                print_scale: PrintScale::from_bars([across, down]).ok(),
-                ..Given::default()
-            })
+            bars(
+                &Given {
+                    print_scale: PrintScale::from_bars([across, down]).ok(),
+                    ..Given::default()
+                },
+                None,
+            )
         };
         assert!(of(100.0, 100.0).is_none());
         assert!(of(99.7, 100.1).is_none());
         let (weight, told) = of(97.0, 100.0).unwrap();
         assert_eq!(weight, Weight::Blocks);
         assert!(told.text.contains("97.0 % across"), "{}", told.text);
+        // The photo shows the same stretch, so the rule was read right; another, or none for sure, and it was not.
+        let given = Given {
+            print_scale: PrintScale::from_bars([97.0, 100.0]).ok(),
+            ..Given::default()
+        };
+        assert!(bars(&given, Some([0.9702, 0.0003])).is_none());
+        assert!(bars(&given, Some([0.985, 0.0003])).is_some());
+        assert!(bars(&given, Some([0.97, 0.0008])).is_some());
     }
 }

@@ -122,6 +122,13 @@ pub(crate) struct CheckArgs {
     #[arg(long, value_name = "NAME=LENGTH", value_parser = known)]
     pub(crate) known: Vec<(Known, f64)>,
 
+    /// Thickness of the cards' paper: 0.1mm office paper, 0.25mm card stock
+    ///
+    /// The print lies this much above what the card lies on, so that the cards seem a little larger than they are. Unsaid,
+    /// anything from paper let in to card stock is thought possible, unless --known tells.
+    #[arg(long, value_name = "LENGTH", value_parser = thickness)]
+    pub(crate) card_thickness: Option<f64>,
+
     /// How far the cards beside the sheet lie below its face
     ///
     /// The sheet's thickness if they lie on the bench with it, 0mm if they lie level with the marked face
@@ -426,6 +433,16 @@ fn known(text: &str) -> Result<(Known, f64), String> {
 pub(crate) fn corner(text: &str) -> Result<Corner, String> {
     Corner::named(text)
         .ok_or_else(|| "expected lower-left, lower-right, upper-right or upper-left".to_owned())
+}
+
+fn thickness(text: &str) -> Result<f64, String> {
+    /// Cards thicker than this are boards, mm.
+    const THICKEST_MM: f64 = 10.0;
+    let mm = length::parse_option(text).map_err(|e| e.to_string())?;
+    if !(0.0..=THICKEST_MM).contains(&mm) {
+        return Err(format!("expected a length from 0 to {THICKEST_MM} mm"));
+    }
+    Ok(mm)
 }
 
 pub(crate) fn below(text: &str) -> Result<f64, String> {

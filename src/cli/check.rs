@@ -87,6 +87,7 @@ impl Options {
             plan: args.plan,
             given: Given {
                 print_scale: args.bars,
+                card_thickness_mm: args.card_thickness,
                 card_below_mm: args.card_below,
                 known: args.known,
                 datum_corner: args.datum_corner,

@@ -72,6 +72,7 @@ pub(crate) fn run(args: &DemoArgs) -> Result<Status, Failure> {
         // What a rule would show on this print, which is true to size.
         print_scale: PrintScale::from_bars([100.0, 100.0]).ok(),
         // The cards lie on scrap of the sheet's thickness.
+        card_thickness_mm: None,
         card_below_mm: Some(0.0),
         known: Vec::new(),
         datum_corner: None,

@@ -11,7 +11,7 @@ use crate::frame::{Cov2, Pixel, Point, Sheet};
 use crate::plan::{Edge, Plan};
 use crate::sheet::{EDGES, line_of};
 use crate::survey::{
-    Cameras, KNOWN_SD_MM, KnownLength, Options, PrintScale, Priors, SheetDatum, Sighting,
+    Cameras, KNOWN_SD_MM, KnownLength, Options, PAPER_MM, PrintScale, Priors, SheetDatum, Sighting,
     StraightLine, survey_of,
 };
 use crate::synth::Camera;
@@ -124,7 +124,8 @@ pub fn foresee(
         })
         .collect();
     let options = Options {
-        paper_mm: 0.0,
+        // Drawn level with the face; it may be off as much as in a photo.
+        paper_mm: [0.0, PAPER_MM[1]],
         bench_mm: [0.0, 0.0],
         known: side(plan, known),
         ..Options::default()
@@ -132,7 +133,7 @@ pub fn foresee(
     let told = |e: &dyn std::fmt::Display| CoverageError::Survey(e.to_string());
     let mut survey = survey_of(&sightings, &joint, &options).map_err(|e| told(&e))?;
     for edge in EDGES {
-        edges::doubt_edge(&mut survey, line_of(edge, 0), 0.0);
+        edges::doubt_edge(&mut survey, line_of(edge, 0));
     }
     let datum = match &plan.datum {
         None => edges::datum(size_mm, 0),

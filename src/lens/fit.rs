@@ -225,7 +225,7 @@ impl Case<'_> {
             })
             .collect();
         let options = Options {
-            paper_mm: 0.0,
+            paper_mm: [0.0, 0.0],
             ..Options::default()
         };
         let solve = |priors: &Priors| {

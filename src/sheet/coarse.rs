@@ -167,6 +167,14 @@ enum Side {
     Swept(f64),
 }
 
+fn highest(scored: Vec<(f64, Rectangle)>) -> Option<Rectangle> {
+    let better = |best: Option<(f64, Rectangle)>, s: (f64, Rectangle)| match best {
+        Some(b) if b.0 >= s.0 => Some(b),
+        _ => Some(s),
+    };
+    scored.into_iter().fold(None, better).map(|(_, r)| r)
+}
+
 impl Search<'_> {
     fn best(&self, share: f64, slack_mm: f64) -> Option<Rectangle> {
         let across = self.pairs(self.size[0], share, slack_mm);
@@ -192,16 +200,61 @@ impl Search<'_> {
             .into_par_iter()
             .filter_map(|(_, r, sides)| Some((self.score(&r, &sides)?, r)))
             .collect();
-        scored
-            .into_iter()
-            .fold(None, |best: Option<(f64, Rectangle)>, s| {
-                if best.as_ref().is_none_or(|b| s.0 > b.0) {
-                    Some(s)
-                } else {
-                    best
+        highest(scored).or_else(|| highest(self.doubles(&across, &up, share, slack_mm)))
+    }
+
+    /// Rectangles of two drawn sides, whose ends no photo shows: where between them the sheet lies stays open.
+    fn doubles(
+        &self,
+        across: &[[usize; 2]],
+        up: &[[usize; 2]],
+        share: f64,
+        slack_mm: f64,
+    ) -> Vec<(f64, Rectangle)> {
+        let mut found = Vec::new();
+        for (pairs, upright) in [(across, true), (up, false)] {
+            let long = self.size[usize::from(upright)];
+            for &[a, b] in pairs.iter().filter(|[a, b]| a < b) {
+                let (p, q) = (&self.lines[a], &self.lines[b]);
+                let way = p.along();
+                let reach = |l: &DrawnLine| {
+                    let at = |s: &i32| (l.normal * l.offset + l.along() * f64::from(*s)).dot(&way);
+                    [at(&l.cells[0]), at(&l.cells[l.cells.len() - 1])]
+                };
+                let ends = [reach(p), reach(q)].concat();
+                let (low, high) = ends
+                    .iter()
+                    .fold((f64::MAX, f64::MIN), |(l, h), &e| (l.min(e), h.max(e)));
+                let doubt = self.doubt_of(&[a, b]);
+                for hand in [-0.5, 0.5] {
+                    let end = |by: f64| DrawnLine {
+                        normal: way,
+                        offset: (low + high) / 2.0 + by * long,
+                        cells: Vec::new(),
+                        excess: 0.0,
+                        step: 0.0,
+                    };
+                    let (c, d) = (&end(hand), &end(-hand));
+                    let (lines, sides) = if upright {
+                        ([p, q, c, d], [None, Some(b), None, Some(a)])
+                    } else {
+                        ([c, d, p, q], [Some(a), None, Some(b), None])
+                    };
+                    let Some(r) = self.laid(lines, doubt, share, slack_mm) else {
+                        continue;
+                    };
+                    let out_of_sight = (0..4).filter(|&i| sides[i].is_none()).all(|i| {
+                        let [from, to] = [i, (i + 1) % 4].map(|k| r.corners[k].vec());
+                        self.contrast.in_photo(from, to) < MIN_IN_PHOTO
+                    });
+                    let sides = sides.map(|s| s.map_or(Side::Swept(0.0), Side::Drawn));
+                    if out_of_sight && let Some(score) = self.score(&r, &sides) {
+                        found.push((score, r));
+                    }
                 }
-            })
-            .map(|(_, r)| r)
+            }
+        }
+        found
     }
 
     /// Rectangles of three drawn sides, whose fourth is where the photo steps most near its planned place,
@@ -389,10 +442,15 @@ impl Search<'_> {
                 Side::Swept(_) if seen < MIN_IN_PHOTO => continue,
                 Side::Swept(share) => SWEPT * share,
             };
-            if seen < MIN_IN_PHOTO || shown < MIN_SHOWN {
+            if seen < MIN_IN_PHOTO {
                 return None;
             }
             let step = self.contrast.step(a, b)?;
+            // Noise breaks what is drawn; two sides that differ all along show the side as well.
+            let shown = shown.max(SWEPT * step);
+            if shown < MIN_SHOWN {
+                return None;
+            }
             if step < MIN_STEP {
                 return None;
             }

@@ -1,10 +1,16 @@
 //! How different the two sides of a line are. A sheet and its bench differ as a rule; the two sides of a ruled
 //! line, of a mat's grid line or of a streak of grain do not.
+//!
+//! They differ in brightness or colour, the same way all along or by turns: bare metal mirrors the room, so that beside
+//! a white bench it is brighter here and darker there. Or they differ in texture: grain against paper. What does not
+//! differ the same way counts only as far as it is more than what the face, or the bench, differs from itself a little
+//! further in or out.
 
 use nalgebra::Vector2;
 
 use super::Look;
 use super::channel::Channel;
+use super::coarse::inside;
 use crate::frame::Point;
 
 /// A side that parts less than this from that is no edge of a sheet: 3 % of the brightness.
@@ -18,6 +24,16 @@ const BESIDE_MM: [f64; 5] = [0.9, 1.6, 2.4, 3.3, 4.2];
 const PLACES: usize = 32;
 /// So many of the places may show less than the step, or another: a shadow's end, a card, a streak of wood.
 const DISSENT: f64 = 0.35;
+/// How much further in and out each side is compared with itself, mm: beyond what is compared at the line.
+const AGAIN_MM: f64 = 4.5;
+/// A place is looked at over so much along the line, mm, so that noise and grain do not count as a difference.
+const ALONG_MM: [f64; 3] = [-1.2, 0.0, 1.2];
+/// So many neighbouring places must differ alike: what changes from each to the next is texture.
+const ALIKE: usize = 5;
+/// A texture so many times as rough as the other counts as fully different.
+const FULL_ROUGHER: f64 = 8.0;
+/// Levels that rounding and noise make a smooth surface rough by, share of middle grey.
+const SMOOTH: f64 = 0.004;
 /// Step of the places that are tried for a side, mm, and directions tried to either hand.
 const SWEEP_MM: f64 = 0.35;
 const SLANTS: i32 = 2;
@@ -62,15 +78,17 @@ impl Contrast<'_> {
         best.map(|(_, look)| look)
     }
 
-    /// Which of the stretches of about 2 mm from `a` to `b` are in the photo.
+    /// Which of the stretches of about 2 mm from `a` to `b` are in the photo and under no card.
     pub(super) fn visible(&self, a: Vector2<f64>, b: Vector2<f64>) -> Vec<bool> {
         let n = ((b - a).norm() / 2.0).ceil().max(4.0) as usize;
+        let seen = |p: Vector2<f64>| {
+            let look = self.look(p)?;
+            let pixel = look.pixel(Point::at(p), MARGIN_PX)?;
+            let covered = look.cards.iter().any(|c| inside(&c.outline, pixel, 0.0));
+            (!covered).then_some(())
+        };
         (0..n)
-            .map(|k| {
-                let p = a + (b - a) * ((k as f64 + 0.5) / n as f64);
-                self.look(p)
-                    .is_some_and(|look| look.pixel(Point::at(p), MARGIN_PX).is_some())
-            })
+            .map(|k| seen(a + (b - a) * ((k as f64 + 0.5) / n as f64)).is_some())
             .collect()
     }
 
@@ -117,24 +135,33 @@ impl Contrast<'_> {
         places: &[Vector2<f64>],
         normal: Vector2<f64>,
     ) -> Option<f64> {
-        let mut differences: Vec<f64> = places
+        let bands: Vec<[Option<Band>; 4]> = places
             .iter()
             .filter_map(|&p| {
                 let look = self.look(p)?;
-                let mean = |sign: f64| {
-                    let mut levels = [0.0; BESIDE_MM.len()];
-                    for (value, out) in levels.iter_mut().zip(BESIDE_MM) {
-                        *value = level(channel, look, p + normal * (sign * out))?;
-                    }
-                    Some(middle_one(levels))
-                };
-                Some(channel.difference(mean(-1.0)?, mean(1.0)?))
+                Some(BANDS.map(|b| Band::of(channel, look, p, normal, b)))
             })
             .collect();
-        if differences.len() < 4 || 8 * differences.len() < places.len() {
+        let between = |i: usize, by: &dyn Fn(&Band, &Band) -> f64| -> Vec<f64> {
+            let of_place = |b: &[Option<Band>; 4]| Some(by(b[i].as_ref()?, b[i + 1].as_ref()?));
+            bands.iter().filter_map(of_place).collect()
+        };
+        let in_level = |a: &Band, b: &Band| channel.difference(a.level, b.level);
+        let in_texture = |a: &Band, b: &Band| (a.rough / b.rough).ln() / FULL_ROUGHER.ln();
+        let mut at_line = between(1, &in_level);
+        if at_line.len() < 4 || 8 * at_line.len() < places.len() {
             return None;
         }
-        Some((agreed(&mut differences).abs() / FULL).min(1.0))
+        let by_turns = {
+            let beside = [0, 2].map(|i| middle_size(&alike(&between(i, &in_level))));
+            least_size(&alike(&at_line)) - beside[0].max(beside[1])
+        };
+        let texture = {
+            let beside = [0, 2].map(|i| agreed(&mut between(i, &in_texture)).abs());
+            agreed(&mut between(1, &in_texture)).abs() - beside[0].max(beside[1])
+        };
+        let level = agreed(&mut at_line).abs().max(by_turns) / FULL;
+        Some(level.max(texture).min(1.0))
     }
 
     /// Where the photo steps most, within `reach` of the segment from `a` to `b` (outward is to its right) and
@@ -241,6 +268,75 @@ fn level(channel: Channel, look: &Look, p: Vector2<f64>) -> Option<f64> {
     Some(look.plane(channel)?.level(q))
 }
 
+/// The bands along a line that are compared, from inside to outside: to which side of it, and how much further off.
+const BANDS: [[f64; 2]; 4] = [[-1.0, AGAIN_MM], [-1.0, 0.0], [1.0, 0.0], [1.0, AGAIN_MM]];
+
+/// What one of them looks like at one place of the line.
+struct Band {
+    level: f64,
+    /// How much it differs from itself within some tenths of a millimetre, as a share.
+    rough: f64,
+}
+
+impl Band {
+    fn of(
+        channel: Channel,
+        look: &Look,
+        p: Vector2<f64>,
+        normal: Vector2<f64>,
+        [side, more_mm]: [f64; 2],
+    ) -> Option<Self> {
+        let along = Vector2::new(-normal.y, normal.x);
+        let mut levels = [0.0; BESIDE_MM.len()];
+        let mut rough = 0.0;
+        for (value, out) in levels.iter_mut().zip(BESIDE_MM) {
+            let foot = p + normal * (side * (out + more_mm));
+            let mut row = [0.0; ALONG_MM.len()];
+            for (level_at, by) in row.iter_mut().zip(ALONG_MM) {
+                *level_at = level(channel, look, foot + along * by)?;
+            }
+            *value = row.iter().sum::<f64>() / row.len() as f64;
+            // What a slope of the light makes is none of the texture's.
+            rough += channel.difference(row[1], (row[0] + row[2]) / 2.0).abs();
+        }
+        for l in levels.windows(3) {
+            rough += channel.difference(l[1], (l[0] + l[2]) / 2.0).abs();
+        }
+        Some(Self {
+            level: middle_one(levels),
+            rough: rough / (2 * BESIDE_MM.len() - 2) as f64 + SMOOTH,
+        })
+    }
+}
+
+/// The middle of each and its neighbours.
+fn alike(differences: &[f64]) -> Vec<f64> {
+    differences
+        .windows(ALIKE.min(differences.len().max(1)))
+        .map(|w| {
+            let mut w = w.to_vec();
+            w.sort_by(f64::total_cmp);
+            w[w.len() / 2]
+        })
+        .collect()
+}
+
+/// The size that all but [`DISSENT`] of the differences have at least, whatever their signs.
+fn least_size(differences: &[f64]) -> f64 {
+    size_at(differences, DISSENT)
+}
+
+fn middle_size(differences: &[f64]) -> f64 {
+    size_at(differences, 0.5)
+}
+
+fn size_at(differences: &[f64], share: f64) -> f64 {
+    let mut sizes: Vec<f64> = differences.iter().map(|d| d.abs()).collect();
+    sizes.sort_by(f64::total_cmp);
+    let at = (sizes.len().saturating_sub(1) as f64 * share) as usize;
+    sizes.get(at).copied().unwrap_or(0.0)
+}
+
 fn middle_one(mut levels: [f64; BESIDE_MM.len()]) -> f64 {
     levels.sort_by(f64::total_cmp);
     levels[BESIDE_MM.len() / 2]
@@ -248,6 +344,9 @@ fn middle_one(mut levels: [f64; BESIDE_MM.len()]) -> f64 {
 
 /// The difference that all but [`DISSENT`] of the places show at least; 0 when they disagree in sign.
 fn agreed(differences: &mut [f64]) -> f64 {
+    if differences.is_empty() {
+        return 0.0;
+    }
     differences.sort_by(f64::total_cmp);
     let n = differences.len();
     let low = differences[((n - 1) as f64 * DISSENT) as usize];

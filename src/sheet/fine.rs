@@ -3,21 +3,24 @@
 //! Brightness is made linear first. An edge blurred by the lens is a half-way step in light; in the
 //! file's encoded levels the half-way point lies towards the dark side, by a quarter of a pixel or more.
 
-use nalgebra::{Matrix3, Vector2, Vector3};
+use nalgebra::Vector2;
 use rayon::prelude::*;
 
 use super::Look;
+use super::axis::{Axis, Hit, agreeing, least_squares};
 use super::channel::{Channel, Plane};
 use super::coarse::{Rectangle, inside};
 use super::contrast::{Contrast, MIN_STEP};
+use super::parts::{Agreed, agree};
 use super::profile::{
-    End, Profile, WALL_ALIKE, WALL_HIDDEN, edge_in, sheet_end, stacked, step_near,
+    BURR_MM, End, Profile, WALL_ALIKE, WALL_HIDDEN, edge_in, sheet_end, sheet_ends, stacked,
+    step_near,
 };
 use crate::frame::{Face, Pixel, Point};
 
 /// Distance between profiles along an edge, mm, and half the stretch each is averaged over: they do not
 /// overlap, so their errors are their own.
-const STEP_MM: f64 = 1.6;
+pub(super) const STEP_MM: f64 = 1.6;
 const HALF_STRETCH_MM: f64 = 0.7;
 /// How far to either side the rough line is searched, and then the first fitted one, mm.
 const ROUGH_MM: f64 = 1.8;
@@ -40,19 +43,23 @@ const FLOOR_PX: f64 = 0.06;
 /// Least step of a colour that is an edge, see [`Contrast::step`]: 6 % of middle grey, twice what brightness must show,
 /// as JPEGs keep colours coarsely.
 const COLOUR_STEP: f64 = 0.2;
+/// A rim that is brighter than the face by this share is no mixture of two colours about as bright.
+const RIM_SHINES: f64 = 0.2;
 /// A colour's edge may be off so much with all its points, px of its plane: phones smooth colours more, and towards
 /// the side of more light.
 const COLOUR_PX: f64 = 0.5;
 /// Brightness and colour show the same edge within this, mm, and both their doubts.
 const AGREE_MM: f64 = 0.2;
 
-/// A side that is bent is looked at in parts of at least so many profiles, 10 mm, and of so many parts.
-const PART: usize = 6;
-const MIN_PARTS: usize = 4;
-const MAX_PARTS: usize = 10;
+/// A side whose parts agree but for a quarter needs no other proof; half of them will do where it is partly covered.
+const MOST_PARTS: f64 = 0.75;
+const SOME_PARTS: f64 = 0.5;
 /// A side may be bent so much between its ends, mm, by a lens that nobody told of, and turned so much by a survey of one
 /// small card, rad. A curled card or a bowed sheet bends it too, and then more than its edges is wrong.
 const MAX_BOW_MM: f64 = 0.25;
+/// The same for long sides, share of their length: a lens with k1 = 0.05, as phones leave it, bends a side at 0.4 of the
+/// height out, 0.35 to either hand, by 0.0035 of that height.
+const MAX_BOW: f64 = 0.002;
 const MAX_BENT_TURN: f64 = 0.012;
 /// A rough edge: its places lie within this of its line, mm, on this share of its profiles, and at this share of its
 /// places the two sides differ as all do.
@@ -74,15 +81,50 @@ pub(super) struct SidePoints {
     sd_mm: f64,
     /// The line through them.
     line: Axis,
+    /// How much brighter than the face its rim is, as a share.
+    rim: f64,
 }
 
 impl SidePoints {
-    /// Whether the other one may be the same edge, seen in another channel.
+    /// The same with what its profiles together cannot tell.
+    fn doubted(mut self, doubt_mm: f64, second_mm: Option<f64>) -> Option<Self> {
+        self.doubt_mm = self.doubt_mm.hypot(doubt_mm);
+        self.second_mm = second_mm;
+        Some(self)
+    }
+
+    /// Whether the other one, in colour, may be the same edge.
     fn agrees(&self, other: &Self) -> bool {
         let limit = AGREE_MM + 2.0 * self.doubt_mm.hypot(other.doubt_mm);
-        [0.0, self.line.length]
-            .iter()
-            .all(|&along| self.line.beyond(&other.line, along).abs() < limit)
+        // Paint ends where a bare rim begins.
+        let outer = if self.rim > 0.0 {
+            limit + BURR_MM
+        } else {
+            limit
+        };
+        [0.0, self.line.length].iter().all(|&along| {
+            let beyond = self.line.beyond(&other.line, along);
+            -limit < beyond && beyond < outer
+        })
+    }
+}
+
+/// A profile, moved so that its step lies where the face ends.
+struct Ended {
+    along: f64,
+    profile: Profile,
+    /// Slope of the light at the step of the stretch.
+    slope: f64,
+}
+
+impl Ended {
+    fn of((along, mut profile): (f64, Profile), end: &End) -> Self {
+        profile.first += end.beyond_mm;
+        Self {
+            along,
+            profile,
+            slope: end.slope,
+        }
     }
 }
 
@@ -94,20 +136,6 @@ struct Finder<'a> {
     thickness_mm: f64,
     /// What a side wall that does not show is in doubt, share of its width.
     hidden: f64,
-}
-
-/// A place on a profile: how far outward from the rough line, mm.
-#[derive(Debug, Clone, Copy)]
-struct Hit {
-    along: f64,
-    out: f64,
-}
-
-impl Hit {
-    /// How far outward of a line it is, mm.
-    fn off(&self, offset: f64, slope: f64) -> f64 {
-        self.out - offset - slope * self.along
-    }
 }
 
 /// Finds the four sides' points in one photo, in the order bottom, right, top, left of the rectangle; `None` for a
@@ -138,8 +166,9 @@ fn in_channels(
     [a, b]: [Vector2<f64>; 2],
     thickness_mm: f64,
 ) -> Option<SidePoints> {
-    let side = |channel| {
-        let finder = Finder {
+    let rough = Axis::through(a, b, 0.0);
+    let finder = |channel| {
+        Some(Finder {
             look,
             channel,
             plane: look.plane(channel)?,
@@ -150,9 +179,17 @@ fn in_channels(
             } else {
                 WALL_ALIKE
             },
-        };
-        let rough = Axis::through(a, b, 0.0);
-        finder.plain(&rough).or_else(|| finder.bent(&rough))
+        })
+    };
+    let side = |channel| {
+        let finder = finder(channel)?;
+        finder.by_parts(&rough, MOST_PARTS).or_else(|| {
+            // Of a side that only some parts show, or all of it together: whichever is the sharper line.
+            let ways = [finder.by_parts(&rough, SOME_PARTS), finder.plain(&rough)];
+            ways.into_iter()
+                .flatten()
+                .min_by(|a, b| a.sd_mm.total_cmp(&b.sd_mm))
+        })
     };
     let colour = |channel| {
         let step = contrast.step_of(channel, a, b)?;
@@ -161,10 +198,11 @@ fn in_channels(
     let in_brightness = || {
         let step = contrast.step_of(Channel::Grey, a, b)?;
         if step >= MIN_STEP {
-            side(Channel::Grey)
-        } else {
-            None
+            return side(Channel::Grey);
         }
+        // As bright as the bench, but for a bare rim: that ends where the metal does, and paint does not.
+        let rim = finder(Channel::Grey)?.by_parts(&rough, MOST_PARTS)?;
+        (rim.rim > RIM_SHINES).then_some(rim)
     };
     let in_colour = || {
         [colour(Channel::Blue), colour(Channel::Red)]
@@ -203,7 +241,8 @@ impl Finder<'_> {
         let halves = profiles.split_at(profiles.len() / 2);
         let half = |p: &[(f64, Profile)]| {
             let along = p.iter().map(|(a, _)| a).sum::<f64>() / p.len() as f64;
-            let out = sheet_end(&stacked(p)?, wall, px_per_mm, self.hidden)?.out;
+            let end = sheet_end(&stacked(p)?, wall, px_per_mm, self.hidden)?;
+            let out = end.out + end.beyond_mm;
             Some(Hit { along, out })
         };
         let ends = [half(halves.0)?, half(halves.1)?];
@@ -217,101 +256,86 @@ impl Finder<'_> {
         }
         let profiles = self.profiles(&line, ROUGH_MM, Some(step))?;
         let ended = sheet_end(&stacked(&profiles)?, wall, px_per_mm, self.hidden)?;
-        line = line.moved(ended.out, 0.0);
+        line = line.moved(ended.out + ended.beyond_mm, 0.0);
         let profiles = self.profiles(&line, CLOSE_MM, None)?;
         let near = NEAR_STACK_MM.max(NEAR_STACK_PX / px_per_mm);
         // Profiles that do not agree with all of them together show no edge: then none is told.
-        self.points(&line, &profiles, &ended, px_per_mm, near, MIN_SHARE)
+        let profiles: Vec<Ended> = profiles.into_iter().map(|p| Ended::of(p, &ended)).collect();
+        self.points(&line, &profiles, px_per_mm, near, MIN_SHARE)?
+            .doubted(ended.doubt_mm, ended.second_mm)
     }
 
-    /// A side that the first survey bends or turns, or that is rough: each part of it is stacked by itself, and a
-    /// parabola laid through.
-    fn bent(&self, rough: &Axis) -> Option<SidePoints> {
+    /// A side from its parts, straight or as the first survey bends or turns it, if at least `share` of them agree.
+    fn by_parts(&self, rough: &Axis, share: f64) -> Option<SidePoints> {
         let px_per_mm = self.px_per_mm(rough.point(rough.length / 2.0, 0.0))?;
         let step = Some(0.5 / px_per_mm);
         let wall = self.wall_mm(rough);
-        let profiles = self.profiles(rough, ROUGH_MM, step)?;
-        let n = (profiles.len() / PART).min(MAX_PARTS);
-        if n < MIN_PARTS {
-            return None;
-        }
-        let part = |p: &[(f64, Profile)]| {
-            let along = p.iter().map(|(a, _)| a).sum::<f64>() / p.len() as f64;
-            let out = sheet_end(&stacked(p)?, wall, px_per_mm, self.hidden)?.out;
-            Some(Hit { along, out })
-        };
-        let mut ends: Vec<Hit> = (0..n)
-            .filter_map(|k| part(&profiles[k * profiles.len() / n..(k + 1) * profiles.len() / n]))
-            .collect();
-        let fewest = (n - n / 4).max(MIN_PARTS);
-        let line = loop {
-            if ends.len() < fewest {
-                return None;
-            }
-            let line = rough.bent(&ends)?;
-            let off = |h: &Hit| (line.beyond(rough, h.along) - h.out).abs();
-            let worst = (0..ends.len()).max_by(|&i, &j| off(&ends[i]).total_cmp(&off(&ends[j])))?;
-            if off(&ends[worst]) < NEAR_STACK_MM {
-                break line;
-            }
-            ends.remove(worst);
-        };
+        let ends = |p: &Profile| sheet_ends(p, wall, px_per_mm, self.hidden);
+        let first = agree(rough, &self.profiles(rough, ROUGH_MM, step)?, share, ends)?;
+        // Once more along what was found: a part of a line that leans is blurred.
+        let profiles = self.profiles(&first.line, ROUGH_MM, step)?;
+        let agreed = agree(&first.line, &profiles, share, ends)?;
+        let line = &agreed.line;
         let turn = rough.along.perp(&line.along).abs();
-        if line.bow.abs() > MAX_BOW_MM || turn > MAX_BENT_TURN {
+        if line.bow.abs() > MAX_BOW_MM.max(MAX_BOW * line.length) || turn > MAX_BENT_TURN {
             return None;
         }
-        let ended = sheet_end(
-            &stacked(&self.profiles(&line, ROUGH_MM, step)?)?,
-            wall,
-            px_per_mm,
-            self.hidden,
-        )?;
-        if ended.out.abs() > NEAR_STACK_MM {
-            return None;
-        }
-        let line = line.moved(ended.out, 0.0);
-        let profiles = self.profiles(&line, CLOSE_MM, None)?;
+        let profiles: Vec<Ended> = self
+            .profiles(line, CLOSE_MM, None)?
+            .into_iter()
+            .filter_map(|p| {
+                let end = agreed.end_at(p.0)?;
+                Some(Ended::of(p, end))
+            })
+            .collect();
         let near = NEAR_STACK_MM.max(NEAR_STACK_PX / px_per_mm);
         // The lens that bends it may be known better with it; what else does may not.
-        let bow = line.bow.abs();
-        if let Some(mut side) = self.points(&line, &profiles, &ended, px_per_mm, near, MIN_SHARE) {
-            side.doubt_mm = side.doubt_mm.hypot(bow);
-            return Some(side);
+        let doubt_mm = agreed.doubt_mm().hypot(line.bow);
+        let second_mm = agreed.second_mm();
+        if let Some(mut side) = self.points(line, &profiles, px_per_mm, near, MIN_SHARE) {
+            side.rim = agreed.rim();
+            return side.doubted(doubt_mm, second_mm);
         }
         // The edge wanders more than the profiles together are sharp: a burr that is bright here and dark there. Only
         // two sides that differ everywhere show that it is an edge and no texture.
         let differ = profiles
             .iter()
-            .filter(|(_, p)| p.differs(ended.slope))
+            .filter(|e| e.profile.differs(e.slope))
             .count();
-        if (differ as f64) < ROUGH_DIFFER * profiles.len() as f64 {
-            return None;
-        }
-        let mut side = self.points(
-            &line,
-            &profiles,
-            &ended,
-            px_per_mm,
-            ROUGH_NEAR_MM,
-            ROUGH_SHARE,
-        )?;
+        let rough_side = if (differ as f64) < ROUGH_DIFFER * profiles.len() as f64 {
+            None
+        } else {
+            self.points(line, &profiles, px_per_mm, ROUGH_NEAR_MM, ROUGH_SHARE)
+        };
+        let Some(side) = rough_side else {
+            // Grain hides the edge in each profile: then only what many of them show together counts.
+            let side = self.points_of_parts(&first.line, &agreed)?;
+            return side.doubted(doubt_mm, second_mm);
+        };
         // A rim that seems bench all along looks like the edge: what moves the points may move them all.
-        side.doubt_mm = side.doubt_mm.hypot(side.sd_mm).hypot(bow);
-        Some(side)
+        let doubt_mm = doubt_mm.hypot(side.sd_mm);
+        side.doubted(doubt_mm, second_mm)
     }
 
     /// The points of a side where `line` has it, each within `near` mm of that, if they agree.
     fn points(
         &self,
         line: &Axis,
-        profiles: &[(f64, Profile)],
-        ended: &End,
+        profiles: &[Ended],
         px_per_mm: f64,
         near: f64,
         least_share: f64,
     ) -> Option<SidePoints> {
         let tried = profiles.len() as f64;
-        let found = hits_in(profiles, |p| step_near(p, ended.slope, near));
+        let found: Vec<Hit> = profiles
+            .iter()
+            .filter_map(|e| {
+                Some(Hit {
+                    along: e.along,
+                    out: step_near(&e.profile, e.slope, near)?,
+                })
+            })
+            .collect();
         let hits = agreeing(&found, near.max(0.25));
         if hits.len() < MIN_POINTS || (hits.len() as f64) < least_share * tried {
             return None;
@@ -349,10 +373,33 @@ impl Finder<'_> {
         };
         Some(SidePoints {
             points,
-            doubt_mm: ended.doubt_mm.hypot(of_colour).hypot(wander_mm),
-            second_mm: ended.second_mm,
+            doubt_mm: of_colour.hypot(wander_mm),
+            second_mm: None,
             sd_mm,
             line: line.moved(offset, slope),
+            rim: 0.0,
+        })
+    }
+
+    /// A side of which only its parts show where it is, each as one point; `along`: the line that they were taken along.
+    fn points_of_parts(&self, along: &Axis, agreed: &Agreed) -> Option<SidePoints> {
+        let (hits, sd_mm) = agreed.hits();
+        let points = hits
+            .iter()
+            .filter_map(|h| {
+                let p = along.point(h.along, h.out);
+                let pixel = self.look.view.pixel_from_face(p)?;
+                let px_per_mm = self.px_per_mm(p)? * self.plane.scale;
+                Some((pixel, (sd_mm * px_per_mm).max(FLOOR_PX * self.plane.scale)))
+            })
+            .collect();
+        Some(SidePoints {
+            points,
+            doubt_mm: 0.0,
+            second_mm: None,
+            sd_mm,
+            line: agreed.line.clone(),
+            rim: agreed.rim(),
         })
     }
 
@@ -452,69 +499,6 @@ impl Finder<'_> {
     }
 }
 
-/// A side on the face: straight, or bent as a lens that the first survey does not know yet bends it.
-#[derive(Debug, Clone)]
-struct Axis {
-    start: Vector2<f64>,
-    along: Vector2<f64>,
-    outward: Vector2<f64>,
-    length: f64,
-    /// How far outward of its ends' chord its middle is, mm.
-    bow: f64,
-}
-
-impl Axis {
-    /// From `a` to `b`, anticlockwise round the sheet: outward is to the right.
-    fn through(a: Vector2<f64>, b: Vector2<f64>, bow: f64) -> Self {
-        let along = (b - a).normalize();
-        Self {
-            start: a,
-            along,
-            outward: Vector2::new(along.y, -along.x),
-            length: (b - a).norm(),
-            bow,
-        }
-    }
-
-    fn point(&self, along: f64, out: f64) -> Point<Face> {
-        let t = self.share(along);
-        let out = out + self.bow * (1.0 - t * t);
-        Point::at(self.start + self.along * along + self.outward * out)
-    }
-
-    /// Where along it, -1 to 1 from end to end.
-    fn share(&self, along: f64) -> f64 {
-        2.0 * along / self.length - 1.0
-    }
-
-    fn moved(&self, offset: f64, slope: f64) -> Self {
-        let end =
-            |along: f64| self.start + self.along * along + self.outward * (offset + slope * along);
-        Self::through(end(0.0), end(self.length), self.bow)
-    }
-
-    /// The parabola nearest to the hits; `None` when they do not tell one.
-    fn bent(&self, hits: &[Hit]) -> Option<Self> {
-        let row = |h: &Hit| {
-            let t = self.share(h.along);
-            Vector3::new(1.0, t, 1.0 - t * t)
-        };
-        let square: Matrix3<f64> = hits.iter().map(|h| row(h) * row(h).transpose()).sum();
-        let right: Vector3<f64> = hits.iter().map(|h| row(h) * h.out).sum();
-        let fit = square.cholesky()?.solve(&right);
-        let slope = 2.0 * fit[1] / self.length;
-        let mut bent = self.moved(fit[0] - fit[1], slope);
-        bent.bow += fit[2];
-        Some(bent)
-    }
-
-    /// How far outward of `other` it is at `along`.
-    fn beyond(&self, other: &Self, along: f64) -> f64 {
-        let at = self.point(along, 0.0).vec() - other.point(along, 0.0).vec();
-        at.dot(&other.outward)
-    }
-}
-
 /// The places on profiles that `edge` finds.
 fn hits_in(profiles: &[(f64, Profile)], edge: impl Fn(&Profile) -> Option<f64>) -> Vec<Hit> {
     profiles
@@ -526,50 +510,4 @@ fn hits_in(profiles: &[(f64, Profile)], edge: impl Fn(&Profile) -> Option<f64>) 
             })
         })
         .collect()
-}
-
-/// The largest set of hits on one straight line, by trying lines through pairs; `near`: mm.
-fn agreeing(hits: &[Hit], near: f64) -> Vec<Hit> {
-    let mut best: Vec<Hit> = Vec::new();
-    let n = hits.len();
-    let stride = (n / 12).max(1);
-    for i in (0..n).step_by(stride) {
-        for j in (i + n / 4 + 1..n).step_by(stride) {
-            let slope = (hits[j].out - hits[i].out) / (hits[j].along - hits[i].along);
-            if slope.abs() > 0.03 {
-                continue;
-            }
-            let fits =
-                |h: &&Hit| (h.out - hits[i].out - slope * (h.along - hits[i].along)).abs() < near;
-            let count = hits.iter().filter(fits).count();
-            if count > best.len() {
-                best = hits.iter().filter(fits).copied().collect();
-            }
-        }
-    }
-    // Once more round the fitted line, so that the pair that proposed it has no say.
-    if best.len() > 2 {
-        let (offset, slope) = least_squares(&best);
-        best = hits
-            .iter()
-            .filter(|h| (h.out - offset - slope * h.along).abs() < near)
-            .copied()
-            .collect();
-    }
-    best
-}
-
-fn least_squares(hits: &[Hit]) -> (f64, f64) {
-    let n = hits.len() as f64;
-    let (ms, mo) = (
-        hits.iter().map(|h| h.along).sum::<f64>() / n,
-        hits.iter().map(|h| h.out).sum::<f64>() / n,
-    );
-    let (mut ss, mut so) = (0.0, 0.0);
-    for h in hits {
-        ss += (h.along - ms).powi(2);
-        so += (h.along - ms) * (h.out - mo);
-    }
-    let slope = if ss > 0.0 { so / ss } else { 0.0 };
-    (mo - slope * ms, slope)
 }

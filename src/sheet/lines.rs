@@ -16,6 +16,11 @@ const SAME_WAY: f64 = 0.025;
 /// Grain and print hold many segments: only what a line holds more than the bands beside it, this far out,
 /// counts.
 const BESIDE_MM: f64 = 1.8;
+/// Of two lines that are one edge, dark from bright one way and the other, this share may be drawn by both at most: a
+/// ruled line is drawn so all along.
+const MOST_DOUBLED: f64 = 0.3;
+/// Middles of two lines this far apart, mm, tell how both together run.
+const APART_MM: f64 = 40.0;
 /// Lines that are looked at in each sector of directions (grain fills one with lines, the sheet's other sides
 /// lie in another), and sectors of a whole turn.
 const MAX_LINES: usize = 36;
@@ -44,6 +49,53 @@ impl DrawnLine {
     /// A point amid what is drawn.
     pub(super) fn middle(&self) -> Vector2<f64> {
         self.normal * self.offset + self.along() * f64::from(self.cells[self.cells.len() / 2])
+    }
+
+    /// This line and one that goes on where it ends, but parts dark from bright the other way; `None` if that is not so.
+    /// An edge of bare metal on a white bench is drawn so: the metal mirrors the room, here brighter and there darker
+    /// than the bench.
+    fn with_opposite(&self, other: &Self) -> Option<Self> {
+        if (self.normal + other.normal).norm() > SAME_WAY {
+            return None;
+        }
+        let off = |a: &Self, b: &Self| (a.normal.dot(&b.middle()) - a.offset).abs();
+        if off(self, other).max(off(other, self)) > 2.0 * NEAR_MM {
+            return None;
+        }
+        // The other's cells run the other way.
+        let mut cells: Vec<i32> = other.cells.iter().map(|c| -c - 1).collect();
+        let doubled = cells
+            .iter()
+            .filter(|&c| self.cells.binary_search(c).is_ok())
+            .count();
+        if doubled as f64 > MOST_DOUBLED * self.cells.len().min(cells.len()) as f64 {
+            return None;
+        }
+        cells.extend_from_slice(&self.cells);
+        cells.sort_unstable();
+        cells.dedup();
+        // Through both where they lie apart, else as the longer one runs.
+        let (a, b) = (self.middle(), other.middle());
+        let (longer, shorter) = (self.excess, other.excess);
+        let apart = b - a;
+        let normal = if apart.norm() > APART_MM {
+            let across = Vector2::new(-apart.y, apart.x).normalize();
+            if across.dot(&self.normal) < 0.0 {
+                -across
+            } else {
+                across
+            }
+        } else {
+            self.normal
+        };
+        let share = longer / (longer + shorter);
+        Some(Self {
+            normal,
+            offset: normal.dot(&(a * share + b * (1.0 - share))),
+            cells,
+            excess: longer + shorter,
+            step: 0.0,
+        })
     }
 
     pub(super) fn meet(&self, other: &Self) -> Option<Vector2<f64>> {
@@ -128,6 +180,11 @@ pub(super) fn lines(mut proposed: Vec<DrawnLine>, contrast: &Contrast) -> Vec<Dr
             lines.push(line);
         }
     }
+    let both: Vec<DrawnLine> = (0..lines.len())
+        .flat_map(|i| (i + 1..lines.len()).map(move |j| [i, j]))
+        .filter_map(|[i, j]| lines[i].with_opposite(&lines[j]))
+        .collect();
+    lines.extend(both);
     lines.par_iter_mut().for_each(|l| {
         let at = |s: i32| l.normal * l.offset + l.along() * (f64::from(s) + 0.5);
         let stride = l.cells.len().div_ceil(24).max(1);

@@ -8,13 +8,17 @@
 //! | how different the two sides of a line are | `contrast` |
 //! | the rectangle of the planned size | `coarse` |
 //! | sub-pixel points along its sides | `fine` |
+//! | a side as a line, straight or bent | `axis` |
+//! | a side by what most of its parts show | `parts` |
 //! | where the sheet ends on a profile across a side | `profile` |
 
+mod axis;
 mod channel;
 mod coarse;
 mod contrast;
 mod fine;
 mod lines;
+mod parts;
 mod profile;
 mod segments;
 
@@ -92,7 +96,7 @@ pub enum SheetError {
         /// Planned width and height, mm.
         planned_mm: [f64; 2],
     },
-    /// The edges that a datum needs do not show.
+    /// No edge shows well enough to be measured.
     NoCorner {
         /// The edges that do.
         found: usize,
@@ -116,7 +120,7 @@ impl fmt::Display for SheetError {
             ),
             Self::NoCorner { found } => write!(
                 f,
-                "{found} of the sheet's edges can be measured, and no two that meet in its lower left corner; show the bottom and the left edge, without clutter or cards on them"
+                "{found} of the sheet's edges can be measured; show the bottom and the left edge, without clutter or cards on them"
             ),
         }
     }
@@ -159,7 +163,7 @@ pub struct Sides {
     /// lines 0 to 3 of the way the sheet was first taken to lie.
     pub lines: Vec<Vec<StraightLine>>,
     /// Standard deviation of what all points of a line may be off outward together, mm: a side wall or a burr that
-    /// passes for the face's edge. For [`Survey::doubt_line`].
+    /// passes for the face's edge. For [`crate::survey::Options::line_off_mm`].
     pub doubts: Vec<(LineId, f64)>,
     /// Sides beyond which the photo steps once more as it does there, and how far beyond, mm: either may be the sheet's
     /// edge.
@@ -168,6 +172,20 @@ pub struct Sides {
     pub square: bool,
     /// Roughly where its corners are: lower left, lower right, upper right, upper left.
     pub corners: [Point<Face>; 4],
+}
+
+impl Sides {
+    /// Whether a side shows.
+    #[must_use]
+    pub fn shows(&self, line: LineId) -> bool {
+        self.lines.iter().flatten().any(|l| l.id == line)
+    }
+
+    /// Whether two sides that meet show.
+    #[must_use]
+    pub fn meet(&self) -> bool {
+        (0..4).any(|i| self.shows(LineId(i)) && self.shows(LineId((i + 1) % 4)))
+    }
 }
 
 /// The line of an edge when the plan is turned by `quarter_turns` from how the sheet was first taken to
@@ -203,12 +221,16 @@ pub fn find(
     thickness_mm: f64,
 ) -> Result<Sides, SheetError> {
     let by_grey = find_in(&[Channel::Grey], looks, survey, size_mm, thickness_mm);
-    match by_grey {
-        Err(SheetError::NotFound { .. } | SheetError::NoCorner { .. })
-            if looks.iter().any(|l| l.colour.get().is_some()) =>
-        {
-            find_in(&Channel::ALL, looks, survey, size_mm, thickness_mm).or(by_grey)
-        }
+    let enough = match &by_grey {
+        Ok(sides) => sides.meet(),
+        Err(SheetError::NotFound { .. } | SheetError::NoCorner { .. }) => false,
+        Err(_) => true,
+    };
+    if enough || looks.iter().all(|l| l.colour.get().is_none()) {
+        return by_grey;
+    }
+    match find_in(&Channel::ALL, looks, survey, size_mm, thickness_mm) {
+        Ok(sides) if sides.meet() || by_grey.is_err() => Ok(sides),
         _ => by_grey,
     }
 }
@@ -252,9 +274,8 @@ fn find_in(
         lines.push(of_photo);
     }
     let has = |i: usize| shares[i].1 > 0.0;
-    if !(0..4).any(|i| has(i) && has((i + 1) % 4)) {
-        let found = (0..4).filter(|i| has(*i)).count();
-        return Err(SheetError::NoCorner { found });
+    if !(0..4).any(has) {
+        return Err(SheetError::NoCorner { found: 0 });
     }
     let doubts = (0..4)
         .filter(|&i| has(i))

@@ -2,8 +2,8 @@
 
 use super::fine::NEAR_STACK_MM;
 
-/// Gap between the inner and the outer of two steps of opposite sign that one burr makes, mm.
-const BURR_MM: f64 = 0.5;
+/// Most of what a bright rim, filed, sheared or burred, is wide, mm.
+pub(super) const BURR_MM: f64 = 0.5;
 /// A step this strong against the strongest of its profile may be the edge.
 const STRONG_ENOUGH: f64 = 0.35;
 /// A step of all profiles together this strong against their strongest may be the edge; and this strong
@@ -34,6 +34,13 @@ const WALL_BLEND: f64 = 0.15;
 /// And by no more than this, px: two blurred steps show as two from some two blurs apart, and the further apart the
 /// less they mix.
 const WALL_BLEND_PX: f64 = 0.35;
+/// Light from which on a level is clipped, share of the file's brightest, and how far beside a step it is looked for, px.
+const CLIPPED: f64 = 0.93;
+const CLIPPED_PX: usize = 2;
+/// Where the bright side of a step is clipped, its half-way level is not that of the light: so much brighter than shown,
+/// once to four times, as it may be, the edge lies so far towards it, px of a blur of one pixel, and that is so unsure.
+const CLIPPED_BY_PX: f64 = 0.5;
+const CLIPPED_SD_PX: f64 = 0.35;
 /// The outer of two steps of the same sign is a burr's only if it is this strong against the inner.
 const BURR_OUTER: f64 = 0.6;
 /// A dip this strong against the strongest step, after a rise, shows a burr as bright as the bench.
@@ -148,25 +155,59 @@ pub(super) fn stacked(profiles: &[(f64, Profile)]) -> Option<Profile> {
     })
 }
 
-/// Where the sheet ends on all profiles together.
+/// Where the sheet may end on all profiles of a stretch together.
+#[derive(Debug, Clone, Copy)]
 pub(super) struct End {
-    /// Outward, mm.
+    /// The step that shows it, mm outward.
     pub(super) out: f64,
     /// Slope of the light there, a step of the profile.
     pub(super) slope: f64,
+    /// How far outward of that step the face ends, mm.
+    pub(super) beyond_mm: f64,
+    /// How much brighter the rim before it is than the face, as a share of the rim's light; 0 where none shines.
+    pub(super) rim: f64,
+    /// How wide that rim is, mm.
+    pub(super) band_mm: f64,
     /// Standard deviation of what cannot be told from the picture, mm.
     pub(super) doubt_mm: f64,
-    /// How far beyond it a second step could as well be the sheet's end, mm.
+    /// How far beyond it, or within, a second step could as well be the sheet's end, mm.
     pub(super) second_mm: Option<f64>,
+    /// How far outward of this the face may as well end, mm.
+    pub(super) other_mm: Option<f64>,
 }
 
-/// Where the sheet ends on a stacked profile; `None` when nothing steps on it. `wall`: how wide the side
-/// wall shows, mm; `hidden`: what share of that is in doubt if it does not show.
+/// Where the sheet ends on a stacked profile; `None` when nothing steps on it. Of two places that may be it the middle.
 pub(super) fn sheet_end(profile: &Profile, wall: f64, px_per_mm: f64, hidden: f64) -> Option<End> {
+    let ends = sheet_ends(profile, wall, px_per_mm, hidden);
+    ends.first().map(End::amid)
+}
+
+impl End {
+    /// Amid this and the other place where the face may as well end.
+    pub(super) fn amid(&self) -> Self {
+        let apart = self.other_mm.unwrap_or(0.0);
+        Self {
+            beyond_mm: self.beyond_mm + apart / 2.0,
+            // Either is as likely, and so is all between them.
+            doubt_mm: self.doubt_mm.hypot(apart / 12f64.sqrt()),
+            other_mm: None,
+            ..*self
+        }
+    }
+}
+
+/// Where the sheet may end on a stacked profile, from inside to outside; nothing when nothing steps on it. `wall`: how
+/// wide the side wall shows, mm; `hidden`: what share of that is in doubt if it does not show.
+///
+/// Going outward there come the face, a rim that is filed or sheared and shines (or not), the side wall where the camera
+/// sees it, and the bench with the sheet's shadow. A bright rim ends where the face does, so the fall behind it is the
+/// edge. A bright band as wide as the wall may be that as well as a rim before a dark wall: other stretches of the side
+/// must tell, where the rim shines otherwise.
+pub(super) fn sheet_ends(profile: &Profile, wall: f64, px_per_mm: f64, hidden: f64) -> Vec<End> {
     let d = profile.sharp_slopes();
     let strongest = d.iter().map(|v| v.abs()).fold(0.0, f64::max);
     if strongest < STACK_LEAST * profile.mean() {
-        return None;
+        return Vec::new();
     }
     let resolved = wall * px_per_mm > WALL_PX;
     let mut bare: Vec<f64> = d[..d.len() / 3].iter().map(|v| v.abs()).collect();
@@ -175,58 +216,190 @@ pub(super) fn sheet_end(profile: &Profile, wall: f64, px_per_mm: f64, hidden: f6
         .max(STACK_LEAST * profile.mean())
         .max(OVER_BARE * bare[bare.len() / 2]);
     let mut steps = steps_of(&d, least);
-    steps.retain(|&i| profile.place(i as f64) > -INNER_MM.max(wall + NEAR_STACK_MM));
-    let chosen = past_burr(
-        &d,
-        &steps,
-        profile.step,
-        if resolved { wall } else { 0.0 },
-        px_per_mm,
-    )?;
-    // From the face to the wall, and from the wall to the bench: both show, or only one of them.
-    let far = |i: usize| (i as f64 - chosen as f64) * profile.step;
-    let near_wall = |gap: f64| (gap - wall).abs() < 0.3 * wall + 0.7 / px_per_mm;
-    let doubt_mm = if !resolved {
-        hidden * wall
-    } else if steps_of(&d, WALL_END * strongest)
-        .iter()
-        .any(|&i| i > chosen && near_wall(far(i)))
-    {
-        (WALL_BLEND * wall).min(WALL_BLEND_PX / px_per_mm)
-    } else {
-        hidden * wall
+    let near = |i: &usize| profile.place(*i as f64) > -INNER_MM.max(wall + NEAR_STACK_MM);
+    let inner: Vec<usize> = steps.iter().copied().filter(|i| !near(i)).collect();
+    steps.retain(near);
+    let Some(&first) = steps.first() else {
+        return Vec::new();
     };
-    // A bright burr before a bright bench: only its inner step shows.
-    let burr = d[chosen] > 0.0
-        && d.iter()
-            .enumerate()
-            .any(|(i, v)| i > chosen && far(i) < BURR_MM && *v < -BURR_DIP * strongest);
-    let doubt_mm = doubt_mm.hypot(if burr { BURR_MM / 12f64.sqrt() } else { 0.0 });
-    let second_mm = steps
-        .iter()
-        .filter(|&&i| i > chosen && d[i] * d[chosen] > 0.0)
-        .filter(|&&i| d[i].abs() > SECOND * d[chosen].abs())
-        .filter(|&&i| far(i) > BURR_MM && !(wall > 0.0 && near_wall(far(i))))
-        .find(|&&i| {
-            let back = SECOND_BACK * d[i].abs().max(d[chosen].abs());
-            !d[chosen..i]
-                .iter()
-                .any(|v| v * d[chosen] < 0.0 && v.abs() > back)
-        })
-        .map(|&i| far(i));
-    Some(End {
-        out: profile.place(middle_of(&d, chosen)),
-        slope: d[chosen],
-        doubt_mm,
-        second_mm,
-    })
+    let found = Steps {
+        profile,
+        d: &d,
+        strong: &steps,
+        inner: &inner,
+        strongest,
+        wall,
+        slack: 0.3 * wall + 0.7 / px_per_mm,
+    };
+    // From the face to the wall, and from the wall to the bench: both show, or only one of them.
+    let wall_doubt = |from: usize| {
+        if resolved && found.wall_ends_after(from) {
+            (WALL_BLEND * wall).min(WALL_BLEND_PX / px_per_mm)
+        } else {
+            hidden * wall
+        }
+    };
+    let visible = if resolved { wall } else { 0.0 };
+    let Some(fall) = behind_rim(&d, &steps, profile.step, visible) else {
+        let chosen = past_burr(&d, &steps, profile.step, visible, px_per_mm).unwrap_or(first);
+        // A bright burr before a bright bench: only its inner step shows.
+        let burr = d[chosen] > 0.0
+            && d.iter().enumerate().any(|(i, v)| {
+                i > chosen && found.gap(chosen, i) < BURR_MM && *v < -BURR_DIP * strongest
+            });
+        let of_burr = if burr { BURR_MM / 12f64.sqrt() } else { 0.0 };
+        if !resolved || found.wall_ends_after(chosen) {
+            return vec![found.end(chosen, wall_doubt(chosen).hypot(of_burr))];
+        }
+        // A wall as bright as the face is taken for it, and what shows is where the wall ends; a wall as dark as the
+        // bench for that.
+        let outer = found.end(chosen, of_burr);
+        let inner = End {
+            beyond_mm: outer.beyond_mm - wall,
+            other_mm: Some(wall),
+            ..outer
+        };
+        let outer = End {
+            other_mm: Some(-wall),
+            ..outer
+        };
+        return vec![outer, inner];
+    };
+    let band = found.gap(first, fall);
+    let behind = |doubt_mm| End {
+        rim: found.shines(first, fall),
+        band_mm: band,
+        ..found.end(fall, doubt_mm)
+    };
+    if !resolved || found.wall_ends_after(fall) {
+        return vec![behind(wall_doubt(fall))];
+    }
+    if band < wall - found.slack {
+        // A shining wall would be part of the band: it is dark, as what is behind it.
+        return vec![behind(0.0)];
+    }
+    if band < wall + found.slack {
+        let blend = (WALL_BLEND * wall).min(WALL_BLEND_PX / px_per_mm);
+        let may = |at, other_mm| End {
+            other_mm: Some(other_mm),
+            ..found.end(at, blend)
+        };
+        return vec![may(first, band), may(fall, -band)];
+    }
+    // Rim and wall shine alike, or the rim alone: the face ends anywhere between.
+    let outer = behind(wall / 12f64.sqrt());
+    vec![End {
+        beyond_mm: outer.beyond_mm - wall / 2.0,
+        ..outer
+    }]
+}
+
+/// The steps of a stacked profile.
+struct Steps<'a> {
+    profile: &'a Profile,
+    d: &'a [f64],
+    strong: &'a [usize],
+    /// Steps too far inside to be the edge of the rough line.
+    inner: &'a [usize],
+    strongest: f64,
+    wall: f64,
+    /// By how much a width may differ from the wall's, mm.
+    slack: f64,
+}
+
+impl Steps<'_> {
+    fn gap(&self, from: usize, to: usize) -> f64 {
+        (to as f64 - from as f64) * self.profile.step
+    }
+
+    /// How much brighter than the face the band between two slopes is, as a share of its light.
+    fn shines(&self, from: usize, to: usize) -> f64 {
+        // The slope of a place is two levels on.
+        let levels = &self.profile.levels;
+        let highest = levels[from + 2..=to + 2]
+            .iter()
+            .copied()
+            .fold(0.0, f64::max);
+        let mut face = levels[..=from].to_vec();
+        face.sort_by(f64::total_cmp);
+        (1.0 - face[face.len() / 2] / highest).max(0.0)
+    }
+
+    fn is_wall(&self, gap: f64) -> bool {
+        (gap - self.wall).abs() < self.slack
+    }
+
+    /// Whether a step shows where the wall behind this one ends.
+    fn wall_ends_after(&self, from: usize) -> bool {
+        steps_of(self.d, WALL_END * self.strongest)
+            .iter()
+            .any(|&i| i > from && self.is_wall(self.gap(from, i)))
+    }
+
+    fn end(&self, at: usize, doubt_mm: f64) -> End {
+        let d = self.d;
+        let as_well = |from: usize, to: usize| {
+            let i = if from == at { to } else { from };
+            let back = SECOND_BACK * d[i].abs().max(d[at].abs());
+            d[i] * d[at] > 0.0
+                && d[i].abs() > SECOND * d[at].abs()
+                && !d[from..to]
+                    .iter()
+                    .any(|v| v * d[at] < 0.0 && v.abs() > back)
+        };
+        let beyond = self
+            .strong
+            .iter()
+            .filter(|&&i| i > at && self.gap(at, i) > BURR_MM)
+            .filter(|&&i| !(self.wall > 0.0 && self.is_wall(self.gap(at, i))))
+            .find(|&&i| as_well(at, i))
+            .map(|&i| self.gap(at, i));
+        let within = self
+            .inner
+            .iter()
+            .find(|&&i| as_well(i, at))
+            .map(|&i| self.gap(i, at));
+        let second_mm = beyond.or(within);
+        // The slope of a place is two levels on, and a pixel two steps.
+        let near = (at + 2).saturating_sub(2 * CLIPPED_PX)..=at + 2 + 2 * CLIPPED_PX;
+        let levels = self.profile.levels.iter().enumerate();
+        let brightest = levels
+            .filter(|(i, _)| near.contains(i))
+            .map(|(_, l)| *l)
+            .fold(0.0, f64::max);
+        let (by, sd) = if brightest > CLIPPED {
+            let px = 2.0 * self.profile.step;
+            (CLIPPED_BY_PX * px, CLIPPED_SD_PX * px)
+        } else {
+            (0.0, 0.0)
+        };
+        End {
+            out: self.profile.place(middle_of(d, at)),
+            slope: d[at],
+            // Towards the bright side.
+            beyond_mm: by * d[at].signum(),
+            rim: 0.0,
+            band_mm: 0.0,
+            doubt_mm: f64::hypot(doubt_mm, sd),
+            second_mm,
+            other_mm: None,
+        }
+    }
+}
+
+/// The fall behind a bright rim: the innermost of `steps` rises, and the next falls again so near that it is no thing of
+/// the bench's. `wall`: how wide the side wall shows, which may shine as the rim does.
+fn behind_rim(d: &[f64], steps: &[usize], step: f64, wall: f64) -> Option<usize> {
+    let (&first, &next) = (steps.first()?, steps.get(1)?);
+    let gap = (next - first) as f64 * step;
+    (d[first] > 0.0 && d[next] < 0.0 && gap < BURR_MM + wall).then_some(next)
 }
 
 /// The innermost of `steps`, or the outer step of a burr that begins with it.
 ///
 /// Going outward the sheet's edge comes before its shadow and whatever lies on the bench, so it is the
-/// innermost of the strong steps; save that a burr's glint makes a step just before the edge. A step as far on
-/// as the side wall is wide is the wall's end and no burr's.
+/// innermost of the strong steps; save that a burr may make a step just before the edge, of the same sign as that. A step
+/// as far on as the side wall is wide is the wall's end and no burr's.
 fn past_burr(d: &[f64], steps: &[usize], step: f64, wall: f64, px_per_mm: f64) -> Option<usize> {
     let mut chosen = *steps.first()?;
     for &next in &steps[1..] {
@@ -234,9 +407,7 @@ fn past_burr(d: &[f64], steps: &[usize], step: f64, wall: f64, px_per_mm: f64) -
         // Of the same sign: a bright burr before a bright bench, whose outer step is the edge.
         let same_sign = d[next] * d[chosen] > 0.0 && d[next].abs() > BURR_OUTER * d[chosen].abs();
         let walls_end = wall > 0.0 && (gap - wall).abs() < 0.3 * wall + 0.7 / px_per_mm;
-        let burr = gap < BURR_MM && !walls_end;
-        let stronger = d[next] * d[chosen] < 0.0 && d[next].abs() > d[chosen].abs();
-        if burr && (same_sign || stronger) {
+        if gap < BURR_MM && !walls_end && same_sign {
             chosen = next;
         } else {
             break;
@@ -254,7 +425,8 @@ pub(super) fn edge_in(profile: &Profile) -> Option<f64> {
         return None;
     }
     let steps = steps_of(&d, STRONG_ENOUGH * strongest);
-    let chosen = past_burr(&d, &steps, profile.step, 0.0, 1.0)?;
+    let chosen = behind_rim(&d, &steps, profile.step, 0.0)
+        .or_else(|| past_burr(&d, &steps, profile.step, 0.0, 1.0))?;
     Some(profile.place(middle_of(&d, chosen)))
 }
 
@@ -273,125 +445,4 @@ pub(super) fn step_near(profile: &Profile, slope: f64, near: f64) -> Option<f64>
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn profile(level: impl Fn(f64) -> f64) -> Profile {
-        let levels = (-34..=34).map(|k| {
-            let x = f64::from(k) * 0.05;
-            // Blur of one pixel, 0.1 mm.
-            (-20..=20)
-                .map(|j| level(x + f64::from(j) * 0.0025))
-                .sum::<f64>()
-                / 41.0
-        });
-        Profile {
-            levels: levels.collect(),
-            step: 0.05,
-            first: -1.7,
-        }
-    }
-
-    /// A fifth of the blur.
-    const PLACE_MM: f64 = 0.02;
-
-    #[test]
-    fn a_plain_step_is_found() {
-        let found = edge_in(&profile(|x| if x < 0.23 { 0.5 } else { 0.1 })).unwrap();
-        assert!((found - 0.23).abs() < PLACE_MM, "{found}");
-    }
-
-    #[test]
-    fn the_shadow_beyond_the_edge_is_not_the_edge() {
-        let with_shadow = |x: f64| {
-            if x < -0.3 {
-                0.4
-            } else if x < 0.0 {
-                0.1
-            } else {
-                (0.1 + 0.9 * x).min(0.7)
-            }
-        };
-        let found = edge_in(&profile(with_shadow)).unwrap();
-        assert!((found + 0.3).abs() < PLACE_MM, "{found}");
-    }
-
-    #[test]
-    fn the_face_ends_before_a_lit_side_wall() {
-        let px_per_mm = 10.0;
-        let walled = profile(|x| {
-            if x < -0.2 {
-                0.5
-            } else if x < 0.2 {
-                0.3
-            } else {
-                0.02
-            }
-        });
-        let end = sheet_end(&walled, 0.4, px_per_mm, WALL_HIDDEN).unwrap();
-        assert!((end.out + 0.2).abs() < PLACE_MM, "{}", end.out);
-        assert!(end.doubt_mm < 0.1, "both steps show: {}", end.doubt_mm);
-        // Without a wall in view the same two steps are a burr and the sheet's end.
-        let burr = sheet_end(&walled, 0.0, px_per_mm, WALL_HIDDEN).unwrap();
-        assert!((burr.out - 0.2).abs() < PLACE_MM, "{}", burr.out);
-    }
-
-    #[test]
-    fn a_wall_that_does_not_show_is_doubt() {
-        let plain = profile(|x| if x < 0.1 { 0.5 } else { 0.02 });
-        let end = sheet_end(&plain, 0.4, 10.0, WALL_HIDDEN).unwrap();
-        assert!((end.out - 0.1).abs() < PLACE_MM, "{}", end.out);
-        assert!((end.doubt_mm - 0.16).abs() < 0.01, "{}", end.doubt_mm);
-    }
-
-    #[test]
-    fn a_fainter_step_before_a_bright_grid_line_is_the_edge() {
-        let on_mat = |x: f64| match x {
-            x if x < 0.0 => 0.3,
-            x if (0.6..1.0).contains(&x) => 0.5,
-            _ => 0.15,
-        };
-        let end = sheet_end(&profile(on_mat), 0.0, 10.0, WALL_HIDDEN).unwrap();
-        assert!(end.out.abs() < PLACE_MM, "{}", end.out);
-    }
-
-    #[test]
-    fn a_template_that_ends_before_the_metal_leaves_two_ends() {
-        let paper_on_metal = |x: f64| match x {
-            x if x < 0.0 => 0.8,
-            x if x < 1.2 => 0.45,
-            _ => 0.02,
-        };
-        let end = sheet_end(&profile(paper_on_metal), 0.0, 10.0, WALL_HIDDEN).unwrap();
-        assert!(end.out.abs() < PLACE_MM, "{}", end.out);
-        assert!(
-            (end.second_mm.unwrap() - 1.2).abs() < 0.1,
-            "{:?}",
-            end.second_mm
-        );
-        // A wall of that width, a shadow and a bench's line are none.
-        let walled = sheet_end(&profile(paper_on_metal), 1.2, 10.0, WALL_HIDDEN).unwrap();
-        assert_eq!(walled.second_mm, None);
-        let shadow = |x: f64| match x {
-            x if x < 0.0 => 0.8,
-            x if x < 1.2 => 0.1,
-            _ => 0.4,
-        };
-        let end = sheet_end(&profile(shadow), 0.0, 10.0, WALL_HIDDEN).unwrap();
-        assert_eq!(end.second_mm, None);
-        let line = |x: f64| match x {
-            x if x < 0.0 => 0.5,
-            x if (0.6..1.0).contains(&x) => 0.5,
-            _ => 0.1,
-        };
-        let end = sheet_end(&profile(line), 0.0, 10.0, WALL_HIDDEN).unwrap();
-        assert_eq!(end.second_mm, None);
-    }
-
-    #[test]
-    fn a_plain_surface_has_no_edge() {
-        let bare = profile(|x| 0.4 + 0.001 * x);
-        assert!(sheet_end(&bare, 0.0, 10.0, WALL_HIDDEN).is_none());
-        assert!(edge_in(&profile(|x| 0.4 + 0.001 * x)).is_none());
-    }
-}
+mod tests;

@@ -183,7 +183,17 @@ impl Case<'_> {
             .iter()
             .map(|c| cameras.binary_search(c).unwrap_or(0))
             .collect();
-        let index = Index::new(camera, bench_unknown, used.len(), lines.len());
+        let off_of = |id: &LineId| {
+            let told = self.options.line_off_mm.iter().find(|(l, _)| l == id);
+            told.map_or(0.0, |(_, sd)| *sd)
+        };
+        let lines_off: Vec<f64> = lines.iter().map(off_of).collect();
+        let index = Index::new(
+            camera,
+            [self.options.paper_mm[1] > 0.0, bench_unknown],
+            used.len(),
+            &lines_off.iter().map(|sd| *sd > 0.0).collect::<Vec<_>>(),
+        );
         let p = self.cameras;
         let at = |i: usize| LENS_UNKNOWNS * cameras[i / LENS_UNKNOWNS] + i % LENS_UNKNOWNS;
         let n = LENS_UNKNOWNS * cameras.len();
@@ -201,7 +211,6 @@ impl Case<'_> {
         Ok(Assembled {
             problem: Problem {
                 index,
-                paper_mm: self.options.paper_mm,
                 saddles,
                 points,
                 lengths: if with_lines {
@@ -217,7 +226,9 @@ impl Case<'_> {
                     lens_weight,
                     scale: p.scale.mean,
                     scale_sd: p.scale.sd,
+                    paper: self.options.paper_mm,
                     bench: self.options.bench_mm,
+                    lines_off,
                 },
                 factors,
             },
@@ -292,14 +303,22 @@ impl Case<'_> {
             });
         }
         let not_negative = [
-            ("the paper thickness (mm)", o.paper_mm),
+            ("the height of the print (mm)", o.paper_mm[0]),
+            (
+                "the standard deviation of the print's height (mm)",
+                o.paper_mm[1],
+            ),
             (
                 "the standard deviation of the bench height (mm)",
                 o.bench_mm[1],
             ),
             ("the flatness (mm)", o.flatness_mm),
         ];
-        for (what, value) in not_negative {
+        let lines_off = o
+            .line_off_mm
+            .iter()
+            .map(|(_, sd)| ("what a line may be off (mm)", *sd));
+        for (what, value) in not_negative.into_iter().chain(lines_off) {
             if !(value.is_finite() && value >= 0.0) {
                 return Err(SurveyError::BadValue {
                     what,

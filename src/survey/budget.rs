@@ -19,9 +19,9 @@ pub enum Source {
     Scale,
     /// What was not known of the lens.
     Lens,
-    /// How low the cards beside the sheet lie.
+    /// How high the cards' print lies over the face.
     Height,
-    /// Where the sheet's edges end: see [`super::Survey::doubt_line`].
+    /// Where the sheet's edges end: see [`super::Options::line_off_mm`] and [`super::Survey::doubt_line`].
     Datum,
 }
 
@@ -54,15 +54,26 @@ impl Parts {
         let with = cov.columns(0, e.lenses.len());
         let lens = with * &e.lens_weight * with.transpose();
         let none = DMatrix::zeros(index.count, index.count);
-        let height = index
-            .bench
-            .map_or_else(|| none.clone(), |at| one(at, e.bench[1]));
-        let solve = cov - &scale - &lens - &height;
-        Self([solve, scale, lens, height, none])
+        let height = [(index.paper, e.paper[1]), (index.bench, e.bench[1])]
+            .into_iter()
+            .filter_map(|(at, sd)| Some(one(at?, sd)))
+            .fold(none.clone(), |sum, m| sum + m);
+        let datum = (0..problem.factors.len() - 1)
+            .filter_map(|line| Some(one(index.off(line)?, e.lines_off[line])))
+            .fold(none, |sum, m| sum + m);
+        let solve = cov - &scale - &lens - &height - &datum;
+        Self([solve, scale, lens, height, datum])
     }
 
     pub(super) fn get(&self, source: Source) -> &DMatrix<f64> {
         &self.0[source as usize]
+    }
+
+    /// Makes room for further unknowns.
+    pub(super) fn grow(&mut self, count: usize) {
+        for part in &mut self.0 {
+            part.resize_mut(count, count, 0.0);
+        }
     }
 
     /// Adds variance to one unknown.

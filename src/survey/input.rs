@@ -45,16 +45,27 @@ pub struct KnownLength {
 /// Standard deviation of a length measured with a steel rule, mm.
 pub const KNOWN_SD_MM: f64 = 0.1;
 
+/// Height of a card's print over what it lies on where nobody measured it, mean and standard deviation, mm: office paper
+/// of 80 g/m² is 0.1 mm thick, card stock or paper on glue up to 0.3 mm, and a card that is let in lies at 0.
+pub const PAPER_MM: [f64; 2] = [0.1, 0.1];
+/// Standard deviation of that height where the thickness was measured, mm: glue or tape under the card, and how flat it
+/// is pressed.
+pub const PAPER_SAID_SD_MM: f64 = 0.03;
+
 /// Settings of the survey.
 #[derive(Debug, Clone)]
 pub struct Options {
-    /// Thickness of a card, mm: its print lies this much above what it lies on.
-    pub paper_mm: f64,
+    /// Height of the cards' print over what they lie on, mean and standard deviation, mm; one stock for all.
+    /// Standard deviation 0: known.
+    pub paper_mm: [f64; 2],
     /// Height over the face of what the cards beside the sheet lie on, mean and standard deviation, mm:
     /// minus the sheet's thickness as a rule. Standard deviation 0: known.
     pub bench_mm: [f64; 2],
     /// Lengths the user gave.
     pub known: Vec<KnownLength>,
+    /// Of some lines, the standard deviation of what all points on them may be off together, mm: a side wall or a burr
+    /// that passes for the edge. Known lengths and other lines may tell it.
+    pub line_off_mm: Vec<(LineId, f64)>,
     /// Standard deviation of the face's height (flatness), mm.
     pub flatness_mm: f64,
 }
@@ -62,11 +73,11 @@ pub struct Options {
 impl Default for Options {
     fn default() -> Self {
         Self {
-            // Office paper, 80 g/m².
-            paper_mm: 0.1,
+            paper_mm: PAPER_MM,
             // Sheets of 0.4 to 1.6 mm.
             bench_mm: [-1.0, 0.5],
             known: Vec::new(),
+            line_off_mm: Vec::new(),
             flatness_mm: 0.1,
         }
     }

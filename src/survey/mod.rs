@@ -2,7 +2,7 @@
 //!
 //! Unknowns: the pose of the face in each photo; the lens; each card's place in the face (the first card is
 //! the gauge: its centre is the `Face` origin, its x axis the `Face` x axis); the print scale; straight lines
-//! of the face; if need be the height of the bench. Observations: checker corners, points on straight lines,
+//! of the face; the height of the print over the face, and if need be that of the bench. Observations: checker corners, points on straight lines,
 //! known lengths, and what is expected of the camera and the print.
 //!
 //! | step | module |
@@ -42,7 +42,9 @@ pub use budget::Source;
 pub use datum::{DatumError, Leaning, SheetDatum, SheetFrame, SheetLine};
 pub use error::SurveyError;
 pub use homography::{Homography, HomographyError};
-pub use input::{KNOWN_SD_MM, KnownLength, LineId, Options, Sighting, StraightLine};
+pub use input::{
+    KNOWN_SD_MM, KnownLength, LineId, Options, PAPER_MM, PAPER_SAID_SD_MM, Sighting, StraightLine,
+};
 pub use lens::{LENS_NAMES, LENS_UNKNOWNS, Lens};
 pub use prior::{Cameras, LensSource, Note, PrintScale, Priors};
 pub use result::{FaceLine, LeftOut, Survey, SurveyedCard};

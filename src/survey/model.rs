@@ -29,6 +29,8 @@ pub(super) struct LinePose {
     pub(super) pivot: Vector2<f64>,
     pub(super) angle: f64,
     pub(super) offset: f64,
+    /// How far along the normal from it all points that were seen lie.
+    pub(super) off: f64,
 }
 
 impl LinePose {
@@ -53,6 +55,8 @@ pub(super) struct State {
     pub(super) camera: Vec<usize>,
     pub(super) scale: [f64; 2],
     pub(super) poses: Vec<Pose>,
+    /// Height of the print over what its card lies on, mm.
+    pub(super) paper: f64,
     /// Height of what the cards beside the sheet lie on, mm: one bench in all photos.
     pub(super) bench: f64,
     pub(super) cards: Vec<CardPose>,
@@ -61,38 +65,60 @@ pub(super) struct State {
     pub(super) feet: Vec<f64>,
 }
 
-/// Where each unknown stands in the vector: lenses, print scale, poses (turn 3, shift 2, depth), bench height,
-/// cards but the first, lines (angle, offset).
+/// Where each unknown stands in the vector: lenses, print scale, poses (turn 3, shift 2, depth), height of the
+/// print, bench height, cards but the first, what the points of some
+/// lines are off together, lines (angle, offset).
 #[derive(Debug, Clone)]
 pub(super) struct Index {
     pub(super) photos: usize,
     cameras: usize,
     /// Per photo: its camera.
     camera: Vec<usize>,
+    /// The place of the print's height, where that is unknown.
+    pub(super) paper: Option<usize>,
     /// The place of the bench height, where that is unknown.
     pub(super) bench: Option<usize>,
     cards_at: usize,
     lines_at: usize,
+    /// Per line: the place of what its points are off together, where that is unknown.
+    off: Vec<Option<usize>>,
     pub(super) count: usize,
 }
 
 impl Index {
     /// `camera`: of each photo, its camera, counted from 0 without gaps.
-    pub(super) fn new(camera: Vec<usize>, bench_unknown: bool, cards: usize, lines: usize) -> Self {
+    pub(super) fn new(
+        camera: Vec<usize>,
+        [paper_unknown, bench_unknown]: [bool; 2],
+        cards: usize,
+        lines_off: &[bool],
+    ) -> Self {
         let photos = camera.len();
         let cameras = camera.iter().max().map_or(0, |c| c + 1);
-        let bench_at = LENS_UNKNOWNS * cameras + 2 + 6 * photos;
+        let paper_at = LENS_UNKNOWNS * cameras + 2 + 6 * photos;
+        let paper = paper_unknown.then_some(paper_at);
+        let bench_at = paper_at + usize::from(paper_unknown);
         let bench = bench_unknown.then_some(bench_at);
         let next = bench_at + usize::from(bench_unknown);
-        let lines_at = next + 3 * cards.saturating_sub(1);
+        let mut lines_at = next + 3 * cards.saturating_sub(1);
+        let off = lines_off
+            .iter()
+            .map(|unknown| {
+                let at = lines_at;
+                lines_at += usize::from(*unknown);
+                unknown.then_some(at)
+            })
+            .collect();
         Self {
             photos,
             cameras,
             camera,
+            paper,
             bench,
             cards_at: next,
             lines_at,
-            count: lines_at + 2 * lines,
+            off,
+            count: lines_at + 2 * lines_off.len(),
         }
     }
     /// Of each photo, its camera.
@@ -116,6 +142,15 @@ impl Index {
     pub(super) fn line(&self, line: usize) -> usize {
         self.lines_at + 2 * line
     }
+    /// Makes room for one more line, after all others.
+    pub(super) fn add_line(&mut self) {
+        self.off.push(None);
+        self.count += 2;
+    }
+    /// The place of what a line's points are off together, where that is unknown.
+    pub(super) fn off(&self, line: usize) -> Option<usize> {
+        self.off[line]
+    }
     /// What the unknown at place `i` is, for messages.
     pub(super) fn name(&self, i: usize) -> String {
         let (scale, poses) = (self.scale(), self.pose(0));
@@ -126,7 +161,9 @@ impl Index {
                 format!("the print scale {}", ["across", "down"][i - scale])
             }
             _ if i < poses_end => format!("the pose of photo {}", (i - poses) / 6 + 1),
+            _ if self.paper == Some(i) => "the height of the print".to_owned(),
             _ if i < self.cards_at => "the height of the bench".to_owned(),
+            _ if self.off.contains(&Some(i)) => "what an edge hides".to_owned(),
             _ if i < self.lines_at => {
                 format!(
                     "the place of card {} of the list",
@@ -165,6 +202,9 @@ impl State {
             pose.shift.y += step[at + 4];
             pose.shift.z *= (step[at + 5] + step[index.lens(k)]).exp();
         }
+        if let Some(at) = index.paper {
+            next.paper += step[at];
+        }
         if let Some(at) = index.bench {
             next.bench += step[at];
         }
@@ -179,6 +219,9 @@ impl State {
             let at = index.line(j);
             line.angle += step[at];
             line.offset += step[at + 1];
+            if let Some(at) = index.off(j) {
+                line.off += step[at];
+            }
         }
         next
     }

@@ -54,15 +54,17 @@ pub(super) struct Expected {
     pub(super) lens_weight: DMatrix<f64>,
     pub(super) scale: [f64; 2],
     pub(super) scale_sd: [f64; 2],
-    /// Mean and standard deviation.
+    /// Mean and standard deviation of the heights of print and bench.
+    pub(super) paper: [f64; 2],
     pub(super) bench: [f64; 2],
+    /// Of each line, the standard deviation of what its points are off together; 0: nothing.
+    pub(super) lines_off: Vec<f64>,
 }
 
 /// All observations of one solve.
 #[derive(Debug, Clone)]
 pub(super) struct Problem {
     pub(super) index: Index,
-    pub(super) paper_mm: f64,
     pub(super) saddles: Vec<SaddleSeen>,
     pub(super) points: Vec<PointSeen>,
     pub(super) lengths: Vec<LengthSeen>,
@@ -105,7 +107,7 @@ pub(super) struct Row {
 }
 
 impl Row {
-    const MOST: usize = LENS_UNKNOWNS + 2 + 6 + 1 + 3;
+    const MOST: usize = LENS_UNKNOWNS + 2 + 6 + 2 + 3;
     fn new() -> Self {
         Self {
             len: 0,
@@ -128,7 +130,7 @@ impl Row {
 
 impl Problem {
     pub(super) fn height(&self, state: &State, saddle: &SaddleSeen) -> f64 {
-        self.paper_mm + if saddle.beside { state.bench } else { 0.0 }
+        state.paper + if saddle.beside { state.bench } else { 0.0 }
     }
 
     /// The place of a saddle on its card, turned as that lies, and in the face.
@@ -166,6 +168,9 @@ impl Problem {
             row.push(at + i, p.by_pose[(0, i)], p.by_pose[(1, i)]);
         }
         let by_height = p.by_face.column(2);
+        if let Some(at) = self.index.paper {
+            row.push(at, by_height.x, by_height.y);
+        }
         if let (true, Some(at)) = (s.beside, self.index.bench) {
             row.push(at, by_height.x, by_height.y);
         }
@@ -192,7 +197,7 @@ impl Problem {
         foot: &mut f64,
     ) -> Option<(Vector2<f64>, Vector2<f64>)> {
         let line = &state.lines[o.line];
-        let (d, middle) = (line.direction(), line.middle());
+        let (d, middle) = (line.direction(), line.middle() + line.normal() * line.off);
         let (lens, pose) = (state.lens(o.photo), &state.poses[o.photo]);
         let at = |t: f64| {
             let q = middle + d * t;
@@ -216,7 +221,7 @@ impl Problem {
         Self::find_foot(state, o, foot)?;
         let line = &state.lines[o.line];
         let (d, n) = (line.direction(), line.normal());
-        let q = line.middle() + d * *foot;
+        let q = line.middle() + n * line.off + d * *foot;
         let face = Vector3::new(q.x, q.y, 0.0);
         let p = project(state.lens(o.photo), &state.poses[o.photo], face)?;
         let fx = p.by_face.column(0);
@@ -233,6 +238,9 @@ impl Problem {
             row.push(at + i, across.dot(&p.by_pose.column(i)), 0.0);
         }
         let by_normal = across.dot(&(fx * n.x + fy * n.y));
+        if let Some(at) = self.index.off(o.line) {
+            row.push(at, by_normal, 0.0);
+        }
         let at = self.index.line(o.line);
         row.push(at, by_normal * *foot, 0.0);
         row.push(at + 1, by_normal, 0.0);
@@ -343,9 +351,20 @@ impl Problem {
                 1.0 / sd,
             );
         }
-        if let Some(at) = self.index.bench {
-            let [mean, sd] = e.bench;
-            normal.add_one(&[(at, 1.0)], (mean - state.bench) / sd, 1.0 / sd);
+        for (k, line) in state.lines.iter().enumerate() {
+            if let Some(at) = self.index.off(k) {
+                let sd = e.lines_off[k];
+                normal.add_one(&[(at, 1.0)], -line.off / sd, 1.0 / sd);
+            }
+        }
+        let heights = [
+            (self.index.paper, e.paper, state.paper),
+            (self.index.bench, e.bench, state.bench),
+        ];
+        for (at, [mean, sd], now) in heights {
+            if let Some(at) = at {
+                normal.add_one(&[(at, 1.0)], (mean - now) / sd, 1.0 / sd);
+            }
         }
     }
 }

@@ -8,7 +8,7 @@ use super::assemble::{Assembled, CardId, Case, mean};
 use super::budget::{Parts, Source};
 use super::input::LineId;
 use super::lens::{LENS_UNKNOWNS, Lens};
-use super::model::{Index, State, meet_face};
+use super::model::{Index, LinePose, State, meet_face};
 use super::observe::length;
 use super::prior::{LensSource, Note};
 use super::solve::Settled;
@@ -164,7 +164,7 @@ pub(super) fn finish(
                 let ray = state.lens(o.photo).ray_from_pixel(Point::at(o.at));
                 if let Some(face) = ray.and_then(|r| meet_face(&state.poses[o.photo], r.vec(), 0.0))
                 {
-                    let left = pose.normal().dot(&(face - middle));
+                    let left = pose.normal().dot(&(face - middle)) - pose.off;
                     off.entry(o.photo).or_default().push(left);
                 }
                 let mut foot = *foot;
@@ -197,7 +197,11 @@ pub(super) fn finish(
         + lines.iter().map(|l| l.points[1]).sum::<usize>()
         + problem.lengths.len()
         + problem.index.pose(0)
-        + usize::from(problem.index.bench.is_some());
+        + usize::from(problem.index.paper.is_some())
+        + usize::from(problem.index.bench.is_some())
+        + (0..lines.len())
+            .filter(|&k| problem.index.off(k).is_some())
+            .count();
     let photo_rms_px = (0..problem.index.photos)
         .map(|photo| problem.photo_rms_px(&state, photo))
         .collect();
@@ -262,8 +266,8 @@ impl Survey {
     }
 
     /// Covariance of all unknowns: for each camera its lens ([`super::LENS_NAMES`]), print scale (2), per photo the turn
-    /// (rad, camera frame, applied from the left), shift (mm, 2) and ln (depth / f), bench height, the cards but the first
-    /// (x, y, angle), the lines (angle, offset).
+    /// (rad, camera frame, applied from the left), shift (mm, 2) and ln (depth / f), height of the print, bench height, the cards but the first
+    /// (x, y, angle), what the points of some lines are off together, the lines (angle, offset).
     #[must_use]
     pub fn covariance(&self) -> &DMatrix<f64> {
         &self.cov
@@ -348,6 +352,47 @@ impl Survey {
             self.cov[(place, place)] += sd_mm * sd_mm;
             self.parts.add(Source::Datum, place, sd_mm * sd_mm);
         }
+    }
+
+    /// Adds a line that no photo shows: through a place of the face, in a direction (length 1), with the standard
+    /// deviations of its offset (mm) and its angle (rad). `id` must be higher than that of every other line.
+    pub fn place_line(
+        &mut self,
+        id: LineId,
+        through: Point<Face>,
+        direction: Vector2<f64>,
+        [offset_sd_mm, angle_sd_rad]: [f64; 2],
+    ) {
+        self.state.lines.push(LinePose {
+            pivot: through.vec(),
+            angle: direction.y.atan2(direction.x),
+            offset: 0.0,
+            off: 0.0,
+        });
+        let at = self.index.count;
+        self.index.add_line();
+        let count = self.index.count;
+        self.cov.resize_mut(count, count, 0.0);
+        self.parts.grow(count);
+        for (place, sd) in [(at, angle_sd_rad), (at + 1, offset_sd_mm)] {
+            self.cov[(place, place)] = sd * sd;
+            self.parts.add(Source::Datum, place, sd * sd);
+        }
+        let mut ids: Vec<LineId> = self.lines.iter().map(|l| l.id).collect();
+        ids.push(id);
+        self.model = Model::new(&self.state, &ids);
+    }
+
+    /// Print scale across over that down, and its standard uncertainty: cards that lie turned to each other, or one seen
+    /// aslant, show it even where nothing shows the size.
+    #[must_use]
+    pub fn print_ratio(&self) -> [f64; 2] {
+        let [across, down] = self.scale;
+        let at = self.index.scale();
+        let by = Vector2::new(1.0 / across, -1.0 / down);
+        let cov = self.cov.fixed_view::<2, 2>(at, at);
+        let ratio = across / down;
+        [ratio, ratio * by.dot(&(cov * by)).max(0.0).sqrt()]
     }
 
     /// Distance between two nearly parallel lines and its standard uncertainty, mm, each line measured from

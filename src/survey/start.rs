@@ -123,7 +123,7 @@ fn pose_of_card(
         if let Some(ray) = lens.ray_from_pixel(Point::at(s.at)) {
             pairs.push((printed, ray));
         }
-        height = problem.paper_mm
+        height = case.options.paper_mm[0]
             + if s.beside {
                 case.options.bench_mm[0]
             } else {
@@ -168,6 +168,7 @@ fn place_cards(
         camera: vec![0],
         scale: case.cameras.scale.mean,
         poses: vec![pose],
+        paper: case.options.paper_mm[0],
         bench: case.options.bench_mm[0],
         cards: vec![[0.0; 3]; count],
         lines: Vec::new(),
@@ -288,6 +289,7 @@ pub(super) fn join(whole: &Assembled, parts: &[(Assembled, State)]) -> Result<St
         camera,
         scale: parts[0].1.scale,
         poses: all,
+        paper: parts.iter().map(|p| p.1.paper).sum::<f64>() / parts.len() as f64,
         bench: parts.iter().map(|p| p.1.bench).sum::<f64>() / parts.len() as f64,
         cards: placed.into_iter().map(Option::unwrap_or_default).collect(),
         lines: Vec::new(),
@@ -349,6 +351,7 @@ pub(super) fn add_lines(problem: &Problem, lines: usize, state: &mut State) -> O
             pivot: middle + d * ((low + high) / 2.0),
             angle,
             offset: 0.0,
+            off: 0.0,
         });
     }
     state.feet = problem

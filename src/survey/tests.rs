@@ -93,6 +93,7 @@ fn crowded() -> (Problem, State) {
             mm: 90.0,
             sd_mm: 0.1,
         }],
+        line_off_mm: vec![(LineId(9), 0.1)],
         ..Options::default()
     };
     let case = Case {
@@ -106,6 +107,7 @@ fn crowded() -> (Problem, State) {
         pivot: Vector2::new(x, y),
         angle,
         offset,
+        off: 0.2,
     };
     let state = State {
         lenses: vec![
@@ -118,6 +120,7 @@ fn crowded() -> (Problem, State) {
         camera: vec![1, 0],
         scale: [1.004, 0.997],
         poses: vec![pose(), other],
+        paper: 0.2,
         bench: -0.8,
         cards: vec![[0.0; 3], [95.0, -30.0, 0.7]],
         lines: vec![line(20.0, -60.0, 0.11, 0.4), line(30.0, 40.0, 0.13, -0.3)],

@@ -157,6 +157,7 @@ fn known(args: &GradeArgs) -> Result<Known, Failure> {
     Ok(Known {
         given: Given {
             print_scale: args.bars,
+            card_thickness_mm: None,
             card_below_mm: args.card_below,
             known: Vec::new(),
             datum_corner: args.datum_corner,
