@@ -90,6 +90,8 @@ pub fn photo(scene: &Scene, camera: &Camera, dir: &Path, name: &str) -> Photo {
 pub fn given() -> Given {
     Given {
         print_scale: PrintScale::from_bars([100.0, 100.0]).ok(),
+        // Drawn level with the face.
+        card_thickness_mm: Some(0.0),
         card_below_mm: Some(0.0),
         ..Given::default()
     }
