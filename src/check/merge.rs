@@ -7,7 +7,7 @@
 use nalgebra::{Matrix2, Vector2};
 
 use crate::frame::{Cov2, Point, Sheet};
-use crate::ink::{Ink, Mark, RuledLine, Seen, Unsure};
+use crate::ink::{self, Ink, Mark, RuledLine, Seen, Unsure};
 use crate::plan::Plan;
 use crate::report::{Shown, words};
 use crate::survey::{Leaning, SheetFrame};
@@ -28,8 +28,6 @@ const MOST: f64 = 0.5;
 const ROUND_MM: f64 = 1.0;
 /// Ink without a name is settled by another photo up to this extent, mm: more is writing or dirt.
 const SETTLED_MM: f64 = 6.0;
-/// Ink whose shape was plain and its meaning was not: another photo shows no more.
-const MEANING: [&str; 3] = ["cross-out", "a ring ", "ringed"];
 /// Ruled lines are one within these, mm and rad, and with gaps up to this, mm.
 const SAME_LINE_MM: f64 = 0.6;
 const SAME_LINE_RAD: f64 = 0.01;
@@ -408,9 +406,9 @@ fn unsettled(readings: &[Reading]) -> Vec<Unsure> {
                     && ink.marks.iter().any(|m| m.at.distance(u.at) <= reach)
             };
             let seen: Vec<&Seen> = named.iter().map(|ink| &ink.seen).collect();
-            let settled = !MEANING.iter().any(|m| u.why.contains(m))
-                && (at_rim && sees_round(&seen, u.at, reach)
-                    || u.size_mm <= SETTLED_MM && named.iter().any(marked));
+            let by_mark = !ink::is_over_a_mark(u.why) && u.size_mm <= SETTLED_MM;
+            let settled =
+                at_rim && sees_round(&seen, u.at, reach) || by_mark && named.iter().any(marked);
             if settled {
                 continue;
             }

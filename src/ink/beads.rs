@@ -47,10 +47,15 @@ const BLUR_PX: f64 = 3.0;
 /// Why a spot at a line's end is unsure.
 pub(super) const AT_END: &str = "a spot at the end of a ruled line: a dot, or where the pen rested";
 
+/// So many marks with arms, and this share of a line's, show that a hand sets out with crosses; their arms are no larger than
+/// the usual one by this factor.
+const FEWEST_CROSSES: usize = 3;
+const SHARE_OF_CROSSES: f64 = 0.4;
+const ARM: f64 = 1.5;
 /// A bead this near to what hides its line comes out from under that, mm.
 const NEAR_MM: f64 = 0.6;
 /// Why ink that touches a mark on its line is unsure.
-const FROM_UNDER: &str =
+pub(super) const FROM_UNDER: &str =
     "ink along a ruled line that comes out from under a mark: a dot, or its arm";
 
 /// The beads on the lines, each with how dark its line is there. `taken`: for each line, where along it something else was drawn that explains the ink, px.
@@ -227,9 +232,26 @@ impl Band {
             let other_side = |s: &&[usize; 2]| **s != span && beside(s);
             spans.iter().any(|s| other_side(&s))
         });
+        let gaps = 1
+            + (1..self.extra.len())
+                .filter(|&i| hidden(i) && !hidden(i - 1))
+                .count();
+        let mut touched: Vec<[usize; 2]> = spans.iter().filter_map(|s| touching(*s)).collect();
+        touched.sort_unstable();
+        touched.dedup();
+        let of_crosses = touched.len() >= FEWEST_CROSSES
+            && touched.len() as f64 > SHARE_OF_CROSSES * gaps as f64;
+        let size = |name: &Name| match name {
+            Name::Mark(m) | Name::Doubtful(m, _) => m.size_mm,
+            _ => 0.0,
+        };
+        let with_span = found.iter().filter(|(_, s)| touching(*s).is_some());
+        let usual = median(with_span.map(|((name, _), _)| size(name)));
         for ((name, dark), span) in found {
             match (touching(span), name) {
                 (Some(gap), _) if others(span, gap) => {}
+                // Where crosses are the habit what is no larger than their arms is one.
+                (Some(_), name) if of_crosses && size(&name) < ARM * usual => {}
                 (Some(_), Name::Mark(m)) => left.push((Name::Doubtful(m, FROM_UNDER), dark)),
                 (_, name) => left.push((name, dark)),
             }

@@ -19,16 +19,19 @@ fn inside(outline: &Loop, name: Name, mm: f64) -> Name {
         Name::Mark(m) if !outline.holds(m.at) => Name::Unsure {
             at: m.at,
             size_mm: 2.0 * outline.radius / mm,
-            why: "a loop beside a mark: a ring, or a stroke through it",
+            why: RING_BESIDE,
         },
         name => name,
     }
 }
 
+/// Why rings are unsure.
+pub(super) const RING_BESIDE: &str = "a loop beside a mark: a ring, or a stroke through it";
+pub(super) const EMPTY_RING: &str = "a ring with no mark in it";
 /// Why two strokes that cross are unsure.
 pub(super) const CROSSING: &str = "two strokes that cross: a mark or a cross-out";
 /// And where nobody would strike out with them.
-const UPRIGHT: &str = "an upright cross over other ink: a mark, or print";
+pub(super) const UPRIGHT: &str = "an upright cross over other ink: a mark, or print";
 
 /// Of the crossings the marks and the unsure ones are put where they belong; the cross-outs are left.
 fn judged(
@@ -65,15 +68,12 @@ const TOGETHER_MM: f64 = 4.0;
 /// A mark this near to a ruled line stands on it, mm.
 const ON_LINE_MM: f64 = 0.5;
 
-/// A spot that was read twice, by itself and as what is over its line, is one: the likelier reading stays.
+/// What was read twice, by itself and as what is over its line or over paler ink, is one mark: the likelier reading stays.
 fn only_once(marks: &mut Vec<FlatMark>) {
     marks.sort_by(|a, b| b.probability.total_cmp(&a.probability));
     let mut kept: Vec<FlatMark> = Vec::new();
     for m in marks.drain(..) {
-        let same = |k: &FlatMark| {
-            let dots = k.kind == MarkKind::Dot && m.kind == MarkKind::Dot;
-            dots && (k.at - m.at).norm() < SAME_PX
-        };
+        let same = |k: &FlatMark| k.crossed_out == m.crossed_out && (k.at - m.at).norm() < SAME_PX;
         if !kept.iter().any(same) {
             kept.push(m);
         }
@@ -157,6 +157,7 @@ pub(super) fn combine(picture: &Picture, lines: &[Line], names: Vec<Name>) -> Fl
             });
         }
     }
+    only_once(&mut marks);
     let struck: Vec<bool> = marks
         .par_iter()
         .map(|m| !m.crossed_out && through::is_struck(picture, lines, &rings, &marks, m))
@@ -186,7 +187,7 @@ pub(super) fn combine(picture: &Picture, lines: &[Line], names: Vec<Name>) -> Fl
             None => unsure.push(UnsureInFlat {
                 at: Point::at(ring.middle),
                 size_mm: 2.0 * ring.radius / mm,
-                why: "a ring with no mark in it",
+                why: EMPTY_RING,
                 writing: false,
                 looks: None,
             }),

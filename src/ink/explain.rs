@@ -97,10 +97,12 @@ impl<'a> Drawn<'a> {
         let (pen, owns) = Pen::learn(&pieces, expected, area, of_lines);
         let mut owns = owns.into_iter();
         let mut owned = Vec::new();
+        let mut marked = Vec::new();
         let mut names: Vec<Name> = (found.into_iter().zip(own))
             .map(|(f, piece)| {
                 let at_place = piece.is_some() && owns.next() == Some(true);
                 owned.push(at_place);
+                marked.extend(piece.filter(|_| at_place).map(|p| p.at));
                 f.settled(&picture, &pen, at_place)
             })
             .collect();
@@ -163,6 +165,14 @@ impl<'a> Drawn<'a> {
             size_mm: size / picture.scale,
             why: "a dark spot too large for a pen's mark",
         }));
+        let is_marked = |p: &Vector2<f64>| {
+            marked
+                .iter()
+                .any(|m: &Vector2<f64>| (m - p).norm() <= reach)
+        };
+        let bare = expected.places.iter().filter(|p| !is_marked(p));
+        names.extend(bare.filter_map(|p| hidden_place(&lines, &pen, picture.scale, *p)));
+        names.extend(thick_rings(&figures, &names, picture.scale));
         let unless_stroke = |name| through::unless_stroke(&picture, &lines, name);
         let names: Vec<Name> = names.into_par_iter().map(unless_stroke).collect();
         let mut ink = combine(&picture, &lines, names);
@@ -178,6 +188,39 @@ impl<'a> Drawn<'a> {
     }
 }
 
+/// The rings with a place so thick that a dot may be under it.
+fn thick_rings(figures: &[Figure], names: &[Name], mm: f64) -> Vec<Name> {
+    let ring = |(figure, name): (&Figure, &Name)| {
+        let Name::Ring(outline, _) = name else {
+            return None;
+        };
+        let rim = figure.points.iter().copied();
+        let rim = Figure {
+            points: rim.filter(|p| !outline.holds(*p)).collect(),
+            feet: Vec::new(),
+            contrast: figure.contrast,
+        };
+        (!rim.points.is_empty() && layers::has_thick_place(&rim)).then(|| Name::Unsure {
+            at: outline.middle,
+            size_mm: 2.0 * outline.radius / mm,
+            why: ON_RING,
+        })
+    };
+    figures.iter().zip(names).filter_map(ring).collect()
+}
+
+/// A planned place without a mark on a line that hides one: of like ink, and as wide as this pen's finest dots.
+fn hidden_place(lines: &[Line], pen: &Pen, mm: f64, place: Vector2<f64>) -> Option<Name> {
+    let hides = |l: &&Line| {
+        l.is_under(place, ON_LINE_MM * mm) && pen.shows_little_on(l.contrast, 2.0 * l.half / mm)
+    };
+    lines.iter().find(hides).map(|_| Name::Unsure {
+        at: place,
+        size_mm: 2.0 * ON_LINE_MM,
+        why: ON_LIKE_LINE,
+    })
+}
+
 /// What the pen drew over paler ink, in figures that are no marks as a whole, and the number of each such figure.
 fn over_paler(
     picture: &Picture,
@@ -186,7 +229,12 @@ fn over_paler(
     names: &[Name],
     pen: &Pen,
 ) -> Vec<(usize, Found)> {
-    let is_mark = |n: &Name| matches!(n, Name::Mark(_) | Name::OfLine | Name::OfEdge);
+    let is_mark = |n: &Name| {
+        matches!(
+            n,
+            Name::Mark(_) | Name::Crossing(_) | Name::OfLine | Name::OfEdge
+        )
+    };
     let may = |n: &Name| match n {
         Name::Ring(_, Some(inner)) => !is_mark(inner),
         n => !is_mark(n),
@@ -221,15 +269,22 @@ struct Found {
 /// Ink that is this surely of a pen, and of a mark's shape, is a mark; ink less surely than the second is none. What lies
 /// between is for a person to look at.
 const SURE: f64 = 0.8;
-const MAYBE: f64 = 0.03;
+const MAYBE: f64 = 0.05;
 /// Ink of no mark's shape is told where it is as likely this pen's.
 const SHAPELESS: f64 = 0.3;
 
+/// Why a ring is unsure.
+pub(super) const ON_RING: &str = "a ring with a thick place: a dot on it, or a blot of the pen";
+/// A mark stands on its line within this, mm.
+const ON_LINE_MM: f64 = 0.5;
+/// Why a place on a line is unsure where nothing shows.
+const ON_LIKE_LINE: &str =
+    "a place on a ruled line as dark as the pen: a fine dot would not show there";
 /// Why a mark on paler ink is unsure.
-const OVER_PALER: &str = "a mark with paler ink round it: struck out, or in print";
+pub(super) const OVER_PALER: &str = "a mark with paler ink round it: struck out, or in print";
 /// Why a spot on other ink is unsure.
-const ON_STROKE: &str = "a spot on a stroke of a mark: a dot, or a blot of the pen";
-const ON_CROSSING: &str = "a spot where two ruled lines cross: a dot, or the pen's";
+pub(super) const ON_STROKE: &str = "a spot on a stroke of a mark: a dot, or a blot of the pen";
+pub(super) const ON_CROSSING: &str = "a spot where two ruled lines cross: a dot, or the pen's";
 /// Why ink of a mark's shape is unsure.
 pub(super) const MAY_BE_DIRT: &str = "a spot between this pen's marks and the dirt on this sheet";
 
@@ -286,7 +341,8 @@ impl Found {
             Name::Ring(outline, inner) => {
                 let inner = inner.map(|name| match *name {
                     Name::Mark(m) => {
-                        let p = is_mark(Look::of_mark(picture, &m));
+                        // Nobody draws a ring round dirt: what stands in it is meant.
+                        let p = pen.is_mark(&as_piece(Look::of_mark(picture, &m)), true);
                         Box::new(marked(m, p, None))
                     }
                     name => Box::new(name),

@@ -159,6 +159,26 @@ pub struct Unsure {
     pub probability: Option<f64>,
 }
 
+/// Whether a doubt is of what was seen over or beside a mark. Another photo that shows the mark plainly does not settle it: a
+/// blurrier one shows less of a strike, and no less of the mark.
+pub(crate) fn is_over_a_mark(why: &str) -> bool {
+    let over = [
+        through::THROUGH,
+        through::ACROSS,
+        combine::CROSSING,
+        combine::UPRIGHT,
+        combine::RING_BESIDE,
+        combine::EMPTY_RING,
+        explain::ON_RING,
+        explain::OVER_PALER,
+        explain::ON_STROKE,
+        explain::ON_CROSSING,
+        beads::FROM_UNDER,
+        habit::AMONG_DOTS,
+    ];
+    over.contains(&why)
+}
+
 /// Which parts of the sheet the photo shows well enough to find a mark.
 ///
 /// A grid of square cells over the sheet, row by row from the lower left corner.

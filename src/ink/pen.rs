@@ -127,10 +127,12 @@ const DIRT_WEIGHS: f64 = 4.0;
 const DIRT_LEAST: f64 = 0.25;
 /// So many marks are made where none is planned, on an average sheet, and so many of these with another pen or a pencil: of any
 /// width that pens have, and of any darkness from a tenth of black on.
-const STRAYS: f64 = 0.5;
-const OTHER_PEN: f64 = 0.15;
+const STRAYS: f64 = 1.0;
+const OTHER_PEN: f64 = 0.25;
 /// A pen along a rule swells so often, places in a mm; and what is over the line there has the ink of a disc of so many mm.
-const SWELLINGS: f64 = 0.03;
+const SWELLINGS: f64 = 0.1;
+/// At a planned place its mark is missing, or does not show, as seldom as this.
+const NO_MARK: f64 = 0.2;
 const SWOLLEN: Normal = Normal {
     mean: -1.2,
     sd: 0.45,
@@ -375,6 +377,13 @@ impl Pen {
     /// How dark this pen's ink is, 0 to 1.
     pub(super) fn darkness(&self) -> f64 {
         self.darkness.mean.exp()
+    }
+
+    /// Whether this pen's finer dots hardly show on a line so dark and so wide, mm: ink over like ink is no darker, and what
+    /// is no wider than the line has no rim of its own.
+    pub(super) fn shows_little_on(&self, line_darkness: f64, line_mm: f64) -> bool {
+        let fine_mm = (self.spot.mean - 2.0 * self.spot.sd).exp();
+        self.may_have_drawn(line_darkness) && line_mm > fine_mm
     }
 
     /// Whether ink of this darkness may be the pen's: within three standard deviations, or darker.
