@@ -134,13 +134,20 @@ fn holds(corners: &[Point<Sheet>; 4], at: Point<Sheet>) -> bool {
 
 /// Round a thing so much more may be its rim and not ink, mm: the flat view shows the rim with its shadow and blur.
 const RIM_OF_THING_MM: f64 = 1.0;
+/// Round blown-out light pits and grain turn as dark as ink, mm: there the level falls by half.
+const RIM_OF_GLARE_MM: f64 = 2.5;
 /// Why a mark at such a rim is not believed.
 const AT_THE_RIM: &str = "ink at the rim of what hides the sheet there";
 
 /// Takes what looks like a mark at the rim of a thing, a card or deep shadow for what it may be: the rim itself, or a mark
 /// of which a part is hidden. Another photo, or an eye, tells.
 pub(super) fn doubt_rims(ink: &mut Ink) {
-    let hides = |c: &Option<Blind>| matches!(c, Some(Blind::Covered | Blind::Card | Blind::Shadow));
+    let hides = |c: &Option<Blind>| {
+        matches!(
+            c,
+            Some(Blind::Covered | Blind::Card | Blind::Shadow | Blind::Glare)
+        )
+    };
     let seen = &ink.seen;
     let hidden: Vec<usize> = (0..seen.blind.len())
         .filter(|&i| hides(&seen.blind[i]))
@@ -153,6 +160,7 @@ pub(super) fn doubt_rims(ink: &mut Ink) {
             // A card's rim was left out generously already.
             let more = match seen.blind[i] {
                 Some(Blind::Card) => 0.0,
+                Some(Blind::Glare) => RIM_OF_GLARE_MM,
                 _ => RIM_OF_THING_MM,
             };
             let cell = [i % seen.columns, i / seen.columns];

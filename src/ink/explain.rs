@@ -126,8 +126,10 @@ impl<'a> Drawn<'a> {
             }
             let is_print = prints.iter().any(|p| p.has(figure));
             // In print as dark as the pen a dot shows by its width alone.
-            let hides_a_dot =
-                || pen.may_have_drawn(figure.contrast) && layers::has_thick_place(figure);
+            let hides_a_dot = || {
+                pen.may_have_drawn(figure.contrast)
+                    && layers::has_thick_place(figure, layers::THICK)
+            };
             if is_print && !hides_a_dot() {
                 names[i] = Name::Character {
                     at: figure.middle(),
@@ -200,10 +202,12 @@ fn thick_rings(figures: &[Figure], names: &[Name], mm: f64) -> Vec<Name> {
             feet: Vec::new(),
             contrast: figure.contrast,
         };
-        (!rim.points.is_empty() && layers::has_thick_place(&rim)).then(|| Name::Unsure {
-            at: outline.middle,
-            size_mm: 2.0 * outline.radius / mm,
-            why: ON_RING,
+        (!rim.points.is_empty() && layers::has_thick_place(&rim, layers::THICK_RING)).then(|| {
+            Name::Unsure {
+                at: outline.middle,
+                size_mm: 2.0 * outline.radius / mm,
+                why: ON_RING,
+            }
         })
     };
     figures.iter().zip(names).filter_map(ring).collect()
@@ -270,6 +274,8 @@ struct Found {
 /// between is for a person to look at.
 const SURE: f64 = 0.8;
 const MAYBE: f64 = 0.05;
+/// What is over a ruled line or a stroke is told where it is as likely a dot.
+const MAYBE_ON_LINE: f64 = 0.15;
 /// Ink of no mark's shape is told where it is as likely this pen's.
 const SHAPELESS: f64 = 0.3;
 
@@ -337,6 +343,10 @@ impl Found {
             line: self.line,
         };
         let is_mark = |look: Look| pen.is_mark(&as_piece(look), at_place);
+        // A line has a thousand places that may swell.
+        if self.line.is_some() && is_mark(self.look) < MAYBE_ON_LINE {
+            return Name::Speck;
+        }
         match self.name {
             Name::Ring(outline, inner) => {
                 let inner = inner.map(|name| match *name {
@@ -355,10 +365,10 @@ impl Found {
                     Name::Ring(outline, inner)
                 }
             }
-            Name::Mark(m) => marked(m, is_mark(self.look), None),
             // Where a mark is meant to be, a spot at a line's end is that mark.
             Name::Doubtful(m, beads::AT_END) if at_place => marked(m, is_mark(self.look), None),
             Name::Doubtful(m, why) => marked(m, is_mark(self.look), Some(why)),
+            Name::Mark(m) => marked(m, is_mark(self.look), None),
             name @ (Name::Unsure { .. } | Name::Crossing(_)) => {
                 if is_mark(self.look) < SHAPELESS {
                     Name::Speck

@@ -14,7 +14,9 @@ const PEN: f64 = 0.6;
 /// but narrow.
 const PALE_SHARE: f64 = 0.4;
 /// A place in a figure that is so many times as wide as its strokes may be a dot under them.
-const THICK: f64 = 1.9;
+pub(super) const THICK: f64 = 1.9;
+/// The ends of a ring lie over each other, and make it twice as wide there.
+pub(super) const THICK_RING: f64 = 2.4;
 
 /// The parts of a figure that are as dark as the pen, where most of it is paler; none where it is of one ink.
 pub(super) fn darker_parts(
@@ -47,7 +49,7 @@ pub(super) fn darker_parts(
     figure::of_parts(picture, lines, points)
 }
 
-/// Whether some place of a figure is so much wider than its strokes that a dot may be under them.
-pub(super) fn has_thick_place(figure: &Figure) -> bool {
-    2.0 * thickness(&figure.points) as f64 > THICK * stroke_width(&figure.points)
+/// Whether some place of a figure is so many `times` as wide as its strokes that a dot may be under them.
+pub(super) fn has_thick_place(figure: &Figure, times: f64) -> bool {
+    2.0 * thickness(&figure.points) as f64 > times * stroke_width(&figure.points)
 }

@@ -194,6 +194,8 @@ pub(super) struct Pen {
     /// Places where a ruled line is thicker of itself: on all lines, and within reach of a planned place.
     swellings: f64,
     swellings_at_place: f64,
+    /// The hand sets out with dots more than with strokes, which show on any line.
+    sets_dots: bool,
     /// Marks where none is planned, on average.
     strays: f64,
     /// How many pieces at planned places it was learned from.
@@ -291,6 +293,7 @@ impl Pen {
             dirt_at_place: [0.01, 0.1],
             swellings: 1.0,
             swellings_at_place: 0.1,
+            sets_dots: false,
             strays: match places {
                 0 => UNPLANNED * pieces.iter().filter(|p| p.shaped).count() as f64,
                 _ => STRAYS,
@@ -327,7 +330,8 @@ impl Pen {
             mean: n.mean + by,
             sd: n.sd.hypot(0.25),
         };
-        self.spot = if weight(&strokes) > weight(&spots) {
+        self.sets_dots = weight(&spots) > weight(&strokes);
+        self.spot = if !self.sets_dots {
             Normal::of(&spots, loosely(from_strokes, SPOT_OVER_STROKE.ln()), 1.0)
         } else {
             from_spots
@@ -383,7 +387,7 @@ impl Pen {
     /// is no wider than the line has no rim of its own.
     pub(super) fn shows_little_on(&self, line_darkness: f64, line_mm: f64) -> bool {
         let fine_mm = (self.spot.mean - 2.0 * self.spot.sd).exp();
-        self.may_have_drawn(line_darkness) && line_mm > fine_mm
+        self.sets_dots && self.may_have_drawn(line_darkness) && line_mm > fine_mm
     }
 
     /// Whether ink of this darkness may be the pen's: within three standard deviations, or darker.
