@@ -248,8 +248,12 @@ fn the_sheet_moved_between_photos_is_noticed() {
         "{:?}",
         codes(&all)
     );
-    // Neither of the two shows the sheet by itself.
-    assert_eq!(codes(&all), ["no-sheet"]);
+    // Neither of the two shows the sheet by itself: at most its pattern.
+    let codes = codes(&all);
+    assert!(
+        codes.contains(&"pattern-only") || codes == ["no-sheet"],
+        "{codes:?}"
+    );
 }
 
 #[test]

@@ -53,6 +53,7 @@ fn messy() -> &'static (Plan, Look) {
             "{:?}",
             look.findings.photos
         );
+        println!("{:?}", look.findings);
         (plan, look)
     })
 }

@@ -216,6 +216,13 @@ pub(super) fn combine(picture: &Picture, lines: &[Line], names: Vec<Name>) -> Fl
             .iter_mut()
             .find(|o| o.at.distance(u.at) < TOGETHER_MM * mm)
         {
+            // Read twice, by itself and as what is over something else: the likelier reading stays.
+            Some(same) if same.at.distance(u.at) < SAME_PX => {
+                let p = |u: &UnsureInFlat| u.looks.as_ref().map_or(0.0, |m| m.probability);
+                if p(&u) > p(same) {
+                    *same = u;
+                }
+            }
             Some(near) => {
                 let size = u.at.distance(near.at) / mm + (u.size_mm + near.size_mm) / 2.0;
                 near.at = near.at.midpoint(u.at);

@@ -243,7 +243,7 @@ impl Pen {
             pen.dirt_at_place = [share * fallen(false), of_lines * fallen(true)];
             pen.swellings = SWELLINGS * lines_mm;
             pen.swellings_at_place =
-                SWELLINGS * 2.0 * expected.reach * lines_mm / lines_px.max(1.0);
+                NO_MARK * SWELLINGS * 2.0 * expected.reach * lines_mm / lines_px.max(1.0);
         }
         if expected.places.is_empty() {
             owns.fill(false);

@@ -44,12 +44,6 @@ impl<'a> Picture<'a> {
         self.index(p).is_some_and(|i| self.mask[i] & 1 != 0)
     }
 
-    /// Whether the pixel under `p` is surely more than texture, or a ruled line's.
-    pub(super) fn is_drawn(&self, p: Vector2<f64>) -> bool {
-        self.index(p)
-            .is_some_and(|i| self.mask[i] & (CORE_BIT | LINE_BIT) != 0)
-    }
-
     /// Whether the pixel (x, y) is surely more than texture.
     pub(super) fn is_core(&self, x: u32, y: u32) -> bool {
         self.mask[(y * self.width + x) as usize] & CORE_BIT != 0
