@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::OnceLock;
 
-use grade_support::{HALF, coupon, draw, key, known, photo, piece};
+use grade_support::{FULL, coupon, draw, key, known, photo, piece};
 use image::RgbImage;
 use punchready::frame::Point;
 use punchready::grade::feedback::{Feedback, Size, html, pdf};
@@ -46,14 +46,13 @@ fn messy() -> &'static (Plan, Look) {
             .unwrap();
         let dir = tempfile::tempdir().unwrap();
         let path = dir.path().join("photo.jpg");
-        draw(&photo(&plan, &marking, 3, HALF), &path);
+        draw(&photo(&plan, &marking, 3, FULL), &path);
         let look = look(&[path], &plan, &known());
         assert!(
             look.findings.measured && look.picture.is_some(),
             "{:?}",
             look.findings.photos
         );
-        println!("{:?}", look.findings);
         (plan, look)
     })
 }
