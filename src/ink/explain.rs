@@ -274,7 +274,9 @@ struct Found {
 /// between is for a person to look at.
 const SURE: f64 = 0.8;
 const MAYBE: f64 = 0.05;
-/// What is over a ruled line or a stroke is told where it is as likely a dot.
+/// What is over a mark's stroke or a crossing is told where it is as likely a dot.
+const MAYBE_ON_STROKE: f64 = 0.02;
+/// What is over a ruled line is told where it is as likely a dot.
 const MAYBE_ON_LINE: f64 = 0.15;
 /// Ink of no mark's shape is told where it is as likely this pen's.
 const SHAPELESS: f64 = 0.3;
@@ -343,6 +345,18 @@ impl Found {
             line: self.line,
         };
         let is_mark = |look: Look| pen.is_mark(&as_piece(look), at_place);
+        // What lies over a mark's strokes is told on little: few strokes have any.
+        if let Name::Doubtful(m, why @ (ON_STROKE | ON_CROSSING)) = self.name {
+            let p = is_mark(self.look);
+            let mark = FlatMark {
+                probability: p,
+                ..m
+            };
+            return match p < MAYBE_ON_STROKE {
+                true => Name::Speck,
+                false => Name::Doubtful(mark, why),
+            };
+        }
         // A line has a thousand places that may swell.
         if self.line.is_some() && is_mark(self.look) < MAYBE_ON_LINE {
             return Name::Speck;
