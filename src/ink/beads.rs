@@ -58,8 +58,14 @@ const NEAR_MM: f64 = 0.6;
 pub(super) const FROM_UNDER: &str =
     "ink along a ruled line that comes out from under a mark: a dot, or its arm";
 
-/// The beads on the lines, each with how dark its line is there. `taken`: for each line, where along it something else was drawn that explains the ink, px.
-pub(super) fn find(picture: &Picture, lines: &[Line], taken: &[Vec<[f64; 2]>]) -> Vec<(Name, f64)> {
+/// The beads on the lines, each with how dark its line is there. `taken`: for each line, where along it something else was drawn
+/// that explains the ink, px; `rings`: and where that is a ring, which has no arms along a line.
+pub(super) fn find(
+    picture: &Picture,
+    lines: &[Line],
+    taken: &[Vec<[f64; 2]>],
+    rings: &[Vec<[f64; 2]>],
+) -> Vec<(Name, f64)> {
     let mut found = Vec::new();
     for (number, line) in lines.iter().enumerate() {
         let crossed = |s: f64| {
@@ -73,11 +79,29 @@ pub(super) fn find(picture: &Picture, lines: &[Line], taken: &[Vec<[f64; 2]>]) -
                     && along < l.span[1] + clear
             })
         };
-        let hidden = |s: f64| taken[number].iter().any(|t| s > t[0] && s < t[1]) || crossed(s);
-        let band = Band::of(picture, line, hidden);
+        let within = |all: &[[f64; 2]], s: f64| all.iter().any(|t| s > t[0] && s < t[1]);
+        let may_have_arms = |s: f64| within(&taken[number], s) || crossed(s);
+        let band = Band::of(picture, line, |s| {
+            match (may_have_arms(s), within(&rings[number], s)) {
+                (true, _) => Free::Mark,
+                (_, true) => Free::Ring,
+                _ => Free::Line,
+            }
+        });
         found.extend(band.beads(picture, line));
     }
     found
+}
+
+/// What a slice of a line shows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Free {
+    /// The line, and beads on it.
+    Line,
+    /// A mark that stands on it, which may have arms along it.
+    Mark,
+    /// A ring that crosses it.
+    Ring,
 }
 
 /// The ink of a line and beside it, slice by slice.
@@ -90,13 +114,15 @@ struct Band {
     ink: Vec<f32>,
     /// What of each slice is over the line's own, summed across; nothing where something else is drawn.
     extra: Vec<Option<f64>>,
+    /// What each slice shows.
+    free: Vec<Free>,
     /// The line's own ink across, at every node.
     own: Vec<Vec<f32>>,
     node: usize,
 }
 
 impl Band {
-    fn of(picture: &Picture, line: &Line, hidden: impl Fn(f64) -> bool + Sync) -> Self {
+    fn of(picture: &Picture, line: &Line, shows: impl Fn(f64) -> Free) -> Self {
         let mm = picture.scale;
         let reach = (line.half + BESIDE_MM * mm).ceil() as i32;
         let wide = (2 * reach + 1) as usize;
@@ -109,7 +135,7 @@ impl Band {
                 *v = picture.smooth_contrast(line.point(first + i as f64, t)) as f32;
             }
         });
-        let free: Vec<bool> = (0..count).map(|i| !hidden(first + i as f64)).collect();
+        let free: Vec<Free> = (0..count).map(|i| shows(first + i as f64)).collect();
         let (node, around) = (((NODE_MM * mm) as usize).max(1), (AROUND_MM * mm) as usize);
         let inside = |i: usize| {
             let s = first + i as f64;
@@ -123,7 +149,7 @@ impl Band {
                 let within = |around: usize| -> Vec<usize> {
                     (at.saturating_sub(around)..(at + around + 1).min(count))
                         .step_by(2)
-                        .filter(|&i| free[i] && inside(i))
+                        .filter(|&i| free[i] == Free::Line && inside(i))
                         .collect()
                 };
                 let near = [1, 3, 9]
@@ -141,11 +167,12 @@ impl Band {
             reach,
             ink,
             extra: Vec::new(),
+            free,
             own,
             node,
         };
         band.extra = (0..count)
-            .map(|i| free[i].then(|| band.over(line, i).iter().sum()))
+            .map(|i| (band.free[i] == Free::Line).then(|| band.over(line, i).iter().sum()))
             .collect();
         band
     }
@@ -154,16 +181,28 @@ impl Band {
         (2 * self.reach + 1) as usize
     }
 
-    /// What of slice `i` is over the line's own, across; beyond the line's ends all of it is.
+    /// What of slice `i` is over the line's own, across. Beyond the line's ends, which are not sharp, as much of the line is taken
+    /// to go on as its axis shows.
     fn over(&self, line: &Line, i: usize) -> Vec<f64> {
         let own = &self.own[(i / self.node).min(self.own.len() - 1)];
         let s = self.first + i as f64;
         let beyond = s < line.span[0] || s > line.span[1];
         let ink = &self.ink[i * self.wide()..(i + 1) * self.wide()];
-        let own = own.iter().map(|&o| if beyond { 0.0 } else { f64::from(o) });
+        let share = if beyond {
+            let half = line.half.ceil() as i32;
+            let axis = (self.reach - half).max(0) as usize..(self.reach + half + 1) as usize;
+            let pairs = ink[axis.clone()].iter().zip(&own[axis]);
+            let (both, alone) = pairs.fold((0.0, 0.0), |(both, alone), (&v, &o)| {
+                let (v, o) = (f64::from(v), f64::from(o));
+                (both + v * o, alone + o * o)
+            });
+            (both / f64::max(alone, 1e-9)).clamp(0.0, 1.0)
+        } else {
+            1.0
+        };
         ink.iter()
             .zip(own)
-            .map(|(&v, o)| f64::from(v) - o)
+            .map(|(&v, &o)| f64::from(v) - share * f64::from(o))
             .collect()
     }
 
@@ -208,16 +247,16 @@ impl Band {
     }
 
     /// Leaves out the arms of crosses that stand on the line: they come out along it to both sides from under the stroke
-    /// across. What comes out on one side alone may be a dot that touches, and is no sure one.
+    /// across, without a gap. What comes out on one side alone may be a dot that touches, and is no sure one.
     fn without_arms(&self, mm: f64, found: Vec<((Name, f64), [usize; 2])>) -> Vec<(Name, f64)> {
         let spans: Vec<[usize; 2]> = found.iter().map(|(_, span)| *span).collect();
-        let hidden = |i: usize| self.extra.get(i).is_some_and(Option::is_none);
+        let hidden = |i: usize| self.free.get(i) == Some(&Free::Mark);
         let near = (NEAR_MM * mm) as usize;
         // From which slice to before which something else hides the line, on this side of a bead.
         let touching = |[from, to]: [usize; 2]| -> Option<[usize; 2]> {
             let after = (to..to + near).find(|&i| hidden(i));
             let before = (from.saturating_sub(near)..from).rev().find(|&i| hidden(i));
-            // Between the two sides of a ring a dot comes out from under neither.
+            // Between two marks that near it comes out from under neither.
             let at = match (before, after) {
                 (Some(at), None) | (None, Some(at)) => at,
                 _ => return None,

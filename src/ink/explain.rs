@@ -1,5 +1,7 @@
 //! What was drawn on a face, explained piece by piece: shapes first, then, of all of them together, which are this sheet's pen's.
 
+use std::borrow::Cow;
+
 use image::GrayImage;
 use nalgebra::Vector2;
 use rayon::prelude::*;
@@ -11,9 +13,9 @@ use super::lines::{self, Line};
 use super::look::Look;
 use super::name::{self, FlatMark, Name};
 use super::pen::{self, Expected, Pen, Piece};
-use super::picture::{LINE_BIT, Picture};
+use super::picture::Picture;
 use super::print::{self, Print};
-use super::{beads, layers, overlay, through};
+use super::{beads, grain, layers, overlay, through};
 use crate::raster::components::components;
 
 /// Along a ruled line, what a figure explains of the ink beside its feet, mm, and beside what comes within twice that of
@@ -35,12 +37,12 @@ pub(super) struct Drawn<'a> {
 
 impl<'a> Drawn<'a> {
     pub(super) fn on(flat: &'a GrayImage, px_per_mm: f64) -> Self {
-        let mut picture = Picture::new(flat, px_per_mm);
-        let shapes = components(&picture.mask, picture.width as usize, 12, |v| {
-            v & 1 != 0 && v & LINE_BIT == 0
-        });
-        let lines = lines::find(&picture, &shapes);
-        drop(shapes);
+        let mut picture = Picture::new(Cow::Borrowed(flat), px_per_mm);
+        let mut lines = ruled(&picture);
+        if let Some(smooth) = grain::without(flat, px_per_mm, &lines) {
+            picture = Picture::new(Cow::Owned(smooth), px_per_mm);
+            lines = ruled(&picture);
+        }
         figure::take_out(&mut picture, &lines);
         let (figures, specks) = figure::gather(&picture, &lines);
         Self {
@@ -98,7 +100,7 @@ impl<'a> Drawn<'a> {
         let mut owns = owns.into_iter();
         let mut owned = Vec::new();
         let mut marked = Vec::new();
-        let mut names: Vec<Name> = (found.into_iter().zip(own))
+        let mut names: Vec<Name> = (found.into_iter().zip(&own))
             .map(|(f, piece)| {
                 let at_place = piece.is_some() && owns.next() == Some(true);
                 owned.push(at_place);
@@ -106,6 +108,7 @@ impl<'a> Drawn<'a> {
                 f.settled(&picture, &pen, at_place)
             })
             .collect();
+        let at_places = at_places(expected, &pen, &own, &owned);
         let over_paler = over_paler(&picture, &lines, &figures, &names, &pen);
         let may_be_print = |names: &[Name], i: usize| match &names[i] {
             Name::Mark(_) => false,
@@ -119,18 +122,17 @@ impl<'a> Drawn<'a> {
                 names[i] = Name::OfThing;
             }
         }
-        let prints = print::lines(picture.scale, &figures, |i| may_be_print(&names, i));
+        let prints = print::lines(&picture, &figures, |i| may_be_print(&names, i));
         for (i, figure) in figures.iter().enumerate() {
             if owned[i] || matches!(names[i], Name::OfLine | Name::OfEdge | Name::OfThing) {
                 continue;
             }
-            let is_print = prints.iter().any(|p| p.has(figure));
-            // In print as dark as the pen a dot shows by its width alone.
-            let hides_a_dot = || {
-                pen.may_have_drawn(figure.contrast)
-                    && layers::has_thick_place(figure, layers::THICK)
+            let Some(print) = print::around(&prints, figure) else {
+                continue;
             };
-            if is_print && !hides_a_dot() {
+            // In print as dark as the pen a dot shows by its width alone.
+            let hides_a_dot = pen.may_have_drawn(figure.contrast) && print.is_thicker_in(figure);
+            if !hides_a_dot {
                 names[i] = Name::Character {
                     at: figure.middle(),
                     size_mm: figure.extent() / picture.scale,
@@ -143,6 +145,15 @@ impl<'a> Drawn<'a> {
                 .iter()
                 .any(|p| p.holds(f.at) && p.is_as_dark_as(f.look.darkness))
         };
+        let on_print = |n: &Name| match n {
+            Name::Doubtful(m, ON_STROKE) => prints
+                .iter()
+                .any(|p| p.holds(m.at) && p.is_as_dark_as(Look::of_mark(&picture, m).darkness)),
+            _ => false,
+        };
+        for name in names[figures.len()..].iter_mut().filter(|n| on_print(n)) {
+            *name = Name::Speck;
+        }
         for (i, found) in over_paler {
             if of_print(&found) {
                 continue;
@@ -186,8 +197,28 @@ impl<'a> Drawn<'a> {
             .collect();
         ink.lines = lines.iter().map(LineInFlat::from).collect();
         ink.readable = Some(picture.ground);
+        ink.at_places = at_places;
         ink
     }
+}
+
+/// How dark the pieces that are `owned` by planned places are, as far as they are this pen's, on average over the places.
+fn at_places(
+    expected: Expected,
+    pen: &Pen,
+    pieces: &[Option<Piece>],
+    owned: &[bool],
+) -> Option<f64> {
+    let own = pieces.iter().zip(owned).filter(|(_, owned)| **owned);
+    let own = own.filter_map(|(p, _)| p.as_ref());
+    let ink: f64 = own.map(|p| pen.is_mark(p, true) * p.look.darkness).sum();
+    (!expected.places.is_empty()).then(|| ink / expected.places.len() as f64)
+}
+
+/// The ruled lines in a picture.
+pub(super) fn ruled(picture: &Picture) -> Vec<Line> {
+    let shapes = components(&picture.mask, picture.width as usize, 12, |v| v & 1 != 0);
+    lines::find(picture, &shapes)
 }
 
 /// The rings with a place so thick that a dot may be under it.
@@ -318,15 +349,12 @@ impl Found {
     fn piece(&self, picture: &Picture) -> Option<Piece> {
         match &self.name {
             Name::OfLine | Name::OfEdge => None,
-            Name::Ring(_, inner) => {
-                let m = inner.as_deref().and_then(Self::mark_in)?;
-                Some(Piece {
-                    at: m.at,
-                    look: Look::of_mark(picture, m),
-                    shaped: true,
-                    line: None,
-                })
-            }
+            Name::Ring(_, Some(inner)) if let Some(m) = Self::mark_in(inner) => Some(Piece {
+                at: m.at,
+                look: Look::of_mark(picture, m),
+                shaped: true,
+                line: None,
+            }),
             name => Some(Piece {
                 at: self.at,
                 look: self.look,
@@ -412,17 +440,18 @@ fn found(picture: &Picture, lines: &[Line], figures: &[Figure]) -> Vec<Found> {
         .par_iter()
         .map(|f| Found::of(picture, f, name::name(picture, lines, f)))
         .collect();
-    let explained = figures
-        .iter()
-        .zip(&found)
-        .filter(|(_, n)| !matches!(n.name, Name::OfLine))
-        .map(|(f, _)| f);
-    let taken = taken(explained, lines, BESIDE_A_FIGURE_MM * picture.scale);
-    let beads = beads::find(picture, lines, &taken);
-    let of_marks = found.par_iter().filter_map(|f| Found::mark_in(&f.name));
-    let on_strokes: Vec<(FlatMark, f64)> = of_marks
-        .flat_map(|m| overlay::on_strokes(picture, lines, m))
+    let clear = BESIDE_A_FIGURE_MM * picture.scale;
+    let of = |ring: bool| {
+        let is_ring = move |n: &Found| matches!(n.name, Name::Ring(..)) == ring;
+        let all = figures.iter().zip(&found);
+        let explained = all.filter(move |(_, n)| !matches!(n.name, Name::OfLine) && is_ring(n));
+        taken(explained.map(|(f, _)| f), lines, clear)
+    };
+    let beads = beads::find(picture, lines, &of(false), &of(true));
+    let marks: Vec<&FlatMark> = (found.iter())
+        .filter_map(|f| Found::mark_in(&f.name))
         .collect();
+    let on_strokes = overlay::on_strokes(picture, lines, &marks);
     let on_crossings = overlay::on_crossings(picture, lines);
     let laid_over = |(m, dark), why| (Name::Doubtful(m, why), dark);
     let over = (beads.into_iter())

@@ -72,6 +72,9 @@ pub struct FlatInk {
     /// Corners of areas in which ink as dark as the pen could hide: print as dark.
     pub(super) hidden: Vec<[Vector2<f64>; 4]>,
     pub(super) readable: Option<super::ground::Ground>,
+    /// How much the ink at the planned places stands out, on average: its darkness as far as it is a pen's, 0 to 1; nothing
+    /// where no plan was given.
+    pub(super) at_places: Option<f64>,
 }
 
 impl FlatInk {
@@ -106,9 +109,12 @@ impl FlatInk {
     }
 }
 
-/// Bright lines and figures stand out this many times more than the dark ones if they are what was drawn: beside a
-/// bright one the face looks a little darker, and beside a dark one a little brighter.
+/// Bright ink stands out this many times more than the dark if it is what was drawn: beside a bright line the face looks a
+/// little darker, and beside a dark one a little brighter.
 const MORE_CONTRAST: f64 = 1.1;
+/// From this on, on average over the planned places, they are marked: a marker takes a half of the light, encoded, and the
+/// shadow beside bright ink less than a quarter.
+const MARKED: f64 = 0.3;
 /// On a face with bright lines, dark things of less contrast are dye laid on thickly: a marker's ink takes more than
 /// half of what little light the dye leaves.
 const STAIN: f64 = 0.24;
@@ -118,27 +124,36 @@ const SHADOW_MM: f64 = 1.5;
 /// Reads a flat picture of `px_per_mm` pixels a millimetre. Pixels of level 0 are outside the sheet
 /// and hold nothing.
 ///
-/// Ink is darker than the face, unless the face is dark and what was drawn on it is bright: then marks are bright
+/// Ink is darker than the face, unless what is brighter than the face explains the plan better: then marks are bright
 /// as well, and dark ink apart from them is unsure. `planned`: where marks are meant to be, for each way that the plan may
 /// lie; the pen is learned from the way that fits.
 #[must_use]
 pub fn read(flat: &GrayImage, px_per_mm: f64, planned: &[Vec<Point<Flat>>]) -> FlatInk {
     let places = |way: &Vec<Point<Flat>>| way.iter().map(|p| p.vec()).collect();
     let planned: Vec<Vec<Vector2<f64>>> = planned.iter().map(places).collect();
-    let dark = Drawn::on(flat, px_per_mm);
-    if !dark.picture.ground.is_dark() {
-        return dark.named(&planned);
+    let drawn = Drawn::on(flat, px_per_mm);
+    let (is_dark, dark_strength) = (drawn.picture.ground.is_dark(), drawn.strength());
+    let dark = drawn.named(&planned);
+    if dark.at_places.map_or(!is_dark, |ink| ink >= MARKED) {
+        return dark;
     }
     let negative = GrayImage::from_fn(flat.width(), flat.height(), |x, y| {
         let [v] = flat.get_pixel(x, y).0;
         image::Luma([if v == 0 { 0 } else { 255 - v.min(254) }])
     });
-    let bright = Drawn::on(&negative, px_per_mm);
-    if bright.strength() > MORE_CONTRAST * dark.strength() {
+    let drawn = Drawn::on(&negative, px_per_mm);
+    let bright_strength = drawn.strength();
+    let bright = drawn.named(&planned);
+    let is_bright = match (dark.at_places, bright.at_places) {
+        (Some(dark), Some(bright)) => bright > MARKED.max(MORE_CONTRAST * dark),
+        _ => bright_strength > MORE_CONTRAST * dark_strength,
+    };
+    if is_bright {
+        let dark = Drawn::on(flat, px_per_mm);
         let dark = dark.darker_than(STAIN).named(&planned);
-        with_dark_left_over(bright.named(&planned), &dark, px_per_mm)
+        with_dark_left_over(bright, &dark, px_per_mm)
     } else {
-        dark.named(&planned)
+        dark
     }
 }
 

@@ -18,6 +18,8 @@ const GOES_ON_MM: f64 = 3.0;
 const NEARLY_ALL: f64 = 0.8;
 /// Share of the length that must be drawn.
 const MIN_DRAWN: f64 = 0.6;
+/// Where a millimetre of it is drawn at all this share of that is.
+const WITHOUT_PAUSE: f64 = 0.8;
 /// A line wider than this is not a line, mm.
 const MAX_WIDTH_MM: f64 = 1.4;
 /// No stroke of a mark or a usual cross-out is longer than this, mm; a large cross-out's arm may be as long as the
@@ -41,6 +43,15 @@ const ALIKE: f64 = 0.05;
 const AXIS_STEP_MM: f64 = 4.0;
 /// Slices that must be found in such a step, share of it.
 const AXIS_FULL: f64 = 0.4;
+/// A pale line goes on where over so many mm its ink adds up to this share of its usual contrast, and to so many standard
+/// deviations of the same sum at so many places to each side of it, so many mm apart.
+const WINDOW_MM: f64 = 3.0;
+const SHARE_OF_INK: f64 = 0.5;
+const SIGMAS: f64 = 4.0;
+const BESIDE: i32 = 5;
+const CLEAR_MM: f64 = 0.35;
+/// And its end is where that holds for the last so many mm.
+const STEP_BACK_MM: f64 = 0.5;
 /// Rounds of fitting a line, at most.
 const ROUNDS: usize = 8;
 
@@ -123,8 +134,82 @@ pub(super) fn find(picture: &Picture, shapes: &[Component]) -> Vec<Line> {
             _ => {}
         }
     }
+    for line in &mut lines {
+        let span = [-1.0, 1.0].map(|way| goes_on(picture, line, way));
+        line.span = span;
+    }
     lines.sort_by(|a, b| (b.span[1] - b.span[0]).total_cmp(&(a.span[1] - a.span[0])));
     lines
+}
+
+/// Where a line ends on the side that `way` says, pale ink counted that single pixels do not show: over some millimetres its
+/// ink still adds up, against what the same sum is beside the line.
+fn goes_on(picture: &Picture, line: &Line, way: f64) -> f64 {
+    let mm = picture.scale;
+    let end = if way > 0.0 {
+        line.span[1]
+    } else {
+        line.span[0]
+    };
+    let window = (WINDOW_MM * mm) as i32;
+    let sum = |from: f64, across: f64| -> Option<f64> {
+        let places = (0..window).map(|i| line.point(from + way * f64::from(i), across));
+        let known: Vec<f64> = places
+            .filter(|p| picture.is_known(*p))
+            .map(|p| picture.smooth_contrast(p))
+            .collect();
+        (2 * known.len() as i32 > window).then(|| known.iter().sum::<f64>() / known.len() as f64)
+    };
+    let beside = line.half + CLEAR_MM * mm;
+    let is_inked = |from: f64| -> Option<bool> {
+        let offs = (0..BESIDE).flat_map(|k| {
+            let off = beside + f64::from(k) * CLEAR_MM * mm;
+            [off, -off]
+        });
+        let mut around: Vec<f64> = offs.filter_map(|t| sum(from, t)).collect();
+        let own = sum(from, 0.0)?;
+        if around.len() < BESIDE as usize {
+            return None;
+        }
+        around.sort_by(f64::total_cmp);
+        let middle = around[around.len() / 2];
+        let spread = around[around.len() * 5 / 6] - around[around.len() / 6];
+        let over = own - middle;
+        Some(over > SHARE_OF_INK * line.contrast && over > SIGMAS * spread / 2.0)
+    };
+    let (mut reached, mut at, mut pause) = (end, end, 0.0);
+    let step = f64::from(window) / 2.0;
+    while pause <= BREAK_MM * mm {
+        let beyond = at + way * f64::from(window);
+        if !picture.is_inside(line.point(beyond, 0.0)) {
+            break;
+        }
+        match is_inked(at) {
+            Some(true) => {
+                reached = beyond;
+                pause = 0.0;
+            }
+            Some(false) => pause += step,
+            // What a card hides is no pause.
+            None => {}
+        }
+        at += way * step;
+    }
+    // The last window may be inked but for its end.
+    let inked = |s: f64| {
+        let places =
+            (0..=(STEP_BACK_MM * mm) as i32).map(|i| line.point(s - way * f64::from(i), 0.0));
+        let ink: Vec<f64> = places.map(|p| picture.smooth_contrast(p)).collect();
+        ink.iter().sum::<f64>() > SHARE_OF_INK * line.contrast * ink.len() as f64
+    };
+    while (reached - end) * way > 0.0 && !inked(reached) {
+        reached -= way;
+    }
+    if (reached - end) * way > 0.0 {
+        reached
+    } else {
+        end
+    }
 }
 
 fn same(picture: &Picture, a: &Line, b: &Line) -> bool {
@@ -181,11 +266,24 @@ fn best_trial(
             .wrapping_add(1_442_695_040_888_963_407);
         ((random >> 33) as usize) % n
     };
+    // Points are sorted by piece. A long piece is drawn more often than many short ones: characters are short.
+    let mut pieces: Vec<([usize; 2], usize)> = Vec::new();
+    let mut weight = 0;
+    let mut from = 0;
+    for piece in points.chunk_by(|a, b| a.1 == b.1) {
+        let far = |k: usize| {
+            let values = piece.iter().map(|(p, _)| p[k]);
+            values.clone().fold(f64::MIN, f64::max) - values.fold(f64::MAX, f64::min)
+        };
+        weight += 1 + (far(0).hypot(far(1)) / scale).powi(2) as usize;
+        pieces.push(([from, from + piece.len()], weight));
+        from += piece.len();
+    }
     let trials: Vec<[usize; 2]> = (0..TRIALS)
         .map(|_| {
-            let i = draw(points.len());
-            // Points are sorted by piece: look not far along the list.
-            [i, (i + 1 + draw(points.len().min(400))) % points.len()]
+            let at = draw(weight);
+            let [from, to] = pieces[pieces.partition_point(|p| p.1 <= at)].0;
+            [from + draw(to - from), from + draw(to - from)]
         })
         .collect();
     const BLOCK: usize = 16;
@@ -363,6 +461,11 @@ fn fit(
             return None;
         }
         let (from, to) = (f64::from(first) * scale, f64::from(last + 1) * scale);
+        // Along a line of print the strokes of characters pause in every millimetre.
+        let inked = slices.iter().filter(|s| s.s >= from && s.s <= to).count();
+        if (inked as f64) < WITHOUT_PAUSE * drawn as f64 * scale {
+            return None;
+        }
         let on: Vec<&Slice> = thin
             .into_iter()
             .filter(|s| s.s >= from && s.s <= to)

@@ -4,6 +4,7 @@
 //! | --- | --- |
 //! | the sheet seen from above | [`view`] |
 //! | reading such a picture, whatever it came from | [`flat`] |
+//! | streaks along the metal's grain, taken off | `grain` |
 //! | bare surface, what lies on it, and ink mask | `grid`, `ground`, `cover`, `things`, `picture` |
 //! | long straight lines | `lines` |
 //! | what one hand drew in one place | `figure` |
@@ -32,6 +33,7 @@ mod dimple;
 mod explain;
 mod figure;
 pub mod flat;
+mod grain;
 mod grid;
 mod ground;
 mod habit;

@@ -3,9 +3,10 @@
 //! something was set on it.
 
 use nalgebra::{Matrix2, Vector2};
+use rayon::prelude::*;
 
 use super::MarkKind;
-use super::beads::disc;
+use super::beads::{disc, median};
 use super::lines::Line;
 use super::name::FlatMark;
 use super::picture::Picture;
@@ -28,34 +29,68 @@ const LONGER: f64 = 1.2;
 const BLUR_PX: f64 = 2.5;
 /// And at its ends, where it is thicker or thinner as the pen is set down and lifted.
 const WIDER_AT_END: f64 = 0.6;
+/// How this hand's strokes end is known from so many of them; what is wider by so many standard deviations is no end. They vary by
+/// so many mm at least.
+const FEWEST_ENDS: usize = 6;
+const ENDS_VARY: f64 = 4.0;
+const LEAST_MM: f64 = 0.05;
 
-/// Spots on the strokes of a mark, each with how dark the stroke is there.
+/// A place on a stroke that is wider than the stroke round about.
+struct Swell {
+    /// The spot that would make it so, and how dark the stroke is there.
+    spot: (FlatMark, f64),
+    /// How much wider than the stroke, px.
+    wider: f64,
+    /// At the stroke's end: there the pen was set down or lifted.
+    at_end: bool,
+}
+
+/// Spots on the strokes of marks, each with how dark the stroke is there. A hand sets its pen down and lifts it alike all over
+/// a sheet: at the end of a stroke only what is wider than this hand's ends are is a spot.
 pub(super) fn on_strokes(
     picture: &Picture,
     lines: &[Line],
-    mark: &FlatMark,
+    marks: &[&FlatMark],
 ) -> Vec<(FlatMark, f64)> {
-    let strokes = mark.strokes.iter();
-    strokes
-        .flat_map(|s| {
-            let crossed = mark
-                .strokes
-                .iter()
-                .filter(|o| o.along.perp(&s.along).abs() > 0.3);
-            let own: Vec<(Vector2<f64>, f64)> = crossed.map(|o| (o.along, o.width)).collect();
-            on_stroke(picture, lines, mark.at, s.along, &own)
+    let of_marks: Vec<(Vec<Swell>, [f64; 2])> = (marks.par_iter())
+        .flat_map_iter(|mark| {
+            mark.strokes.iter().map(|s| {
+                let crossed = (mark.strokes.iter())
+                    .filter(|o| o.along.perp(&s.along).abs() > 0.3)
+                    .map(|o| (o.along, o.width));
+                on_stroke(
+                    picture,
+                    lines,
+                    mark.at,
+                    s.along,
+                    &crossed.collect::<Vec<_>>(),
+                )
+            })
         })
-        .collect()
+        .collect();
+    let mut ends: Vec<f64> = of_marks.iter().flat_map(|(_, ends)| *ends).collect();
+    ends.retain(|e| e.is_finite());
+    let usual = median(ends.iter().copied());
+    let spread = 1.4826 * median(ends.iter().map(|e| (e - usual).abs()));
+    let limit = if ends.len() < FEWEST_ENDS {
+        0.0
+    } else {
+        usual + ENDS_VARY * spread.max(LEAST_MM * picture.scale)
+    };
+    let swells = of_marks.into_iter().flat_map(|(swells, _)| swells);
+    let spots = swells.filter(|s| !s.at_end || s.wider > limit);
+    spots.map(|s| s.spot).collect()
 }
 
-/// Spots on the stroke through `at`; `others` are strokes of the same mark that cross it there: direction and width.
+/// Swells of the stroke through `at`, and how much wider it is at its two ends, px, nothing where that cannot be told; `others`
+/// are strokes of the same mark that cross it there: direction and width.
 fn on_stroke(
     picture: &Picture,
     lines: &[Line],
     at: Vector2<f64>,
     along: Vector2<f64>,
     others: &[(Vector2<f64>, f64)],
-) -> Vec<(FlatMark, f64)> {
+) -> (Vec<Swell>, [f64; 2]) {
     let mm = picture.scale;
     let side = Vector2::new(-along.y, along.x);
     let reach = (BESIDE_MM * mm).ceil() as i32;
@@ -95,7 +130,7 @@ fn on_stroke(
             .filter(|&s| !hidden(f64::from(s)))
             .map(|s| all[index(s)].0)
             .collect();
-        super::beads::median(near.into_iter())
+        median(near.into_iter())
     };
     let end = |way: i32| -> i32 {
         let goes = |s: &i32| all[index(way * s)].0 > GOES_ON * usual || hidden(f64::from(way * s));
@@ -112,7 +147,8 @@ fn on_stroke(
         (near.len() as i32 > half).then(|| near.iter().sum::<f64>() / near.len() as f64)
     };
     let inside = |s: i32| s >= first && s <= last;
-    let mut spots: Vec<(f64, i32, f64)> = Vec::new();
+    let mut spots: Vec<(f64, i32, f64, bool)> = Vec::new();
+    let mut ends = [f64::NEG_INFINITY; 2];
     for s in first..=last {
         let Some(here) = mean(s) else { continue };
         // Where a line or another stroke hides the next place, the one beyond it tells.
@@ -131,6 +167,10 @@ fn on_stroke(
         let least = if at_end { WIDER_AT_END } else { WIDER };
         let darkness = all[index(s)].2.max(0.05);
         let wider = (here - own) / darkness;
+        if at_end {
+            let end = usize::from(s - first > last - s);
+            ends[end] = f64::max(ends[end], wider);
+        }
         // A disc rises and falls within its own chord; where a hand presses, the stroke grows over a longer way.
         let half_over = own + (here - own) / 2.0;
         let goes = |way: i32| {
@@ -144,13 +184,13 @@ fn on_stroke(
             continue;
         }
         if wider > (WIDER_MM * mm).max(least * own / darkness) {
-            spots.push((wider, s, own));
+            spots.push((wider, s, own, at_end));
         }
     }
     spots.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
     let mut kept: Vec<i32> = Vec::new();
     let mut found = Vec::new();
-    for (_, s, own) in spots {
+    for (wider, s, own, at_end) in spots {
         if kept.iter().any(|k| (k - s).abs() <= flank) {
             continue;
         }
@@ -161,9 +201,13 @@ fn on_stroke(
         let t = moment / ink.max(1e-6);
         let diameter = disc(mass, darkness, darkness, own / darkness, 0.0);
         let place = at + along * f64::from(s) + side * t;
-        found.push((spot(picture, place, diameter), darkness));
+        found.push(Swell {
+            spot: (spot(picture, place, diameter), darkness),
+            wider,
+            at_end,
+        });
     }
-    found
+    (found, ends)
 }
 
 /// Spots where two ruled lines cross, each with how dark the lines are there together.
@@ -196,7 +240,7 @@ fn on_crossing(picture: &Picture, a: &Line, b: &Line) -> Option<(FlatMark, f64)>
         let inside = beside
             .into_iter()
             .filter(|d| s0 + d > line.span[0] && s0 + d < line.span[1]);
-        super::beads::median(inside.map(|d| picture.smooth_contrast(line.point(s0 + d, t))))
+        median(inside.map(|d| picture.smooth_contrast(line.point(s0 + d, t))))
     };
     let profile = |line: &Line| -> Vec<f64> {
         (-reach - 2..=reach + 2)

@@ -34,13 +34,13 @@ pub(super) struct Expected<'a> {
 }
 
 impl Expected<'_> {
-    /// The nearest place within reach.
-    pub(super) fn at(&self, p: Vector2<f64>) -> Option<usize> {
+    /// The nearest place within reach, and how far from it, as a share of the reach.
+    pub(super) fn at(&self, p: Vector2<f64>) -> Option<(usize, f64)> {
         let near = self.places.iter().enumerate();
         near.map(|(i, e)| ((e - p).norm(), i))
             .filter(|(d, _)| *d <= self.reach)
             .min_by(|a, b| a.0.total_cmp(&b.0))
-            .map(|(_, i)| i)
+            .map(|(d, i)| (i, d / self.reach))
     }
 }
 
@@ -143,6 +143,10 @@ const MISSING: f64 = 0.05;
 const USUAL_DARKNESS: f64 = 0.5;
 /// Where no places are known, of the things with a mark's shape this share are marks.
 const UNPLANNED: f64 = 0.5;
+/// A hand's slip, as a share of the reach of a planned place: a standard deviation of a millimetre.
+const SLIPS: f64 = 0.33;
+/// So often, beside ink of a mark's shape, is a mark ink of another: it ran, or something touches it.
+const SHAPELESS: f64 = 0.3;
 /// Rounds of estimation: by then nothing moves.
 const ROUNDS: usize = 12;
 
@@ -160,20 +164,28 @@ fn of_most_ink(pieces: &[Piece]) -> f64 {
     middle.map_or(USUAL_DARKNESS, |m| m.0)
 }
 
-/// Of the shaped pieces at each place the likeliest, and of those as likely the darkest.
-fn owners(pieces: &[Piece], at: &[Option<usize>], likely: &[f64], places: usize) -> Vec<bool> {
-    let mut best: Vec<Option<usize>> = vec![None; places];
+/// Of the pieces at each place the likeliest: this pen's, of a mark's shape, and near, for a hand that slips by the whole reach
+/// is rare. Of those as likely the darkest.
+fn owners(
+    pieces: &[Piece],
+    at: &[Option<(usize, f64)>],
+    likely: &[f64],
+    places: usize,
+) -> Vec<bool> {
+    let mut best: Vec<Option<(usize, (f64, f64))>> = vec![None; places];
     for (i, piece) in pieces.iter().enumerate() {
-        let (Some(place), true) = (at[i], piece.shaped) else {
+        let Some((place, away)) = at[i] else {
             continue;
         };
-        let ink = |i: usize| (likely[i], pieces[i].look.darkness);
-        if best[place].is_none_or(|b| ink(i) > ink(b)) {
-            best[place] = Some(i);
+        let near = (-0.5 * (away / SLIPS).powi(2)).exp();
+        let shape = if piece.shaped { 1.0 } else { SHAPELESS };
+        let ink = (likely[i] * near * shape, piece.look.darkness);
+        if best[place].is_none_or(|(_, b)| ink > b) {
+            best[place] = Some((i, ink));
         }
     }
     let mut owns = vec![false; pieces.len()];
-    for i in best.into_iter().flatten() {
+    for (i, _) in best.into_iter().flatten() {
         owns[i] = true;
     }
     owns
@@ -212,7 +224,7 @@ impl Pen {
         area: f64,
         [lines_px, lines_mm]: [f64; 2],
     ) -> (Self, Vec<bool>) {
-        let at: Vec<Option<usize>> = pieces.iter().map(|p| expected.at(p.at)).collect();
+        let at: Vec<Option<(usize, f64)>> = pieces.iter().map(|p| expected.at(p.at)).collect();
         let mut pen = Self::before(pieces, &at, expected.places.len());
         // How much of the face, and of the ruled lines, is within reach of a place.
         let share = (std::f64::consts::PI * expected.reach.powi(2) / area.max(1.0)).min(1.0);
@@ -252,10 +264,10 @@ impl Pen {
     }
 
     /// A first guess: the pen drew what is darkest at most of the planned places; where nothing is, what most ink is of.
-    fn before(pieces: &[Piece], at: &[Option<usize>], places: usize) -> Self {
+    fn before(pieces: &[Piece], at: &[Option<(usize, f64)>], places: usize) -> Self {
         let mut darkest = vec![0.0f64; places];
         for (p, place) in pieces.iter().zip(at) {
-            if let Some(i) = place
+            if let Some((i, _)) = place
                 && p.shaped
             {
                 darkest[*i] = darkest[*i].max(p.look.darkness);
@@ -305,7 +317,7 @@ impl Pen {
     fn estimate(&mut self, pieces: &[Piece], owns: &[bool], of_pen: &[f64]) {
         let samples = |build: Build, value: fn(&Look) -> f64| -> Vec<(f64, f64)> {
             let own = pieces.iter().zip(owns).zip(of_pen);
-            own.filter(|((p, owns), _)| **owns && p.look.build == build)
+            own.filter(|((p, owns), _)| **owns && p.shaped && p.look.build == build)
                 .map(|((p, _), w)| (value(&p.look).max(1e-3).ln(), *w))
                 .collect()
         };

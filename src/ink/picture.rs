@@ -1,5 +1,7 @@
 //! The flat picture with its ground taken off.
 
+use std::borrow::Cow;
+
 use image::GrayImage;
 use nalgebra::Vector2;
 
@@ -10,7 +12,7 @@ pub(super) const LINE_BIT: u8 = 4;
 
 /// A flat picture, its ground and its ink mask.
 pub(super) struct Picture<'a> {
-    pub(super) flat: &'a GrayImage,
+    pub(super) flat: Cow<'a, GrayImage>,
     pub(super) ground: Ground,
     pub(super) mask: Vec<u8>,
     pub(super) width: u32,
@@ -20,16 +22,16 @@ pub(super) struct Picture<'a> {
 }
 
 impl<'a> Picture<'a> {
-    pub(super) fn new(flat: &'a GrayImage, px_per_mm: f64) -> Self {
-        let ground = Ground::of(flat, px_per_mm);
-        let mask = ground.ink_mask(flat);
+    pub(super) fn new(flat: Cow<'a, GrayImage>, px_per_mm: f64) -> Self {
+        let ground = Ground::of(&flat, px_per_mm);
+        let mask = ground.ink_mask(&flat);
         Self {
-            flat,
             ground,
             mask,
             width: flat.width(),
             height: flat.height(),
             scale: px_per_mm,
+            flat,
         }
     }
 
@@ -37,6 +39,16 @@ impl<'a> Picture<'a> {
         let inside =
             p.x >= 0.0 && p.y >= 0.0 && p.x < f64::from(self.width) && p.y < f64::from(self.height);
         inside.then(|| p.y as usize * self.width as usize + p.x as usize)
+    }
+
+    /// Whether `p` lies in the picture.
+    pub(super) fn is_inside(&self, p: Vector2<f64>) -> bool {
+        self.index(p).is_some()
+    }
+
+    /// Whether the pixel under `p` shows the sheet.
+    pub(super) fn is_known(&self, p: Vector2<f64>) -> bool {
+        self.index(p).is_some_and(|i| self.flat.as_raw()[i] > 0)
     }
 
     /// Whether the pixel under `p` is dark enough for ink.
@@ -61,7 +73,7 @@ impl<'a> Picture<'a> {
         match self.index(p) {
             Some(_) => self
                 .ground
-                .contrast_at(self.flat, p.x as usize, p.y as usize),
+                .contrast_at(&self.flat, p.x as usize, p.y as usize),
             None => 0.0,
         }
     }
@@ -78,7 +90,7 @@ impl<'a> Picture<'a> {
         let at = |dx: usize, dy: usize| {
             let (x, y) = ((x + dx).wrapping_sub(1), (y + dy).wrapping_sub(1));
             if x < self.width as usize && y < self.height as usize {
-                f64::from(self.ground.contrast_at(self.flat, x, y))
+                f64::from(self.ground.contrast_at(&self.flat, x, y))
             } else {
                 0.0
             }

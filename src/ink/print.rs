@@ -9,7 +9,8 @@ use nalgebra::Vector2;
 
 use super::beads::median;
 use super::figure::{Figure, top};
-use super::shape::{main_direction, moments};
+use super::picture::Picture;
+use super::shape::{main_direction, moments, thickness};
 
 /// Characters are so tall, mm.
 const TALL_MM: [f64; 2] = [1.2, 14.0];
@@ -28,6 +29,9 @@ const GOES_ON: f64 = 3.0;
 /// Ink that is so many times darker than the print is none of it.
 const DARKER: f64 = 1.3;
 
+/// Where two strokes meet a character is thicker, by less than this.
+const THICKER: f64 = 1.6;
+
 /// A line of print.
 #[derive(Debug, Clone)]
 pub(super) struct Print {
@@ -38,10 +42,17 @@ pub(super) struct Print {
     across: [f64; 2],
     /// How dark its ink is: the median of its characters.
     pub(super) darkness: f64,
+    /// How thick its strokes are at their thickest: the median of its characters, px.
+    thickest: f64,
 }
 
 /// The lines of print among the figures for which `may`.
-pub(super) fn lines(mm: f64, figures: &[Figure], may: impl Fn(usize) -> bool) -> Vec<Print> {
+pub(super) fn lines(
+    picture: &Picture,
+    figures: &[Figure],
+    may: impl Fn(usize) -> bool,
+) -> Vec<Print> {
+    let mm = picture.scale;
     let pieces: Vec<usize> = (0..figures.len())
         .filter(|&i| may(i) && figures[i].extent() > 0.5 * TALL_MM[0] * mm)
         .collect();
@@ -65,7 +76,7 @@ pub(super) fn lines(mm: f64, figures: &[Figure], may: impl Fn(usize) -> bool) ->
             let more = pieces
                 .iter()
                 .map(|&i| &figures[i])
-                .filter(|f| line.goes_on_to(f));
+                .filter(|f| line.goes_on_to(picture, f));
             let span = more.fold(line.span, |s, f| {
                 let [along, _] = line.extents(f);
                 [s[0].min(along[0]), s[1].max(along[1])]
@@ -95,6 +106,7 @@ impl Print {
             span: [f64::MAX, f64::MIN],
             across: [0.0; 2],
             darkness: 0.0,
+            thickest: 0.0,
         };
         let extents: Vec<[[f64; 2]; 2]> = members.iter().map(|f| line.extents(f)).collect();
         let tallest = {
@@ -118,6 +130,11 @@ impl Print {
             [s[0].min(extents[i][0][0]), s[1].max(extents[i][0][1])]
         });
         line.darkness = median(of_line.iter().map(|&i| members[i].contrast));
+        line.thickest = median(
+            of_line
+                .iter()
+                .map(|&i| thickness(&members[i].points) as f64),
+        );
         let is_line = characters >= FEWEST
             && share > MOST
             && tall > TALL_MM[0] * mm
@@ -146,12 +163,21 @@ impl Print {
         [d.dot(&self.along), self.along.perp(&d)]
     }
 
-    fn goes_on_to(&self, figure: &Figure) -> bool {
+    /// Whether a figure stands in line, after no long stretch of bare face: what a card hides does not count.
+    fn goes_on_to(&self, picture: &Picture, figure: &Figure) -> bool {
         let [along, across] = self.extents(figure);
         let slack = EVEN * self.tall();
-        let near = along[1] > self.span[0] - GOES_ON * self.tall()
-            && along[0] < self.span[1] + GOES_ON * self.tall();
-        near && across[0] > self.across[0] - slack && across[1] < self.across[1] + slack
+        let middle = f64::midpoint(self.across[0], self.across[1]);
+        let side = Vector2::new(-self.along.y, self.along.x);
+        let bare = |from: f64, to: f64| {
+            let steps = (0..(to - from).max(0.0) as i32).map(|s| from + f64::from(s));
+            let places = steps.map(|s| self.origin + self.along * s + side * middle);
+            places.filter(|p| picture.is_known(*p)).count() as f64
+        };
+        let gap = bare(along[1], self.span[0]) + bare(self.span[1], along[0]);
+        gap < GOES_ON * self.tall()
+            && across[0] > self.across[0] - slack
+            && across[1] < self.across[1] + slack
     }
 
     /// Whether a place lies in the line.
@@ -169,9 +195,9 @@ impl Print {
         darkness < DARKER * self.darkness
     }
 
-    /// Whether a figure is a part of the line: all of it lies in it, and it is no darker.
-    pub(super) fn has(&self, figure: &Figure) -> bool {
-        self.is_as_dark_as(figure.contrast) && figure.points.iter().all(|&p| self.holds(p))
+    /// Whether some place of a figure is thicker than any of its characters are: a dot may be under it.
+    pub(super) fn is_thicker_in(&self, figure: &Figure) -> bool {
+        thickness(&figure.points) as f64 > THICKER * self.thickest
     }
 
     /// The corners of the area it takes, px.
@@ -183,6 +209,14 @@ impl Print {
     }
 }
 
+/// The line of print that a figure is a part of: all of it lies in print, of one line or of neighbours, and it is no darker.
+pub(super) fn around<'p>(prints: &'p [Print], figure: &Figure) -> Option<&'p Print> {
+    let as_dark = || prints.iter().filter(|p| p.is_as_dark_as(figure.contrast));
+    let held = |p: &Vector2<f64>| as_dark().any(|line| line.holds(*p));
+    let all = figure.points.iter().all(held);
+    as_dark().find(|line| all && figure.points.iter().any(|&p| line.holds(p)))
+}
+
 /// Of figures that stand near each other those that lie in one row: between two lines as far apart as two of them are tall.
 fn best_row<'f>(figures: &[&'f Figure]) -> Option<Vec<&'f Figure>> {
     let row = |a: &Figure, b: &Figure| -> Vec<&'f Figure> {
@@ -192,6 +226,7 @@ fn best_row<'f>(figures: &[&'f Figure]) -> Option<Vec<&'f Figure>> {
             span: [f64::MIN, f64::MAX],
             across: [0.0; 2],
             darkness: 0.0,
+            thickest: 0.0,
         };
         let tall = [a, b].map(|f| {
             let [_, across] = axis.extents(f);
