@@ -102,10 +102,10 @@ impl<'a> Drawn<'a> {
         let mut marked = Vec::new();
         let mut names: Vec<Name> = (found.into_iter().zip(&own))
             .map(|(f, piece)| {
-                let at_place = piece.is_some() && owns.next() == Some(true);
-                owned.push(at_place);
-                marked.extend(piece.filter(|_| at_place).map(|p| p.at));
-                f.settled(&picture, &pen, at_place)
+                let away = piece.and_then(|_| owns.next().flatten());
+                owned.push(away);
+                marked.extend(piece.filter(|_| away.is_some()).map(|p| p.at));
+                f.settled(&picture, &pen, away)
             })
             .collect();
         let at_places = at_places(expected, &pen, &own, &owned);
@@ -124,7 +124,8 @@ impl<'a> Drawn<'a> {
         }
         let prints = print::lines(&picture, &figures, |i| may_be_print(&names, i));
         for (i, figure) in figures.iter().enumerate() {
-            if owned[i] || matches!(names[i], Name::OfLine | Name::OfEdge | Name::OfThing) {
+            if owned[i].is_some() || matches!(names[i], Name::OfLine | Name::OfEdge | Name::OfThing)
+            {
                 continue;
             }
             let Some(print) = print::around(&prints, figure) else {
@@ -159,7 +160,7 @@ impl<'a> Drawn<'a> {
                 continue;
             }
             let in_print = prints.iter().any(|p| p.holds(found.at));
-            let name = found.settled(&picture, &pen, false);
+            let name = found.settled(&picture, &pen, None);
             let name = match name {
                 // Nobody strikes out with the mill's print.
                 Name::Mark(m) if !in_print => Name::Doubtful(m, OVER_PALER),
@@ -184,7 +185,7 @@ impl<'a> Drawn<'a> {
                 .any(|m: &Vector2<f64>| (m - p).norm() <= reach)
         };
         let bare = expected.places.iter().filter(|p| !is_marked(p));
-        names.extend(bare.filter_map(|p| hidden_place(&lines, &pen, picture.scale, *p)));
+        names.extend(bare.filter_map(|p| hidden_place(&picture, &lines, &pen, *p)));
         names.extend(thick_rings(&figures, &names, picture.scale));
         let unless_stroke = |name| through::unless_stroke(&picture, &lines, name);
         let names: Vec<Name> = names.into_par_iter().map(unless_stroke).collect();
@@ -207,11 +208,16 @@ fn at_places(
     expected: Expected,
     pen: &Pen,
     pieces: &[Option<Piece>],
-    owned: &[bool],
+    owned: &[Option<f64>],
 ) -> Option<f64> {
-    let own = pieces.iter().zip(owned).filter(|(_, owned)| **owned);
-    let own = own.filter_map(|(p, _)| p.as_ref());
-    let ink: f64 = own.map(|p| pen.is_mark(p, true) * p.look.darkness).sum();
+    let own = pieces
+        .iter()
+        .zip(owned)
+        .filter(|(_, owned)| owned.is_some());
+    let own = own.filter_map(|(p, away)| Some((p.as_ref()?, *away)));
+    let ink: f64 = own
+        .map(|(p, away)| pen.is_mark(p, away) * p.look.darkness)
+        .sum();
     (!expected.places.is_empty()).then(|| ink / expected.places.len() as f64)
 }
 
@@ -244,15 +250,24 @@ fn thick_rings(figures: &[Figure], names: &[Name], mm: f64) -> Vec<Name> {
     figures.iter().zip(names).filter_map(ring).collect()
 }
 
-/// A planned place without a mark on a line that hides one: of like ink, and as wide as this pen's finest dots.
-fn hidden_place(lines: &[Line], pen: &Pen, mm: f64, place: Vector2<f64>) -> Option<Name> {
-    let hides = |l: &&Line| {
+/// A planned place without a mark where one might not show: on a line of like ink, as wide as this pen's finest dots; or where
+/// the face's texture is as strong as this pen's palest ink.
+fn hidden_place(picture: &Picture, lines: &[Line], pen: &Pen, place: Vector2<f64>) -> Option<Name> {
+    let mm = picture.scale;
+    let hides = |l: &Line| {
         l.is_under(place, ON_LINE_MM * mm) && pen.shows_little_on(l.contrast, 2.0 * l.half / mm)
     };
-    lines.iter().find(hides).map(|_| Name::Unsure {
+    let why = if lines.iter().any(hides) {
+        ON_LIKE_LINE
+    } else if pen.palest() < picture.ground.shows_from(place.x, place.y) {
+        IN_TEXTURE
+    } else {
+        return None;
+    };
+    Some(Name::Unsure {
         at: place,
         size_mm: 2.0 * ON_LINE_MM,
-        why: ON_LIKE_LINE,
+        why,
     })
 }
 
@@ -319,6 +334,9 @@ const ON_LINE_MM: f64 = 0.5;
 /// Why a place on a line is unsure where nothing shows.
 const ON_LIKE_LINE: &str =
     "a place on a ruled line as dark as the pen: a fine dot would not show there";
+/// And where the face is rough.
+const IN_TEXTURE: &str =
+    "a place where the face is as rough as this pen's ink is pale: a mark might not show there";
 /// Why a mark on paler ink is unsure.
 pub(super) const OVER_PALER: &str = "a mark with paler ink round it: struck out, or in print";
 /// Why a spot on other ink is unsure.
@@ -364,15 +382,16 @@ impl Found {
         }
     }
 
-    /// What it is, the pen and the dirt being known; `at_place`: it is the likeliest at a planned place.
-    fn settled(self, picture: &Picture, pen: &Pen, at_place: bool) -> Name {
+    /// What it is, the pen and the dirt being known; `away`: how far it lies from the planned place that it is
+    /// the likeliest at, as a share of the reach.
+    fn settled(self, picture: &Picture, pen: &Pen, away: Option<f64>) -> Name {
         let as_piece = |look: Look| Piece {
             at: self.at,
             look,
             shaped: true,
             line: self.line,
         };
-        let is_mark = |look: Look| pen.is_mark(&as_piece(look), at_place);
+        let is_mark = |look: Look| pen.is_mark(&as_piece(look), away);
         // What lies over a mark's strokes is told on little: few strokes have any.
         if let Name::Doubtful(m, why @ (ON_STROKE | ON_CROSSING)) = self.name {
             let p = is_mark(self.look);
@@ -394,12 +413,13 @@ impl Found {
                 let inner = inner.map(|name| match *name {
                     Name::Mark(m) => {
                         // Nobody draws a ring round dirt: what stands in it is meant.
-                        let p = pen.is_mark(&as_piece(Look::of_mark(picture, &m)), true);
+                        let p =
+                            pen.is_mark(&as_piece(Look::of_mark(picture, &m)), away.or(Some(0.0)));
                         Box::new(marked(m, p, None))
                     }
                     name => Box::new(name),
                 });
-                let drawn = pen.is_mark(&as_piece(self.look), false) >= MAYBE;
+                let drawn = pen.is_mark(&as_piece(self.look), None) >= MAYBE;
                 let empty = inner.as_deref().is_none_or(|n| matches!(n, Name::Speck));
                 if empty && !drawn {
                     Name::Speck
@@ -408,7 +428,9 @@ impl Found {
                 }
             }
             // Where a mark is meant to be, a spot at a line's end is that mark.
-            Name::Doubtful(m, beads::AT_END) if at_place => marked(m, is_mark(self.look), None),
+            Name::Doubtful(m, beads::AT_END) if away.is_some() => {
+                marked(m, is_mark(self.look), None)
+            }
             Name::Doubtful(m, why) => marked(m, is_mark(self.look), Some(why)),
             Name::Mark(m) => marked(m, is_mark(self.look), None),
             name @ (Name::Unsure { .. } | Name::Crossing(_)) => {

@@ -283,3 +283,68 @@ impl Streaks {
         1.0 + (1.0 - share) * at(column) + share * at(column + 1)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const PX_PER_MM: f64 = 10.0;
+
+    /// A number between -1 and 1 that nothing else depends on.
+    fn chance(seed: u32) -> f64 {
+        let v = seed.wrapping_mul(0x9e37_79b1) ^ 0x68bc_21eb;
+        let v = (v ^ (v >> 15)).wrapping_mul(0x85eb_ca77);
+        let v = (v ^ (v >> 13)).wrapping_mul(0xc2b2_ae3d);
+        f64::from((v ^ (v >> 16)) & 0xffff) / 32767.5 - 1.0
+    }
+
+    /// 80 mm by 30 mm of metal, its streaks so strong, along x, with noise, and `ink` drawn on it.
+    fn face(streaks: f64, ink: impl Fn(f64, f64) -> bool) -> GrayImage {
+        GrayImage::from_fn(800, 300, |x, y| {
+            let streak = streaks * chance(y);
+            let noise = 2.0 * chance(1000 + 800 * y + x);
+            let inked = ink(f64::from(x) / PX_PER_MM, f64::from(y) / PX_PER_MM);
+            let level = 180.0 + streak + noise - if inked { 60.0 } else { 0.0 };
+            image::Luma([level.round() as u8])
+        })
+    }
+
+    fn spread(image: &GrayImage) -> f64 {
+        let values: Vec<f64> = image.pixels().map(|p| f64::from(p.0[0])).collect();
+        let mean = values.iter().sum::<f64>() / values.len() as f64;
+        (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / values.len() as f64).sqrt()
+    }
+
+    #[test]
+    fn streaks_are_taken_off_and_marks_are_left() {
+        let dot = |x: f64, y: f64| (x - 40.0).hypot(y - 15.0) < 0.3;
+        let tick = |x: f64, y: f64| (x - 20.0).abs() < 0.2 && (y - 15.0).abs() < 2.0;
+        // As long as a cross-out's arm, along the grain.
+        let strike = |x: f64, y: f64| (y - 22.0).abs() < 0.2 && (x - 60.0).abs() < 3.0;
+        let flat = face(20.0, |x, y| dot(x, y) || tick(x, y) || strike(x, y));
+        let smooth = without(&flat, PX_PER_MM, &[]).expect("there is grain");
+        assert!(
+            spread(&flat) > 11.0 && spread(&smooth) < 6.5,
+            "{}",
+            spread(&smooth)
+        );
+        let level = |x: u32, y: u32| f64::from(smooth.get_pixel(x, y).0[0]);
+        for (x, y) in [(400, 150), (200, 140), (600, 220)] {
+            let beside = level(x + 40, y);
+            assert!(
+                beside - level(x, y) > 50.0,
+                "{x} {y}: {beside} {}",
+                level(x, y)
+            );
+        }
+    }
+
+    #[test]
+    fn a_face_without_streaks_is_left_as_it_is() {
+        let bare = face(0.0, |_, _| false);
+        assert!(without(&bare, PX_PER_MM, &[]).is_none());
+        // Strokes that all run one way are no grain.
+        let ruled = face(0.0, |x, y| y % 5.0 < 0.4 && x > 3.0 && x < 77.0);
+        assert!(without(&ruled, PX_PER_MM, &[]).is_none());
+    }
+}

@@ -220,6 +220,11 @@ impl Ground {
             .map_or(0.0, |i| f64::from(texture.values[i]))
     }
 
+    /// From which contrast on ink at the flat pixel (x, y) is surely more than texture.
+    pub(super) fn shows_from(&self, x: f64, y: f64) -> f64 {
+        CORE.max(CORE_SIGMAS * self.texture_at(x, y))
+    }
+
     /// How much darker than bare the pixel (x, y) is: 0 bare, 1 black; 0 where unknown.
     pub(super) fn contrast_at(&self, flat: &GrayImage, x: usize, y: usize) -> f32 {
         contrast(

@@ -145,6 +145,8 @@ const USUAL_DARKNESS: f64 = 0.5;
 const UNPLANNED: f64 = 0.5;
 /// A hand's slip, as a share of the reach of a planned place: a standard deviation of a millimetre.
 const SLIPS: f64 = 0.33;
+/// And so often it slips by any way.
+const ANY_WAY: f64 = 0.15;
 /// So often, beside ink of a mark's shape, is a mark ink of another: it ran, or something touches it.
 const SHAPELESS: f64 = 0.3;
 /// Rounds of estimation: by then nothing moves.
@@ -164,29 +166,46 @@ fn of_most_ink(pieces: &[Piece]) -> f64 {
     middle.map_or(USUAL_DARKNESS, |m| m.0)
 }
 
-/// Of the pieces at each place the likeliest: this pen's, of a mark's shape, and near, for a hand that slips by the whole reach
-/// is rare. Of those as likely the darkest.
+/// How much more often a hand's mark than dirt lies so far from its place, as a share of the reach: along a line, or on the
+/// face. Some slip by any way.
+fn aimed(away: f64, on_line: bool) -> f64 {
+    let bell = (-0.5 * (away / SLIPS).powi(2)).exp();
+    let most = if on_line {
+        2.0 / (SLIPS * std::f64::consts::TAU.sqrt())
+    } else {
+        1.0 / (2.0 * SLIPS * SLIPS)
+    };
+    (1.0 - ANY_WAY) * most * bell + ANY_WAY
+}
+
+/// Of the pieces at each place the likeliest, a mark's shape counted, and of those as likely the darkest: how far from the place it
+/// lies, as a share of the reach.
 fn owners(
     pieces: &[Piece],
     at: &[Option<(usize, f64)>],
     likely: &[f64],
     places: usize,
-) -> Vec<bool> {
+) -> Vec<Option<f64>> {
     let mut best: Vec<Option<(usize, (f64, f64))>> = vec![None; places];
     for (i, piece) in pieces.iter().enumerate() {
-        let Some((place, away)) = at[i] else {
+        let Some((place, _)) = at[i] else {
             continue;
         };
-        let near = (-0.5 * (away / SLIPS).powi(2)).exp();
-        let shape = if piece.shaped { 1.0 } else { SHAPELESS };
-        let ink = (likely[i] * near * shape, piece.look.darkness);
+        let odds = likely[i] / (1.0 - likely[i]).max(1e-9);
+        // A ring is as surely the pen's as what stands in it, and is no mark.
+        let odds = if piece.shaped {
+            odds
+        } else {
+            SHAPELESS * odds.min(1.0)
+        };
+        let ink = (odds, piece.look.darkness);
         if best[place].is_none_or(|(_, b)| ink > b) {
             best[place] = Some((i, ink));
         }
     }
-    let mut owns = vec![false; pieces.len()];
+    let mut owns = vec![None; pieces.len()];
     for (i, _) in best.into_iter().flatten() {
-        owns[i] = true;
+        owns[i] = at[i].map(|(_, away)| away);
     }
     owns
 }
@@ -217,31 +236,32 @@ pub(super) struct Pen {
 impl Pen {
     /// Learns from all pieces; `area` is that of the face, px².
     ///
-    /// Comes with whether each piece is the likeliest at a planned place: one place has one mark.
+    /// Comes with how far each piece that is the likeliest at a planned place lies from it, as a share of the reach: one place has one
+    /// mark.
     pub(super) fn learn(
         pieces: &[Piece],
         expected: Expected,
         area: f64,
         [lines_px, lines_mm]: [f64; 2],
-    ) -> (Self, Vec<bool>) {
+    ) -> (Self, Vec<Option<f64>>) {
         let at: Vec<Option<(usize, f64)>> = pieces.iter().map(|p| expected.at(p.at)).collect();
         let mut pen = Self::before(pieces, &at, expected.places.len());
         // How much of the face, and of the ruled lines, is within reach of a place.
         let share = (std::f64::consts::PI * expected.reach.powi(2) / area.max(1.0)).min(1.0);
         let of_lines = (2.0 * expected.reach / lines_px.max(1.0)).min(1.0);
-        let mut owns = vec![false; pieces.len()];
+        let mut owns = vec![None; pieces.len()];
         for _ in 0..ROUNDS {
             let likely: Vec<f64> = (pieces.iter().zip(&at))
-                .map(|(p, at)| pen.is_mark(p, at.is_some()))
+                .map(|(p, at)| pen.is_mark(p, at.map(|(_, away)| away)))
                 .collect();
             owns = match expected.places.len() {
-                0 => pieces.iter().map(|p| p.shaped).collect(),
+                0 => pieces.iter().map(|p| p.shaped.then_some(0.0)).collect(),
                 places => owners(pieces, &at, &likely, places),
             };
             let of_pen: Vec<f64> = (pieces.iter().zip(&owns).zip(&likely))
                 .map(|((p, owns), likely)| match owns {
-                    true => *likely,
-                    false => pen.is_mark(p, false),
+                    Some(_) => *likely,
+                    None => pen.is_mark(p, None),
                 })
                 .collect();
             pen.estimate(pieces, &owns, &of_pen);
@@ -258,7 +278,7 @@ impl Pen {
                 NO_MARK * SWELLINGS * 2.0 * expected.reach * lines_mm / lines_px.max(1.0);
         }
         if expected.places.is_empty() {
-            owns.fill(false);
+            owns.fill(None);
         }
         (pen, owns)
     }
@@ -314,10 +334,10 @@ impl Pen {
         }
     }
 
-    fn estimate(&mut self, pieces: &[Piece], owns: &[bool], of_pen: &[f64]) {
+    fn estimate(&mut self, pieces: &[Piece], owns: &[Option<f64>], of_pen: &[f64]) {
         let samples = |build: Build, value: fn(&Look) -> f64| -> Vec<(f64, f64)> {
             let own = pieces.iter().zip(owns).zip(of_pen);
-            own.filter(|((p, owns), _)| **owns && p.shaped && p.look.build == build)
+            own.filter(|((p, owns), _)| owns.is_some() && p.shaped && p.look.build == build)
                 .map(|((p, _), w)| (value(&p.look).max(1e-3).ln(), *w))
                 .collect()
         };
@@ -402,13 +422,21 @@ impl Pen {
         self.sets_dots && self.may_have_drawn(line_darkness) && line_mm > fine_mm
     }
 
+    /// How dark this pen's palest marks are, 0 to 1: two standard deviations below the usual one.
+    pub(super) fn palest(&self) -> f64 {
+        (self.darkness.mean - 2.0 * self.darkness.sd).exp()
+    }
+
     /// Whether ink of this darkness may be the pen's: within three standard deviations, or darker.
     pub(super) fn may_have_drawn(&self, darkness: f64) -> bool {
         darkness.max(1e-3).ln() > self.darkness.mean - 3.0 * self.darkness.sd
     }
 
     /// Probability that a piece is this pen's or another pen's mark, and no dirt.
-    pub(super) fn is_mark(&self, piece: &Piece, at_place: bool) -> f64 {
+    ///
+    /// `away`: how far it lies from the planned place that it is the likeliest at, as a share of the reach; nothing elsewhere. Dirt
+    /// falls as thickly at the rim of the reach as in its middle, a hand's mark does not.
+    pub(super) fn is_mark(&self, piece: &Piece, away: Option<f64>) -> f64 {
         let look = &piece.look;
         let (w, d) = (look.width_mm.max(1e-3).ln(), look.darkness.max(1e-3).ln());
         let width = match look.build {
@@ -429,9 +457,9 @@ impl Pen {
         let drawn = (1.0 - OTHER_PEN) * own.exp() + OTHER_PEN * other.exp();
         let fallen = (self.dirt_width.log_density(w) + self.dirt_darkness.log_density(d)).exp();
         let on_line = usize::from(piece.line.is_some());
-        let (marks, dirt, swellings) = if at_place {
+        let (marks, dirt, swellings) = if let Some(away) = away {
             (
-                1.0 - MISSING,
+                (1.0 - MISSING) * aimed(away, piece.line.is_some()),
                 self.dirt_at_place[on_line],
                 self.swellings_at_place,
             )

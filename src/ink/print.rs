@@ -108,6 +108,7 @@ impl Print {
             darkness: 0.0,
             thickest: 0.0,
         };
+        line.straighten(members);
         let extents: Vec<[[f64; 2]; 2]> = members.iter().map(|f| line.extents(f)).collect();
         let tallest = {
             let mut tall: Vec<f64> = extents.iter().map(|[_, a]| a[1] - a[0] + 1.0).collect();
@@ -141,6 +142,26 @@ impl Print {
             && tall < TALL_MM[1] * mm
             && line.span[1] - line.span[0] > LONG * tall;
         is_line.then_some(line)
+    }
+
+    /// Turns it to how its characters stand in a row, by least squares: all of their ink together leans as letters do.
+    fn straighten(&mut self, members: &[&Figure]) {
+        let extents: Vec<[[f64; 2]; 2]> = members.iter().map(|f| self.extents(f)).collect();
+        let tall = |e: &[[f64; 2]; 2]| e[1][1] - e[1][0] + 1.0;
+        let tallest = extents.iter().map(tall).fold(0.0, f64::max);
+        let whole = extents.iter().filter(|e| tall(e) > WHOLE * tallest);
+        let middles: Vec<[f64; 2]> = whole.map(|e| e.map(|[a, b]| f64::midpoint(a, b))).collect();
+        let n = middles.len() as f64;
+        let mean = [0, 1].map(|k| middles.iter().map(|m| m[k]).sum::<f64>() / n);
+        let (mut square, mut both) = (0.0, 0.0);
+        for m in &middles {
+            square += (m[0] - mean[0]).powi(2);
+            both += (m[0] - mean[0]) * (m[1] - mean[1]);
+        }
+        if middles.len() >= FEWEST && square > 0.0 {
+            let side = Vector2::new(-self.along.y, self.along.x);
+            self.along = (self.along + side * (both / square)).normalize();
+        }
     }
 
     fn tall(&self) -> f64 {

@@ -586,3 +586,22 @@ fn a_dot_that_paler_ink_runs_past_is_none_to_rely_on() {
         .collect();
     assert_eq!(among(&scribble), (true, 0));
 }
+
+#[test]
+fn what_stands_at_the_planned_places_tells_bright_ink_from_dark_on_a_face_of_any_level() {
+    let places: Vec<f64> = (0..5).map(|i| 10.0 + 14.0 * f64::from(i)).collect();
+    let dots = places.iter().map(|&x| (Ink::Dot([x, 10.0], 0.9), 245.0));
+    // Stains of the dye, larger and paler than marks, and nowhere near a place.
+    let stains = (0..4).map(|i| (Ink::Dot([14.0 + 15.0 * f64::from(i), 22.0], 1.4), 100.0));
+    let inks: Vec<(Ink, f64)> = dots.chain(stains).collect();
+    let planned: Vec<_> = (places.iter())
+        .map(|x| Point::new(x * PX_PER_MM, 10.0 * PX_PER_MM))
+        .collect();
+    let read = read(&face(140.0, &inks), PX_PER_MM, &[planned]);
+    let mut found: Vec<f64> = read.marks.iter().map(|m| m.at.x / PX_PER_MM).collect();
+    found.sort_by(f64::total_cmp);
+    assert_eq!(found.len(), places.len(), "{found:?}");
+    for (f, p) in found.iter().zip(&places) {
+        assert!((f - p).abs() < 0.1, "{found:?}");
+    }
+}
