@@ -55,7 +55,6 @@ use turn::Way;
 pub use budget::Budget;
 pub use checked::Checked;
 pub use given::{Given, Known};
-pub(crate) use stage::NOT_WORKED;
 pub use stage::Stage;
 pub use turn::Corner;
 

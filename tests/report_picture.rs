@@ -188,7 +188,7 @@ fn what_a_person_decided_is_said_in_the_banner() {
         at: Point::new(118.4, 131.0),
         uncertainty_mm: 0.21,
         size_mm: 3.1,
-        why: "a single stroke away from any ruled line",
+        why: punchready::ink::Doubt::StrokeAlone,
     });
     // At least one more line of letters.
     assert!(rows(&f) > plain + 60, "{} {plain}", rows(&f));

@@ -59,7 +59,7 @@ fn unsure(x: f64, y: f64) -> Unsure {
         at: Point::new(x, y),
         cov: Matrix2::identity() * U_MM * U_MM,
         size_mm: 1.5,
-        why: "a single stroke away from any ruled line",
+        why: punchready::ink::Doubt::StrokeAlone,
         writing: false,
         probability: None,
     }
@@ -1074,7 +1074,7 @@ fn many_doubts_are_few_sentences() {
         ink.unsure.push(unsure(x, 60.0));
     }
     ink.unsure.push(Unsure {
-        why: "ink of no known shape",
+        why: punchready::ink::Doubt::NoShape,
         ..unsure(50.0, 100.0)
     });
     let note = |code| {

@@ -44,7 +44,7 @@ fn ink(plan: &Plan, [x, y]: [f64; 2], size_mm: f64) -> Ink {
         at: Point::new(x, y),
         cov: Cov2::identity() * 0.01,
         size_mm,
-        why: "a dark spot too large for a pen's mark",
+        why: punchready::ink::Doubt::DarkSpot,
         writing: false,
         probability: None,
     });

@@ -103,7 +103,7 @@ pub(crate) fn samples(checked: &Checked, truth: &[True]) -> Vec<Sample> {
     let unsure = ink
         .unsure
         .iter()
-        .map(|u| (u.at, false, u.probability, u.why.to_owned()));
+        .map(|u| (u.at, false, u.probability, u.why.to_string()));
     marks
         .chain(unsure)
         .filter_map(|(at, crossed_out, probability, name)| {

@@ -147,7 +147,7 @@ fn answer(checked: &Checked) -> Answer {
             .ink
             .unsure
             .iter()
-            .map(|u| (xy(u.at), u.why.to_owned()))
+            .map(|u| (xy(u.at), u.why.to_string()))
             .collect(),
         unseen: (0..seen.cells.len())
             .filter(|&i| !seen.cells[i])

@@ -7,7 +7,7 @@
 use nalgebra::{Matrix2, Vector2};
 
 use crate::frame::{Cov2, Point, Sheet};
-use crate::ink::{self, Ink, Mark, RuledLine, Seen, Unsure};
+use crate::ink::{Doubt, Ink, Mark, RuledLine, Seen, Unsure};
 use crate::plan::Plan;
 use crate::report::{Shown, words};
 use crate::survey::{Leaning, SheetFrame};
@@ -281,7 +281,7 @@ fn joined(readings: &[Reading], group: &[(usize, usize)], told: &mut Told) -> Jo
             at,
             cov,
             size_mm: joined.size_mm,
-            why: "a mark that is crossed out in one photo and not in another",
+            why: Doubt::StruckInOnePhoto,
             writing: false,
             probability: None,
         });
@@ -406,7 +406,7 @@ fn unsettled(readings: &[Reading]) -> Vec<Unsure> {
                     && ink.marks.iter().any(|m| m.at.distance(u.at) <= reach)
             };
             let seen: Vec<&Seen> = named.iter().map(|ink| &ink.seen).collect();
-            let by_mark = !ink::is_over_a_mark(u.why) && u.size_mm <= SETTLED_MM;
+            let by_mark = !u.why.is_over_a_mark() && u.size_mm <= SETTLED_MM;
             let settled =
                 at_rim && sees_round(&seen, u.at, reach) || by_mark && named.iter().any(marked);
             if settled {

@@ -2,7 +2,7 @@
 
 use super::Checked;
 use crate::ink::view::FlatView;
-use crate::ink::{Ink, Mark, MarkKind, Unsure, worked};
+use crate::ink::{Doubt, Ink, Mark, MarkKind, Unsure, worked};
 use crate::plan::Plan;
 use crate::survey::SheetFrame;
 use crate::verdict::{Decision, Reason, Weight};
@@ -43,8 +43,6 @@ impl Stage {
     }
 }
 
-/// Why a mark is unsure that has not come as far as the stage asks.
-pub(crate) const NOT_WORKED: &str = "a mark that was not seen to be punched or drilled";
 /// A mark is a hole's own work when it stands within this many tolerances of it.
 const OWN_TOLERANCES: f64 = 3.0;
 /// A drill cuts wider than itself by up to this, and a burr hides as much, mm: common practice, no source.
@@ -93,7 +91,7 @@ pub(super) fn judge(plan: &Plan, stage: Stage, checked: &mut Checked) {
                 at: mark.at,
                 cov: mark.cov,
                 size_mm: mark.size_mm,
-                why: NOT_WORKED,
+                why: Doubt::NotWorked,
                 writing: false,
                 probability: None,
             });

@@ -9,6 +9,7 @@ use serde::de::{self, Deserializer, Visitor};
 use super::{Answer, Answers, ByRule, Says};
 use crate::file;
 use crate::frame::Point;
+use crate::ink::Doubt;
 use crate::plan::{Fault, Plan, length};
 
 /// First line of the file that counts.
@@ -105,6 +106,7 @@ struct Place {
     u: toml::Spanned<Length>,
     size: toml::Spanned<Length>,
     why: String,
+    cause: Option<toml::Spanned<String>>,
     answer: Word,
     rule_x: Option<toml::Spanned<Length>>,
     rule_y: Option<toml::Spanned<Length>>,
@@ -253,6 +255,17 @@ pub fn parse(text: &str, path: &Path) -> Result<Answers, AnswersError> {
             let hint = "measure from the sheet's left and bottom edge, as the plan draws it, or leave all three rule_ keys out".to_owned();
             wrong(at.unwrap_or(start), told, Some(hint))
         })?;
+        let cause = match &place.cause {
+            None => None,
+            Some(code) => Some(Doubt::of_code(code.get_ref()).ok_or_else(|| {
+                let told = format!(
+                    "{of}: found cause {:?}; expected one that punchready wrote",
+                    code.get_ref()
+                );
+                let hint = "leave the line as it was written, or take it away: then the words of why must be the same".to_owned();
+                wrong(code.span().start, told, Some(hint))
+            })?),
+        };
         let says = match (place.answer, rule) {
             (Word::Open, _) => Says::Open,
             (Word::NotAMark, _) => Says::NotAMark,
@@ -265,6 +278,7 @@ pub fn parse(text: &str, path: &Path) -> Result<Answers, AnswersError> {
             uncertainty_mm: place.u.get_ref().0,
             size_mm: place.size.get_ref().0,
             why: place.why,
+            cause,
             says,
         });
     }
@@ -410,7 +424,7 @@ pub fn to_text(plan: &str, photos: &[String], entries: &[Entry]) -> String {
         let a = &e.answer;
         let _ = write!(
             out,
-            "\n# {}\n[[place]]\nname = {}\nx = {:.3}\ny = {:.3}\nu = {:.3}\nsize = {:.2}\nwhy = {}\nanswer = {}\n",
+            "\n# {}\n[[place]]\nname = {}\nx = {:.3}\ny = {:.3}\nu = {:.3}\nsize = {:.2}\nwhy = {}\n{}answer = {}\n",
             crate::report::words::plain(&e.said),
             quoted(&a.name),
             a.at.x,
@@ -418,6 +432,8 @@ pub fn to_text(plan: &str, photos: &[String], entries: &[Entry]) -> String {
             a.uncertainty_mm.max(0.001),
             a.size_mm.max(0.01),
             quoted(&a.why),
+            a.cause
+                .map_or_else(String::new, |c| format!("cause = {}\n", quoted(c.code()))),
             quoted(a.says.word())
         );
         if let Says::Mark(Some(rule)) = a.says {

@@ -1,11 +1,11 @@
 //! Which answer is to which ink, and what it changes.
 
 use super::{Answer, Answers, ByRule, Decided, Outcome, Says, number};
-use crate::check::{NOT_WORKED, Stage};
+use crate::check::Stage;
 use crate::frame::{Cov2, Point, Sheet};
-use crate::ink::{Ink, Mark, MarkKind};
+use crate::ink::{Doubt, Ink, Mark, MarkKind};
 use crate::verdict::decision_rule::COVERAGE_FACTOR;
-use crate::verdict::{CONTRADICTION, Reason, Weight, expanded_widest, pairing};
+use crate::verdict::{Reason, Weight, expanded_widest, pairing};
 
 /// However uncertain its place, an answer is to no ink further away than this, mm: about the size of a mark.
 const FURTHEST_MM: f64 = 3.0;
@@ -24,7 +24,7 @@ struct Open {
     at: Point<Sheet>,
     cov: Cov2,
     size_mm: f64,
-    why: &'static str,
+    why: Doubt,
     of: Of,
 }
 
@@ -96,7 +96,7 @@ pub fn honour(
         }
         // A person answered for what the photo showed then. What reads otherwise now may be other ink: on another piece
         // of the same plan, or drawn over since.
-        if o.why != answer.why {
+        if !answer.is_to(o.why) {
             if answer.says != Says::Open {
                 told.add(
                     "answer-not-honoured",
@@ -140,7 +140,7 @@ pub fn honour(
         };
         match answer.says {
             Says::Open => outcome.open.push((o.at, answer.name.clone())),
-            _ if o.why == NOT_WORKED => told.add(
+            _ if o.why == Doubt::NotWorked => told.add(
                 "answer-not-honoured",
                 answer,
                 "is to a mark that was read, and only not seen to be punched or drilled: take a photo closer to it instead",
@@ -194,7 +194,7 @@ fn open_to_answers(ink: &Ink) -> Vec<Open> {
             at: m.at,
             cov: m.cov,
             size_mm: m.size_mm,
-            why: CONTRADICTION,
+            why: Doubt::RingedAndStruck,
             of: Of::Mark(i),
         });
     unsure

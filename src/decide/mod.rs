@@ -15,6 +15,7 @@ pub mod honour;
 use std::path::PathBuf;
 
 use crate::frame::{Point, Sheet};
+use crate::ink::Doubt;
 
 /// A file of answers.
 #[derive(Debug, Clone, PartialEq)]
@@ -42,10 +43,23 @@ pub struct Answer {
     pub uncertainty_mm: f64,
     /// Largest extent of the ink, mm.
     pub size_mm: f64,
-    /// Why the program could not name it.
+    /// Why the program could not name it, in words.
     pub why: String,
+    /// The same as a value; nothing in answers that were saved when only the words were.
+    pub cause: Option<Doubt>,
     /// The answer.
     pub says: Says,
+}
+
+impl Answer {
+    /// Whether it is to ink that is unclear for this reason: by the cause, whatever its wording was when the answer was saved.
+    #[must_use]
+    pub fn is_to(&self, why: Doubt) -> bool {
+        match self.cause {
+            Some(cause) => cause == why,
+            None => self.why == why.text(),
+        }
+    }
 }
 
 /// What the ink is.
@@ -98,7 +112,7 @@ pub struct Decided {
     /// Largest extent of the ink, mm.
     pub size_mm: f64,
     /// Why the program could not name it.
-    pub why: &'static str,
+    pub why: Doubt,
 }
 
 /// What came of the answers.
@@ -136,4 +150,29 @@ pub fn names(outcome: &Outcome, places: impl Iterator<Item = Point<Sheet>>) -> V
 /// The number of a short name: 3 of `U3`.
 fn number(name: &str) -> Option<usize> {
     name.strip_prefix(LETTER)?.parse().ok()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_answer_is_to_a_cause_whatever_its_wording_was() {
+        let mut answer = Answer {
+            name: "U1".into(),
+            line: 1,
+            at: Point::new(1.0, 2.0),
+            uncertainty_mm: 0.1,
+            size_mm: 1.0,
+            why: "as it was worded once".into(),
+            cause: Some(Doubt::StrokeAlone),
+            says: Says::NotAMark,
+        };
+        assert!(answer.is_to(Doubt::StrokeAlone) && !answer.is_to(Doubt::NoShape));
+        // Saved when only words were: they must be the same.
+        answer.cause = None;
+        assert!(!answer.is_to(Doubt::StrokeAlone));
+        answer.why = Doubt::StrokeAlone.text().into();
+        assert!(answer.is_to(Doubt::StrokeAlone));
+    }
 }

@@ -8,6 +8,7 @@
 use nalgebra::{Matrix2, Vector2};
 use rayon::prelude::*;
 
+use super::Doubt;
 use super::MarkKind;
 use super::lines::Line;
 use super::name::{FlatMark, Name};
@@ -44,9 +45,6 @@ const GOES_ON: f64 = 0.3;
 const LONG: f64 = 1.25;
 const BLUR_PX: f64 = 3.0;
 
-/// Why a spot at a line's end is unsure.
-pub(super) const AT_END: &str = "a spot at the end of a ruled line: a dot, or where the pen rested";
-
 /// So many marks with arms, and this share of a line's, show that a hand sets out with crosses; their arms are no larger than
 /// the usual one by this factor.
 const FEWEST_CROSSES: usize = 3;
@@ -54,9 +52,6 @@ const SHARE_OF_CROSSES: f64 = 0.4;
 const ARM: f64 = 1.5;
 /// A bead this near to what hides its line comes out from under that, mm.
 const NEAR_MM: f64 = 0.6;
-/// Why ink that touches a mark on its line is unsure.
-pub(super) const FROM_UNDER: &str =
-    "ink along a ruled line that comes out from under a mark: a dot, or its arm";
 
 /// The beads on the lines, each with how dark its line is there. `taken`: for each line, where along it something else was drawn
 /// that explains the ink, px; `rings`: and where that is a ring, which has no arms along a line.
@@ -291,7 +286,7 @@ impl Band {
                 (Some(gap), _) if others(span, gap) => {}
                 // Where crosses are the habit what is no larger than their arms is one.
                 (Some(_), name) if of_crosses && size(&name) < ARM * usual => {}
-                (Some(_), Name::Mark(m)) => left.push((Name::Doubtful(m, FROM_UNDER), dark)),
+                (Some(_), Name::Mark(m)) => left.push((Name::Doubtful(m, Doubt::FromUnder), dark)),
                 (_, name) => left.push((name, dark)),
             }
         }
@@ -404,7 +399,7 @@ impl Band {
             probability: 1.0,
         };
         let name = if is_end {
-            Name::Doubtful(dot, AT_END)
+            Name::Doubtful(dot, Doubt::AtLineEnd)
         } else {
             Name::Mark(dot)
         };

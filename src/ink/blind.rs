@@ -1,7 +1,7 @@
 //! Why a place could not be read: so that it can be said what to change for the next photo.
 
 use super::view::{FlatView, MIN_PX_PER_MM, ROUND_CARD_MM, jacobian};
-use super::{Ink, Mark, Unsure};
+use super::{Doubt, Ink, Mark, Unsure};
 use crate::card::SeenCard;
 use crate::frame::{Pixel, Point, Sheet};
 use crate::survey::SheetFrame;
@@ -136,8 +136,6 @@ fn holds(corners: &[Point<Sheet>; 4], at: Point<Sheet>) -> bool {
 const RIM_OF_THING_MM: f64 = 1.0;
 /// Round blown-out light pits and grain turn as dark as ink, mm: there the level falls by half.
 const RIM_OF_GLARE_MM: f64 = 2.5;
-/// Why a mark at such a rim is not believed.
-const AT_THE_RIM: &str = "ink at the rim of what hides the sheet there";
 
 /// Takes what looks like a mark at the rim of a thing, a card or deep shadow for what it may be: the rim itself, or a mark
 /// of which a part is hidden. Another photo, or an eye, tells.
@@ -174,7 +172,7 @@ pub(super) fn doubt_rims(ink: &mut Ink) {
         at: m.at,
         cov: m.cov,
         size_mm: m.size_mm,
-        why: AT_THE_RIM,
+        why: Doubt::AtRim,
         writing: false,
         probability: None,
     }));

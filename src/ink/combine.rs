@@ -3,14 +3,13 @@
 use nalgebra::Matrix2;
 use rayon::prelude::*;
 
-use super::explain::MAY_BE_DIRT;
 use super::flat::{FlatInk, MarkInFlat, UnsureInFlat};
 use super::habit::{self, Habit, Meaning};
 use super::lines::Line;
 use super::name::{Crossing, FlatMark, Name};
 use super::picture::Picture;
 use super::shape::Loop;
-use super::{MarkKind, through};
+use super::{Doubt, MarkKind, through};
 use crate::frame::Point;
 
 /// What was read inside a loop; ink that lies outside it after all is no mark by itself: the loop is no ring.
@@ -19,19 +18,11 @@ fn inside(outline: &Loop, name: Name, mm: f64) -> Name {
         Name::Mark(m) if !outline.holds(m.at) => Name::Unsure {
             at: m.at,
             size_mm: 2.0 * outline.radius / mm,
-            why: RING_BESIDE,
+            why: Doubt::RingBeside,
         },
         name => name,
     }
 }
-
-/// Why rings are unsure.
-pub(super) const RING_BESIDE: &str = "a loop beside a mark: a ring, or a stroke through it";
-pub(super) const EMPTY_RING: &str = "a ring with no mark in it";
-/// Why two strokes that cross are unsure.
-pub(super) const CROSSING: &str = "two strokes that cross: a mark or a cross-out";
-/// And where nobody would strike out with them.
-pub(super) const UPRIGHT: &str = "an upright cross over other ink: a mark, or print";
 
 /// Of the crossings the marks and the unsure ones are put where they belong; the cross-outs are left.
 fn judged(
@@ -49,9 +40,9 @@ fn judged(
                 at: Point::at(c.mark.at),
                 size_mm: c.size_mm,
                 why: if c.upright && c.over_ink {
-                    UPRIGHT
+                    Doubt::Upright
                 } else {
-                    CROSSING
+                    Doubt::Crossing
                 },
                 writing: false,
                 looks: None,
@@ -112,12 +103,12 @@ pub(super) fn combine(picture: &Picture, lines: &[Line], names: Vec<Name>) -> Fl
                 why,
                 writing: false,
                 // What a blot or an arm may be is as likely by shape, and no less none.
-                looks: (why == MAY_BE_DIRT).then(|| m.into()),
+                looks: (why == Doubt::MayBeDirt).then(|| m.into()),
             }),
             Name::Character { at, size_mm } => characters.push(UnsureInFlat {
                 at: Point::at(at),
                 size_mm,
-                why: "writing or print",
+                why: Doubt::Writing,
                 writing: true,
                 looks: None,
             }),
@@ -167,7 +158,7 @@ pub(super) fn combine(picture: &Picture, lines: &[Line], names: Vec<Name>) -> Fl
     unsure.extend(marks.extract_if(.., through_it).map(|m| UnsureInFlat {
         at: Point::at(m.at),
         size_mm: m.size_mm,
-        why: through::THROUGH,
+        why: Doubt::Through,
         writing: false,
         looks: None,
     }));
@@ -187,7 +178,7 @@ pub(super) fn combine(picture: &Picture, lines: &[Line], names: Vec<Name>) -> Fl
             None => unsure.push(UnsureInFlat {
                 at: Point::at(ring.middle),
                 size_mm: 2.0 * ring.radius / mm,
-                why: EMPTY_RING,
+                why: Doubt::RingEmpty,
                 writing: false,
                 looks: None,
             }),
@@ -202,7 +193,7 @@ pub(super) fn combine(picture: &Picture, lines: &[Line], names: Vec<Name>) -> Fl
         unsure.extend(marks.extract_if(.., odd).map(|m| UnsureInFlat {
             at: Point::at(m.at),
             size_mm: m.size_mm,
-            why: habit::AMONG_DOTS,
+            why: Doubt::AmongDots,
             writing: false,
             looks: Some(m.into()),
         }));

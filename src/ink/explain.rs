@@ -15,7 +15,7 @@ use super::name::{self, FlatMark, Name};
 use super::pen::{self, Expected, Pen, Piece};
 use super::picture::Picture;
 use super::print::{self, Print};
-use super::{beads, grain, layers, overlay, through};
+use super::{Doubt, beads, grain, layers, overlay, through};
 use crate::raster::components::components;
 
 /// Along a ruled line, what a figure explains of the ink beside its feet, mm, and beside what comes within twice that of
@@ -132,7 +132,9 @@ impl<'a> Drawn<'a> {
                 continue;
             };
             // In print as dark as the pen a dot shows by its width alone.
-            let hides_a_dot = pen.may_have_drawn(figure.contrast) && print.is_thicker_in(figure);
+            let hides_a_dot = pen.may_have_drawn(figure.contrast)
+                && print.is_thicker_in(figure)
+                && layers::has_thick_place(figure, layers::THICK);
             if !hides_a_dot {
                 names[i] = Name::Character {
                     at: figure.middle(),
@@ -147,7 +149,7 @@ impl<'a> Drawn<'a> {
                 .any(|p| p.holds(f.at) && p.is_as_dark_as(f.look.darkness))
         };
         let on_print = |n: &Name| match n {
-            Name::Doubtful(m, ON_STROKE) => prints
+            Name::Doubtful(m, Doubt::OnStroke) => prints
                 .iter()
                 .any(|p| p.holds(m.at) && p.is_as_dark_as(Look::of_mark(&picture, m).darkness)),
             _ => false,
@@ -163,11 +165,11 @@ impl<'a> Drawn<'a> {
             let name = found.settled(&picture, &pen, None);
             let name = match name {
                 // Nobody strikes out with the mill's print.
-                Name::Mark(m) if !in_print => Name::Doubtful(m, OVER_PALER),
+                Name::Mark(m) if !in_print => Name::Doubtful(m, Doubt::OverPaler),
                 name => name,
             };
             // What is left of the figure is paler than the pen. Whether it strikes the mark out is asked of the mark.
-            if matches!(name, Name::Mark(_) | Name::Doubtful(_, OVER_PALER)) {
+            if matches!(name, Name::Mark(_) | Name::Doubtful(_, Doubt::OverPaler)) {
                 names[i] = Name::Speck;
             }
             names.push(name);
@@ -177,7 +179,7 @@ impl<'a> Drawn<'a> {
         names.extend(spots.map(|&(x, y, size)| Name::Unsure {
             at: Vector2::new(x, y),
             size_mm: size / picture.scale,
-            why: "a dark spot too large for a pen's mark",
+            why: Doubt::DarkSpot,
         }));
         let is_marked = |p: &Vector2<f64>| {
             marked
@@ -243,7 +245,7 @@ fn thick_rings(figures: &[Figure], names: &[Name], mm: f64) -> Vec<Name> {
             Name::Unsure {
                 at: outline.middle,
                 size_mm: 2.0 * outline.radius / mm,
-                why: ON_RING,
+                why: Doubt::RingThick,
             }
         })
     };
@@ -258,9 +260,9 @@ fn hidden_place(picture: &Picture, lines: &[Line], pen: &Pen, place: Vector2<f64
         l.is_under(place, ON_LINE_MM * mm) && pen.shows_little_on(l.contrast, 2.0 * l.half / mm)
     };
     let why = if lines.iter().any(hides) {
-        ON_LIKE_LINE
+        Doubt::OnLikeLine
     } else if pen.palest() < picture.ground.shows_from(place.x, place.y) {
-        IN_TEXTURE
+        Doubt::InTexture
     } else {
         return None;
     };
@@ -327,23 +329,8 @@ const MAYBE_ON_LINE: f64 = 0.15;
 /// Ink of no mark's shape is told where it is as likely this pen's.
 const SHAPELESS: f64 = 0.3;
 
-/// Why a ring is unsure.
-pub(super) const ON_RING: &str = "a ring with a thick place: a dot on it, or a blot of the pen";
 /// A mark stands on its line within this, mm.
 const ON_LINE_MM: f64 = 0.5;
-/// Why a place on a line is unsure where nothing shows.
-const ON_LIKE_LINE: &str =
-    "a place on a ruled line as dark as the pen: a fine dot would not show there";
-/// And where the face is rough.
-const IN_TEXTURE: &str =
-    "a place where the face is as rough as this pen's ink is pale: a mark might not show there";
-/// Why a mark on paler ink is unsure.
-pub(super) const OVER_PALER: &str = "a mark with paler ink round it: struck out, or in print";
-/// Why a spot on other ink is unsure.
-pub(super) const ON_STROKE: &str = "a spot on a stroke of a mark: a dot, or a blot of the pen";
-pub(super) const ON_CROSSING: &str = "a spot where two ruled lines cross: a dot, or the pen's";
-/// Why ink of a mark's shape is unsure.
-pub(super) const MAY_BE_DIRT: &str = "a spot between this pen's marks and the dirt on this sheet";
 
 impl Found {
     fn of(picture: &Picture, figure: &Figure, name: Name) -> Self {
@@ -393,7 +380,7 @@ impl Found {
         };
         let is_mark = |look: Look| pen.is_mark(&as_piece(look), away);
         // What lies over a mark's strokes is told on little: few strokes have any.
-        if let Name::Doubtful(m, why @ (ON_STROKE | ON_CROSSING)) = self.name {
+        if let Name::Doubtful(m, why @ (Doubt::OnStroke | Doubt::OnCrossing)) = self.name {
             let p = is_mark(self.look);
             let mark = FlatMark {
                 probability: p,
@@ -428,7 +415,7 @@ impl Found {
                 }
             }
             // Where a mark is meant to be, a spot at a line's end is that mark.
-            Name::Doubtful(m, beads::AT_END) if away.is_some() => {
+            Name::Doubtful(m, Doubt::AtLineEnd) if away.is_some() => {
                 marked(m, is_mark(self.look), None)
             }
             Name::Doubtful(m, why) => marked(m, is_mark(self.look), Some(why)),
@@ -446,12 +433,12 @@ impl Found {
 }
 
 /// Ink of a mark's shape that is the pen's with probability `p`; `why` it is doubted all the same.
-fn marked(mut mark: FlatMark, p: f64, why: Option<&'static str>) -> Name {
+fn marked(mut mark: FlatMark, p: f64, why: Option<Doubt>) -> Name {
     mark.probability = p;
     match why {
         _ if p < MAYBE => Name::Speck,
         Some(why) => Name::Doubtful(mark, why),
-        None if p < SURE => Name::Doubtful(mark, MAY_BE_DIRT),
+        None if p < SURE => Name::Doubtful(mark, Doubt::MayBeDirt),
         None => Name::Mark(mark),
     }
 }
@@ -477,8 +464,16 @@ fn found(picture: &Picture, lines: &[Line], figures: &[Figure]) -> Vec<Found> {
     let on_crossings = overlay::on_crossings(picture, lines);
     let laid_over = |(m, dark), why| (Name::Doubtful(m, why), dark);
     let over = (beads.into_iter())
-        .chain(on_strokes.into_iter().map(|o| laid_over(o, ON_STROKE)))
-        .chain(on_crossings.into_iter().map(|o| laid_over(o, ON_CROSSING)));
+        .chain(
+            on_strokes
+                .into_iter()
+                .map(|o| laid_over(o, Doubt::OnStroke)),
+        )
+        .chain(
+            on_crossings
+                .into_iter()
+                .map(|o| laid_over(o, Doubt::OnCrossing)),
+        );
     found.extend(over.filter_map(|(name, line)| {
         let m = Found::mark_in(&name)?;
         Some(Found {

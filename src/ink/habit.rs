@@ -48,10 +48,6 @@ const CROSS_OUT_MM: f64 = 5.4;
 /// A cross over other ink strikes it out from this length on, mm.
 const OVER_INK_MM: f64 = 3.0;
 
-/// Why a tick is unsure on a line that was set out with dots.
-pub(super) const AMONG_DOTS: &str =
-    "a stroke across a line of dots: a tick, or what strikes a dot out";
-
 /// Whether a hand that made these marks on ruled lines sets out with dots there: a stroke through a dot hides it, so that
 /// one among them may strike out, however like a tick.
 pub(super) fn sets_out_with_dots(on_lines: impl Iterator<Item = MarkKind>) -> bool {

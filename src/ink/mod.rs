@@ -22,6 +22,7 @@
 //! | strokes through marks | `through` |
 //! | what was drawn round and over marks | `combine` |
 //! | why a place cannot be read | `blind` |
+//! | why ink is unclear | `doubt` |
 //! | what punch and drill left | [`worked`], `dimple`, `pit`, `hole` |
 
 mod arms;
@@ -30,6 +31,7 @@ mod blind;
 mod combine;
 mod cover;
 mod dimple;
+mod doubt;
 mod explain;
 mod figure;
 pub mod flat;
@@ -65,6 +67,7 @@ use crate::survey::SheetFrame;
 use view::FlatView;
 
 pub use blind::Blind;
+pub use doubt::Doubt;
 
 /// Likelier a mark than none from this probability on.
 pub const LIKELY: f64 = 0.5;
@@ -153,32 +156,12 @@ pub struct Unsure {
     pub cov: Cov2,
     /// Its largest extent, mm.
     pub size_mm: f64,
-    /// Why it could not be named, as half a sentence: "a single stroke away from any ruled line".
-    pub why: &'static str,
+    /// Why it could not be named.
+    pub why: Doubt,
     /// A character of writing or print: no mark by itself, but a mark under it does not show.
     pub writing: bool,
     /// How surely it is a mark, 0 to 1, where it has the shape of one.
     pub probability: Option<f64>,
-}
-
-/// Whether a doubt is of what was seen over or beside a mark. Another photo that shows the mark plainly does not settle it: a
-/// blurrier one shows less of a strike, and no less of the mark.
-pub(crate) fn is_over_a_mark(why: &str) -> bool {
-    let over = [
-        through::THROUGH,
-        through::ACROSS,
-        combine::CROSSING,
-        combine::UPRIGHT,
-        combine::RING_BESIDE,
-        combine::EMPTY_RING,
-        explain::ON_RING,
-        explain::OVER_PALER,
-        explain::ON_STROKE,
-        explain::ON_CROSSING,
-        beads::FROM_UNDER,
-        habit::AMONG_DOTS,
-    ];
-    over.contains(&why)
 }
 
 /// Which parts of the sheet the photo shows well enough to find a mark.

@@ -2,6 +2,7 @@
 
 use nalgebra::{Matrix2, Vector2};
 
+use super::Doubt;
 use super::MarkKind;
 use super::beads::median;
 use super::figure::{Figure, Foot};
@@ -56,10 +57,10 @@ pub(super) enum Name {
     Unsure {
         at: Vector2<f64>,
         size_mm: f64,
-        why: &'static str,
+        why: Doubt,
     },
     /// Of a mark's shape, and something speaks against it: why.
-    Doubtful(FlatMark, &'static str),
+    Doubtful(FlatMark, Doubt),
     /// A character of writing or print.
     Character { at: Vector2<f64>, size_mm: f64 },
     /// Far smaller than this hand's dots: dust.
@@ -71,9 +72,6 @@ pub(super) enum Name {
     /// On a thing that lies on the face, or its rim.
     OfThing,
 }
-
-/// Why ink is unsure that is no kind of mark.
-pub(super) const NO_SHAPE: &str = "ink of no known shape";
 
 /// Two strokes that cross.
 #[derive(Debug, Clone)]
@@ -195,7 +193,7 @@ pub(super) fn name(picture: &Picture, lines: &[Line], figure: &Figure) -> Name {
                     if outline.joined == Joined::Across
                         && (m.kind == MarkKind::Dot || outline.radius < SMALL_RING_MM * mm) =>
                 {
-                    unsure(picture, figure, "a loop with a stroke across it")
+                    unsure(picture, figure, Doubt::RingStruck)
                 }
                 // By itself it is measured with its line, and here the ring's own ink is in the way of that.
                 Name::OfLine => match inner.feet.first() {
@@ -213,7 +211,7 @@ pub(super) fn name(picture: &Picture, lines: &[Line], figure: &Figure) -> Name {
     by_strokes(picture, lines, figure)
 }
 
-fn unsure(picture: &Picture, figure: &Figure, why: &'static str) -> Name {
+fn unsure(picture: &Picture, figure: &Figure, why: Doubt) -> Name {
     Name::Unsure {
         at: figure.middle(),
         size_mm: figure.extent() / picture.scale,
@@ -242,10 +240,10 @@ fn dot(picture: &Picture, figure: &Figure) -> Name {
     let place = place::spot(picture, figure);
     let diameter_mm = place.diameter / picture.scale;
     if diameter_mm > DOT_MM[1] {
-        return unsure(picture, figure, "a spot too large for a dot");
+        return unsure(picture, figure, Doubt::SpotTooLarge);
     }
     if diameter_mm < DOT_MM[0] {
-        return unsure(picture, figure, "a speck smaller than a pen's dot");
+        return unsure(picture, figure, Doubt::SpotTooSmall);
     }
     mark(picture, &place, MarkKind::Dot, &[])
 }
@@ -302,7 +300,13 @@ fn bulge(picture: &Picture, lines: &[Line], figure: &Figure) -> Option<Name> {
     let span = feet.iter().fold([f64::MAX, f64::MIN], |s, f| {
         [s[0].min(f.span[0]), s[1].max(f.span[1])]
     });
-    let wide = span[1] - span[0] + 1.0;
+    // A disc that only just touches the line is wider than where it touches.
+    let (length, width) = shape::length_and_width(&figure.points);
+    let wide = if length < DOT_ASPECT * width {
+        width.max(span[1] - span[0] + 1.0)
+    } else {
+        span[1] - span[0] + 1.0
+    };
     let above = feet.iter().map(|f| f.reach).fold(0.0, f64::max);
     let below = feet.iter().map(|f| -f.reach).fold(0.0, f64::max);
     let height = |reach: f64| (reach + 0.5 - line.half).max(0.0);
@@ -331,7 +335,7 @@ fn bulge(picture: &Picture, lines: &[Line], figure: &Figure) -> Option<Name> {
     }
     let place = place::spot_on_line(picture, line, &feet);
     if place.diameter > 2.1 * mm {
-        return Some(unsure(picture, figure, "a thick place on a ruled line"));
+        return Some(unsure(picture, figure, Doubt::ThickOnLine));
     }
     Some(mark(picture, &place, MarkKind::Dot, &[]))
 }
@@ -345,7 +349,7 @@ fn by_strokes(picture: &Picture, lines: &[Line], figure: &Figure) -> Name {
     let (strokes, left) = shape::strokes(&figure.points, band, STROKE_MM * mm, gap);
     let explained = 1.0 - left.len() as f64 / figure.points.len() as f64;
     let Some(first) = strokes.first() else {
-        return unsure(picture, figure, NO_SHAPE);
+        return unsure(picture, figure, Doubt::NoShape);
     };
     if let Some(x) = cross_out_or_cross(picture, figure, &strokes, &left) {
         return x;
@@ -360,7 +364,7 @@ fn by_strokes(picture: &Picture, lines: &[Line], figure: &Figure) -> Name {
     if is_single {
         single(picture, lines, figure, first)
     } else {
-        unsure(picture, figure, NO_SHAPE)
+        unsure(picture, figure, Doubt::NoShape)
     }
 }
 
@@ -489,25 +493,25 @@ fn single(picture: &Picture, lines: &[Line], figure: &Figure, stroke: &Stroke) -
         }
     }
     let Some(line) = figure.feet.first().map(|f| &lines[f.line]) else {
-        return unsure(picture, figure, "a single stroke away from any ruled line");
+        return unsure(picture, figure, Doubt::StrokeAlone);
     };
     if across_another(mm, lines, line, stroke) {
-        return unsure(picture, figure, "a tick across two ruled lines");
+        return unsure(picture, figure, Doubt::TickOnTwoLines);
     }
     if stroke.length() > TICK_MM * mm {
-        return unsure(picture, figure, "a stroke too long for a tick");
+        return unsure(picture, figure, Doubt::StrokeTooLong);
     }
     if stroke.along.perp(&line.along).abs() < 0.55 {
-        return unsure(picture, figure, "a stroke that leans too much for a tick");
+        return unsure(picture, figure, Doubt::StrokeLeans);
     }
     let Some(place) = place::crossing_with_line(picture, stroke, line) else {
-        return unsure(picture, figure, "a stroke that does not cross its line");
+        return unsure(picture, figure, Doubt::StrokeNotAcross);
     };
     // It must come to the line: a stroke that stops short of it marks something else.
     let s = (place.at - stroke.origin).dot(&stroke.along);
     let slack = line.half + 0.5 * mm;
     if s < stroke.span[0] - slack || s > stroke.span[1] + slack {
-        return unsure(picture, figure, "a stroke that does not reach its line");
+        return unsure(picture, figure, Doubt::StrokeShort);
     }
     mark(picture, &place, MarkKind::Tick, &[stroke])
 }

@@ -170,22 +170,36 @@ pub(super) fn spot_on_line(picture: &Picture, line: &Line, feet: &[Foot]) -> Pla
     };
     let (top, bottom) = (rim(1.0, above + 3.0), rim(-1.0, -below + 3.0));
     let two_sided = above > 0.0 && below < 0.0;
+    // Of a spot on one side the rim is seen, and how wide it is where the line begins: the circle through both.
+    let out = if above > 0.0 { top } else { -bottom };
+    let stands_out = (out - line.half).max(1.0);
+    let circle = (width * width / 4.0 + stands_out * stands_out) / (2.0 * stands_out);
+    // It does not show on the other side, and stands out by no more than its own width.
+    let radius = circle.clamp(
+        stands_out / 2.0,
+        f64::midpoint(out, line.half).max(width / 2.0),
+    );
     let t = match (above > 0.0, below < 0.0) {
-        (true, false) => top - width / 2.0,
-        (false, true) => bottom + width / 2.0,
+        (true, false) => top - radius,
+        (false, true) => bottom + radius,
         _ => (top + bottom) / 2.0,
     };
     let u_along = (0.06 + 0.02 * picture.scale * 0.5).powi(2);
-    // A rim is known to a sixth of a pixel; from one rim alone the radius is a guess to a tenth of it.
+    // A rim is known to a sixth of a pixel; from one rim alone the radius is known to a tenth, and as the width is to half a pixel.
     let u_across = if two_sided {
         0.17f64.powi(2)
     } else {
-        (0.1 * width).powi(2) + 0.04
+        let by_width = 0.5 * width / (4.0 * stands_out);
+        (0.1 * width).powi(2) + 0.04 + by_width * by_width
     };
     let turn = Matrix2::from_columns(&[line.along, Vector2::new(-line.along.y, line.along.x)]);
     let cov = turn * Matrix2::new(u_along, 0.0, 0.0, u_across) * turn.transpose()
         + Matrix2::identity() * floor(picture);
-    let tall = if two_sided { top - bottom } else { width };
+    let tall = if two_sided {
+        top - bottom
+    } else {
+        2.0 * radius
+    };
     Place {
         at: line.point(s, t),
         cov,
@@ -200,15 +214,24 @@ fn grid(from: f64, to: f64) -> Vec<f64> {
         .collect()
 }
 
-/// Where, going out from the axis on one side, the ink falls to half of what it is on the axis.
+/// Where, coming in from beyond on one side, the ink rises to half of the most that it has there: between a line and the spot
+/// beside it the face may show.
 fn rim_at(picture: &Picture, line: &Line, s: f64, side: f64, furthest: f64) -> f64 {
+    const STEP: f64 = 0.25;
     let contrast = |t: f64| picture.smooth_contrast(line.point(s, side * t));
-    let half = contrast(0.0) / 2.0;
-    let mut t = 0.0;
-    while t < furthest && contrast(t) > half {
-        t += 0.25;
-    }
-    side * t
+    let steps = (furthest / STEP).ceil() as i32;
+    let ink: Vec<f64> = (0..=steps).map(|i| contrast(f64::from(i) * STEP)).collect();
+    // The outermost rise of any height that counts: the line may be darker than the spot, and the spot than the line.
+    let beyond_line = (line.half / STEP) as usize;
+    let most = |from: usize| {
+        ink[from.min(ink.len() - 1)..]
+            .iter()
+            .copied()
+            .fold(0.0, f64::max)
+    };
+    let half = most(0).min(most(beyond_line + 2).max(0.5 * most(0))) / 2.0;
+    let last = ink.iter().rposition(|c| *c > half).unwrap_or(0);
+    side * (last as f64 + 1.0) * STEP
 }
 
 /// The crossing of a tick with its ruled line.

@@ -6,6 +6,7 @@ use std::f64::consts::{FRAC_PI_2, PI, SQRT_2};
 
 use nalgebra::Vector2;
 
+use super::Doubt;
 use super::MarkKind;
 use super::lines::Line;
 use super::name::{FlatMark, Name, OwnStroke};
@@ -27,10 +28,6 @@ const OVER_FACE: f64 = 2.0;
 /// Where the face is looked at for comparison, along the line from the dot, mm.
 const BESIDE_MM: [f64; 6] = [-3.6, -2.8, -2.0, 2.0, 2.8, 3.6];
 
-/// Why a dot is unsure that a stroke runs through, and a mark.
-pub(super) const ACROSS: &str = "a pale stroke across a ruled line: a scratch, or a tick";
-pub(super) const THROUGH: &str = "a pale stroke runs through a mark: struck out, or a scratch";
-
 /// The name as it was, or unsure for a dot on a line that a stroke runs through.
 pub(super) fn unless_stroke(picture: &Picture, lines: &[Line], name: Name) -> Name {
     match name {
@@ -40,7 +37,7 @@ pub(super) fn unless_stroke(picture: &Picture, lines: &[Line], name: Name) -> Na
             Name::Unsure {
                 at: m.at,
                 size_mm: m.size_mm,
-                why: ACROSS,
+                why: Doubt::Across,
             }
         }
         name => name,

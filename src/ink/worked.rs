@@ -6,7 +6,7 @@ use nalgebra::Vector2;
 pub use super::arms::Round;
 use super::arms::{self, Near};
 use super::view::{self, FlatView};
-use super::{Ink, Mark, MarkKind, RuledLine, Unsure, combine, dimple, hole, name, through};
+use super::{Doubt, Ink, Mark, MarkKind, RuledLine, Unsure, dimple, hole};
 use crate::frame::{Cov2, Flat, Point, Sheet};
 use crate::survey::SheetFrame;
 
@@ -195,18 +195,14 @@ const LEFTOVER_SIZE_MM: f64 = 3.0;
 const WHOLE_MARK_MM: f64 = 4.6;
 /// What may strike a mark out is a remnant of it only where nothing leads away aslant: a mark that was struck out and punched all
 /// the same is not as planned. Nor is it one further than this from the dimple's middle, or longer than the second, mm.
-const MAY_STRIKE: [&str; 4] = [
-    combine::CROSSING,
-    through::ACROSS,
-    through::THROUGH,
-    name::NO_SHAPE,
+const MAY_STRIKE: [Doubt; 4] = [
+    Doubt::Crossing,
+    Doubt::Across,
+    Doubt::Through,
+    Doubt::NoShape,
 ];
 const REMNANT_MM: f64 = 1.2;
 const LONGEST_MARK_MM: f64 = 6.0;
-
-/// Why a dimple's place is unsure from which strokes lead away aslant.
-const ASLANT: &str =
-    "strokes aslant round a dimple: a mark that was struck out, and punched all the same";
 
 /// The ink with `worked` put in: the marks that were made there are theirs now, and what is left of their strokes
 /// counts no more. Rings and cross-outs of a dimple's mark go over to the dimple; no pen undoes a hole.
@@ -243,7 +239,7 @@ pub fn put_in(mut ink: Ink, worked: Vec<Worked>) -> Ink {
                 d <= radius + LEFTOVER_MM
                     && u.size_mm <= (new.size_mm + LEFTOVER_SIZE_MM).max(least)
             };
-            let ring = u.why.starts_with("a ring") && d <= radius + INK_ROUND_MM;
+            let ring = u.why.is_of_ring() && d <= radius + INK_ROUND_MM;
             is_told |= ring || (!leftover && d <= REMNANT_MM);
             !(leftover || ring)
         });
@@ -253,7 +249,7 @@ pub fn put_in(mut ink: Ink, worked: Vec<Worked>) -> Ink {
                 at: new.at,
                 cov: new.cov,
                 size_mm: new.size_mm,
-                why: ASLANT,
+                why: Doubt::DimpleStruck,
                 writing: false,
                 probability: None,
             });

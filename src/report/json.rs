@@ -6,7 +6,7 @@ use super::{Report, answers, unseen, words};
 use crate::check::Budget;
 use crate::decide::{Decided, Says};
 use crate::frame::{Point, Sheet};
-use crate::ink::Blind;
+use crate::ink::{Blind, Doubt};
 use crate::plan::Units;
 use crate::verdict::{HoleResult, RowFigures, Stray};
 
@@ -86,7 +86,8 @@ fn stray(s: &Stray, name: Option<&str>) -> Value {
         "ringed": s.ringed,
         "state": words::stray_code(s.state),
         "size": mm(s.size_mm),
-        "why": s.why,
+        "why": s.why.map(Doubt::text),
+        "cause": s.why.map(Doubt::code),
         "name": name,
         "probability": probability(s.probability),
     })
@@ -110,7 +111,8 @@ fn decided(d: &Decided) -> Value {
             _ => "ink",
         },
         "size": mm(d.size_mm),
-        "why": d.why,
+        "why": d.why.text(),
+        "cause": d.why.code(),
     })
 }
 

@@ -2,7 +2,7 @@
 
 use super::{LensSource, Report};
 use crate::frame::{Point, Sheet};
-use crate::ink::MarkKind;
+use crate::ink::{Doubt, MarkKind};
 use crate::plan::Units;
 use crate::plan::length::{measured, planned};
 use crate::verdict::{Decision, HoleResult, HoleState, Stray, StrayState};
@@ -95,7 +95,7 @@ pub fn stray_meaning(s: &Stray) -> &'static str {
         (StrayState::Stray, true) => "no hole is planned here: it will be drilled",
         (StrayState::Stray, false) => "no hole is planned here: it may be drilled",
         (StrayState::Cancelled, _) => "an extra mark, crossed out: harmless",
-        (StrayState::Unsure, _) => s.why.unwrap_or("could not be named"),
+        (StrayState::Unsure, _) => s.why.map_or("could not be named", Doubt::text),
     }
 }
 

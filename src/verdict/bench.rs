@@ -5,7 +5,7 @@ use super::decision_rule::{Proof, judge};
 use super::states::{Judged, expanded_offset};
 use super::words::{names, nearest, offset_fine, place_near, planned_place, way};
 use super::{HoleState, Reason, StrayState};
-use crate::ink::RuledLine;
+use crate::ink::{Doubt, RuledLine};
 use crate::plan::Plan;
 use crate::plan::length::show;
 use crate::sheet::Outline;
@@ -149,7 +149,7 @@ fn unsure(plan: &Plan, judged: &Judged, bench: &mut Vec<String>) {
     let mut whys: Vec<(&'static str, Vec<usize>)> = Vec::new();
     for (s, stray) in judged.strays.iter().enumerate() {
         if stray.state == StrayState::Unsure {
-            let why = stray.why.unwrap_or("no name fits it");
+            let why = stray.why.map_or("no name fits it", Doubt::text);
             match whys.iter_mut().find(|(w, _)| *w == why) {
                 Some((_, places)) => places.push(s),
                 None => whys.push((why, vec![s])),

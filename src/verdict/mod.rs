@@ -23,11 +23,11 @@ mod reasons;
 mod states;
 mod words;
 
-pub(crate) use states::{CONTRADICTION, direction_of_u, expanded_widest};
+pub(crate) use states::{direction_of_u, expanded_widest};
 pub(crate) use words::nearest;
 
 use crate::frame::{Point, Sheet};
-use crate::ink::{Ink, MarkKind};
+use crate::ink::{Doubt, Ink, MarkKind};
 use crate::plan::Plan;
 use crate::sheet::Outline;
 
@@ -176,7 +176,7 @@ pub struct Stray {
     /// Largest extent, mm.
     pub size_mm: f64,
     /// For unsure ink: why it could not be named.
-    pub why: Option<&'static str>,
+    pub why: Option<Doubt>,
     /// How surely it is a mark, 0 to 1; `None` for ink that does not look like one, and for what was not read from ink.
     pub probability: Option<f64>,
 }

@@ -6,7 +6,7 @@ use super::decision_rule::{COVERAGE_FACTOR, Proof, guard_over_u, judge};
 use super::pairing::{Pairs, pair};
 use super::{HoleResult, HoleState, Stray, StrayState};
 use crate::frame::{Cov2, Point, Sheet};
-use crate::ink::{Ink, LIKELY, Mark, RuledLine, Seen};
+use crate::ink::{Doubt, Ink, LIKELY, Mark, RuledLine, Seen};
 use crate::plan::Plan;
 
 /// A mark this many tolerances away may still be a hole's own, misplaced.
@@ -27,8 +27,6 @@ pub(super) const HALF_FINGER_MM: f64 = 8.0;
 const PLACE_U_CAP_MM: f64 = 5.0;
 /// Within this many standard uncertainties of the plan an offset has no direction to speak of.
 const NO_DIRECTION: f64 = 2.0;
-/// What is said of a mark that is ringed and crossed out.
-pub(crate) const CONTRADICTION: &str = "a mark both ringed and crossed out";
 
 /// The face as judged, with what the sentences about it need.
 pub(super) struct Judged {
@@ -39,7 +37,7 @@ pub(super) struct Judged {
     /// The further marks of each double hole.
     pub(super) seconds: Vec<Vec<Point<Sheet>>>,
     /// For each hole, why ink at its place could not be named.
-    pub(super) unsure_at: Vec<Option<&'static str>>,
+    pub(super) unsure_at: Vec<Option<Doubt>>,
     /// For each stray, the hole it doubles, or the hole at whose place it is unsure ink.
     pub(super) stray_at: Vec<Option<usize>>,
     /// Characters of writing or print that no hole's place is near to.
@@ -282,7 +280,7 @@ impl<'i> Sorted<'i> {
                 (false, ..) => sorted.unplaced += 1,
                 // "Drill here" and "never drill here": nobody can tell which.
                 (true, true, true) => {
-                    let ink = stray(mark, StrayState::Unsure, Some(CONTRADICTION));
+                    let ink = stray(mark, StrayState::Unsure, Some(Doubt::RingedAndStruck));
                     sorted.unsure.push(Unnamed {
                         ink,
                         writing: false,
@@ -335,7 +333,7 @@ impl<'i> Sorted<'i> {
     }
 }
 
-fn stray(mark: &Mark, state: StrayState, why: Option<&'static str>) -> Stray {
+fn stray(mark: &Mark, state: StrayState, why: Option<Doubt>) -> Stray {
     Stray {
         at: mark.at,
         uncertainty_mm: expanded_widest(&mark.cov),

@@ -139,7 +139,7 @@ pub(crate) fn every_state() -> Fixture {
             false,
             StrayState::Unsure,
             3.1,
-            Some("a single stroke away from any ruled line"),
+            Some(punchready::ink::Doubt::StrokeAlone),
         ),
     ];
     let reason = |code, text: &str| Reason {

@@ -605,3 +605,19 @@ fn what_stands_at_the_planned_places_tells_bright_ink_from_dark_on_a_face_of_any
         assert!((f - p).abs() < 0.1, "{found:?}");
     }
 }
+
+#[test]
+fn a_dot_beside_its_line_is_measured_where_it_is() {
+    let line = (Ink::Stroke([2.0, 15.0], [78.0, 15.0], 0.4), 60.0);
+    for off in [0.35, 0.5, 0.62, 0.75] {
+        let dot = (Ink::Dot([40.0, 15.0 - off], 0.75), 60.0);
+        let planned = vec![Point::new(40.0 * PX_PER_MM, 15.0 * PX_PER_MM)];
+        let read = read(&face(200.0, &[line, dot]), PX_PER_MM, &[planned]);
+        let [m] = &read.marks[..] else {
+            panic!("{off}: {:?} {:?}", read.marks, read.unsure);
+        };
+        let y = 15.0 - m.at.y / PX_PER_MM;
+        let u = m.cov[(1, 1)].sqrt() / PX_PER_MM;
+        assert!((y - off).abs() < (2.0 * u).max(0.05), "{off}: {y} U {u}");
+    }
+}
