@@ -206,18 +206,7 @@ impl Edged {
     ) -> Result<Self, Reason> {
         let size_mm = [plan.width_mm, plan.height_mm];
         let cards = together.cards(&checked.found);
-        let looks: Vec<Look> = together
-            .kept
-            .iter()
-            .zip(together.survey.model().views())
-            .zip(&cards)
-            .map(|((&k, view), &cards)| Look {
-                grey: &shots[k].photo.grey,
-                colour: &shots[k].photo.colour,
-                view,
-                cards,
-            })
-            .collect();
+        let looks = looks(shots, together, &together.survey, &cards);
         let thickness = plan.thickness_mm.unwrap_or(UNSAID_THICKNESS_MM);
         let sides = sheet::find(&looks, &together.survey, size_mm, thickness)
             .map_err(|e| reason(NO_SHEET, e))?;
@@ -243,6 +232,12 @@ impl Edged {
             placed: None,
             sized: false,
         };
+        edged.solve(shots, plan, given, checked, clock, together)?;
+        // With the edges the survey knows the lens where no card lies: by that they are measured once more.
+        let cards = together.cards(&checked.found);
+        let looks = self::looks(shots, together, &edged.survey, &cards);
+        edged.sides = edged.sides.again(&looks, &edged.survey, thickness);
+        clock.lap("sheet", checked);
         edged.solve(shots, plan, given, checked, clock, together)?;
         Ok(edged)
     }
@@ -294,6 +289,24 @@ impl Edged {
         edges::doubt_bent(&mut survey);
         Ok(survey)
     }
+}
+
+/// What of the photos shows the sheet, by a survey of them.
+fn looks<'a>(
+    shots: &'a [together::Shot],
+    together: &Together,
+    survey: &'a Survey,
+    cards: &[&'a [card::SeenCard]],
+) -> Vec<Look<'a>> {
+    let photos = together.kept.iter().zip(survey.model().views()).zip(cards);
+    let of_photo =
+        |((&k, view), &cards): ((&usize, &'a survey::View), &&'a [card::SeenCard])| Look {
+            grey: &shots[k].photo.grey,
+            colour: &shots[k].photo.colour,
+            view,
+            cards,
+        };
+    photos.map(of_photo).collect()
 }
 
 /// Where the first photo shows the lower left corner of the sheet as it was first taken to lie. Its corners may be out of

@@ -42,8 +42,9 @@ pub struct KnownLength {
     pub sd_mm: f64,
 }
 
-/// Standard deviation of a length measured with a steel rule, mm.
-pub const KNOWN_SD_MM: f64 = 0.1;
+/// Standard deviation of a length measured with a steel rule, mm: read to ±0.1 mm as the bars are, rectangular
+/// (JCGM 100:2008, 4.3.7, from memory).
+pub const KNOWN_SD_MM: f64 = 0.1 / 1.732_050_807_568_877_2;
 
 /// Height of a card's print over what it lies on where nobody measured it, mean and standard deviation, mm: office paper
 /// of 80 g/m² is 0.1 mm thick, card stock or paper on glue up to 0.3 mm, and a card that is let in lies at 0.
