@@ -272,7 +272,7 @@ impl Edged {
         let found_by = &together.survey;
         let options = edges::options(plan, given, &self.sides, self.turns, found_by);
         let cards = together.cards(found);
-        let mut lines = self.sides.lines.clone();
+        let mut lines = edges::varying(found_by, &self.sides);
         if let Some(first) = lines.first_mut() {
             first.extend_from_slice(ruled);
         }

@@ -8,7 +8,7 @@ use crate::frame::{Face, Pixel, Point};
 use crate::plan::{Edge, Plan};
 use crate::sheet::{self, MeasuredEdge, Outline, Sides};
 use crate::survey::{
-    KNOWN_SD_MM, KnownLength, LineId, Options, SheetDatum, SheetFrame, Survey, View,
+    KNOWN_SD_MM, KnownLength, LineId, Options, SheetDatum, SheetFrame, StraightLine, Survey, View,
 };
 use crate::verdict::{Reason, Weight};
 
@@ -17,6 +17,10 @@ use crate::verdict::{Reason, Weight};
 /// less, but all lean the same way.
 const EDGE_MM: f64 = 0.05;
 const EDGE_PX: f64 = 0.25;
+/// What of that varies along the edge, as a share, and over how much of it that is alike, mm: shine and shadow, burr and
+/// blur change from one end to the other (a judgement, no source).
+const VARIES: f64 = 0.5;
+const ALIKE_OVER_MM: f64 = 100.0;
 /// Heights of a face so far apart hardly go together, mm: a sheet lies hollow or crowned over some hands' breadths.
 const FLAT_OVER_MM: f64 = 100.0;
 
@@ -66,6 +70,37 @@ fn lines_off(survey: &Survey, sides: &Sides) -> Vec<(LineId, f64)> {
         edge_off(ends, survey.flatness_mm).map(|cut| (id, wall_mm.hypot(cut)))
     };
     sides.doubts.iter().filter_map(of_line).collect()
+}
+
+/// The sides' points with what a cut edge leaves open and varies along it, which many points do not average out: each
+/// counts as little as makes all of them together tell no more than the stretches over which it is alike.
+pub(super) fn varying(survey: &Survey, sides: &Sides) -> Vec<Vec<StraightLine>> {
+    let views = survey.model().views().iter();
+    let of_photo = |(view, lines): (&View, &Vec<StraightLine>)| {
+        let of_line = |line: &StraightLine| weakened(view, line).unwrap_or_else(|| line.clone());
+        lines.iter().map(of_line).collect()
+    };
+    views.zip(&sides.lines).map(of_photo).collect()
+}
+
+fn weakened(view: &View, line: &StraightLine) -> Option<StraightLine> {
+    let on_face = |p: Option<&(Point<Pixel>, f64)>| view.face_from_pixel(p?.0);
+    let ends = [on_face(line.points.first())?, on_face(line.points.last())?];
+    let mm_per_px = view.mm_per_px(ends[0].midpoint(ends[1]))?;
+    let stretches = (ends[0].distance(ends[1]) / ALIKE_OVER_MM).max(1.0);
+    let own_px = VARIES * cut_mm(mm_per_px) / mm_per_px;
+    let more_px = own_px * (line.points.len() as f64 / stretches).sqrt();
+    let points = line.points.iter().map(|&(p, sd)| (p, sd.hypot(more_px)));
+    Some(StraightLine {
+        id: line.id,
+        points: points.collect(),
+    })
+}
+
+/// Standard deviation of where a cut edge ends, mm: anywhere between limits alike, a rectangular distribution
+/// (JCGM 100:2008, 4.3.7, from memory).
+fn cut_mm(mm_per_px: f64) -> f64 {
+    EDGE_MM.hypot(EDGE_PX * mm_per_px) / 3f64.sqrt()
 }
 
 /// Adds to each edge what it is still not straight by: what bends it was no lens, or is one that the solve does not know
@@ -122,8 +157,8 @@ fn edge_off<'v>(
         return None;
     }
     let raised = (levers / count).sqrt() * flatness_mm * share_of_mean(length);
-    // Anywhere between limits alike: a rectangular distribution (JCGM 100:2008, 4.3.7, from memory).
-    Some((EDGE_MM.hypot(EDGE_PX * finest) / 3f64.sqrt()).hypot(raised))
+    let common = cut_mm(finest) * (1.0 - VARIES * VARIES).sqrt();
+    Some(common.hypot(raised))
 }
 
 /// Standard deviation of the mean height along an edge of this length over that of the height at one place, as the
