@@ -8,8 +8,10 @@ use crate::frame::{Face, Pixel, Point};
 use crate::plan::{Edge, Plan};
 use crate::sheet::{self, MeasuredEdge, Outline, Sides};
 use crate::survey::{
-    KNOWN_SD_MM, KnownLength, LineId, Options, SheetDatum, SheetFrame, StraightLine, Survey, View,
+    KNOWN_SD_MM, KnownLength, LineId, Options, SheetDatum, SheetFrame, StraightLine, Survey, Tie,
+    View,
 };
+use crate::verdict::decision_rule::COVERAGE_FACTOR;
 use crate::verdict::{Reason, Weight};
 
 /// Where a cut edge ends lies within so much to either side of where it is taken to be, mm: burr and rounding
@@ -21,6 +23,9 @@ const EDGE_PX: f64 = 0.25;
 /// blur change from one end to the other (a judgement, no source).
 const VARIES: f64 = 0.5;
 const ALIKE_OVER_MM: f64 = 100.0;
+/// An edge that shows to within this of a corner shows to the corner, mm: that itself is rounded and burred, and no
+/// points are taken there.
+const REACHES_MM: f64 = 8.0;
 /// Heights of a face so far apart hardly go together, mm: a sheet lies hollow or crowned over some hands' breadths.
 const FLAT_OVER_MM: f64 = 100.0;
 
@@ -180,7 +185,7 @@ pub(super) fn options(
     given: &Given,
     sides: &Sides,
     turns: u32,
-    survey: &Survey,
+    (survey, ties): (&Survey, Vec<Tie>),
 ) -> Options {
     let thickness = plan.thickness_mm.unwrap_or(UNSAID_THICKNESS_MM);
     let seen = |edge| {
@@ -213,6 +218,7 @@ pub(super) fn options(
             .card_below_mm
             .map_or([0.0, thickness / 3f64.sqrt()], |b| [-b, 0.0]),
         known,
+        ties,
         line_off_mm: lines_off(survey, sides),
         paper_mm: given.paper_mm(),
         ..Options::default()
@@ -224,6 +230,74 @@ pub(crate) fn datum(size_mm: [f64; 2], turns: u32) -> SheetDatum {
         base: (sheet::line_of(Edge::Bottom, turns), Edge::Bottom),
         other: (sheet::line_of(Edge::Left, turns), Edge::Left),
         size_mm,
+    }
+}
+
+/// An edge of the datum that no photo shows, where the opposite one does and the length between them was told.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct FarEdge {
+    near: Edge,
+    far: Edge,
+    mm: f64,
+}
+
+/// What the places are measured from instead of an edge that does not show; `None` where both edges of the datum show, or
+/// nothing stands for the one that does not.
+pub(super) fn far_edge(survey: &Survey, turns: u32, given: &Given) -> Option<FarEdge> {
+    let shows = |edge| survey.line(sheet::line_of(edge, turns)).is_some();
+    let (near, far, name) = match (shows(Edge::Left), shows(Edge::Bottom)) {
+        (false, true) => (Edge::Left, Edge::Right, Known::SheetWidth),
+        (true, false) => (Edge::Bottom, Edge::Top, Known::SheetHeight),
+        _ => return None,
+    };
+    let told = given.known.iter().find(|(known, _)| *known == name)?;
+    whole(survey, far, turns).then_some(FarEdge {
+        near,
+        far,
+        mm: told.1,
+    })
+}
+
+/// Whether an edge shows from corner to corner. No size speaks for an end whose opposite does not show, and the rim of a
+/// card at the picture's border, or print across the face, is as straight as it.
+pub(super) fn whole(survey: &Survey, edge: Edge, turns: u32) -> bool {
+    let line = |edge| survey.line(sheet::line_of(edge, turns));
+    let sides = match edge {
+        Edge::Left | Edge::Right => [Edge::Bottom, Edge::Top],
+        Edge::Bottom | Edge::Top => [Edge::Left, Edge::Right],
+    };
+    line(edge).is_some_and(|end| {
+        let reaches = |side| {
+            let corner = line(side).and_then(|side| end.meet(side));
+            let near = |c: Point<Face>| end.ends.iter().any(|e| e.distance(c) < REACHES_MM);
+            corner.is_some_and(near)
+        };
+        sides.into_iter().all(reaches)
+    })
+}
+
+impl FarEdge {
+    /// The datum by it, and what the length between is not known to put into the survey.
+    pub(super) fn datum(
+        self,
+        survey: &mut Survey,
+        mut size_mm: [f64; 2],
+        turns: u32,
+    ) -> SheetDatum {
+        let line = |edge| (sheet::line_of(edge, turns), edge);
+        survey.doubt_line(line(self.far).0, KNOWN_SD_MM);
+        let [base, other] = if self.near == Edge::Left {
+            size_mm[0] = self.mm;
+            [Edge::Bottom, self.far]
+        } else {
+            size_mm[1] = self.mm;
+            [self.far, Edge::Left]
+        };
+        SheetDatum::Edges {
+            base: line(base),
+            other: line(other),
+            size_mm,
+        }
     }
 }
 
@@ -301,16 +375,28 @@ pub(super) fn doubt_sizes(survey: &mut Survey, sizes: &[OtherSize], turns: u32) 
     }
 }
 
-/// An edge that the places are measured from, beyond which another could as well be the sheet's: a paper template that
+/// An edge that may lie elsewhere.
+pub(super) struct SecondEdge {
+    line: LineId,
+    beyond_mm: f64,
+    pub(super) reason: Reason,
+}
+
+/// Either edge may be the sheet's: U reaches from the one to the other.
+pub(super) fn doubt_second(survey: &mut Survey, second: &SecondEdge) {
+    survey.doubt_line(second.line, second.beyond_mm / COVERAGE_FACTOR);
+}
+
+/// The edges that the places are measured from, beyond which another could as well be the sheet's: a paper template that
 /// ends a millimetre inside the metal. The sheet's size settles it if it is the planned one as measured, and would not
 /// be with the other edge; but not a size that was told, as then all else is made to fit it.
-pub(super) fn second_edge(
+pub(super) fn second_edges(
     plan: &Plan,
     given: &Given,
     outline: &Outline,
     sides: &Sides,
     turns: u32,
-) -> Option<Reason> {
+) -> Vec<SecondEdge> {
     let across = [
         (
             Edge::Bottom,
@@ -336,20 +422,26 @@ pub(super) fn second_edge(
     };
     across
         .into_iter()
-        .find_map(|(edge, name, known, measured, planned, opposite)| {
+        .filter_map(|(edge, name, known, measured, planned, opposite)| {
             let beyond = second(edge)?;
             let settled = !given.known.iter().any(|(k, _)| *k == known)
                 && second(opposite).is_none()
                 && measured.is_some_and(|[mm, u]| {
                     (mm - planned).abs() + 2.0 * u < (mm + beyond - planned).abs() - 2.0 * u
                 });
-            (!settled).then(|| Reason {
+            let reason = || Reason {
                 code: "two-edges",
                 text: format!(
                     "the {name} edge shows twice: {beyond:.1} mm beyond the line that was taken for it there is another, and either may be the sheet's (something glued on it, a film, a strip on the bench?); make the true edge show alone, or give two marks as the datum in the plan"
                 ),
+            };
+            (!settled).then(|| SecondEdge {
+                line: sheet::line_of(edge, turns),
+                beyond_mm: beyond,
+                reason: reason(),
             })
         })
+        .collect()
 }
 
 /// Where the photos show the plan's corners: the photo's place in the list of all, and the corners it shows.
