@@ -19,6 +19,7 @@
 //! | what was left unsaid, where that matters | `unsaid` |
 //! | the finished check, as the reports take it | `checked` |
 
+mod apart;
 mod budget;
 mod checked;
 pub(crate) mod edges;
@@ -152,24 +153,15 @@ fn measure(
     // First the cards alone, to see roughly where everything is; then all that is straight and known.
     let mut together = together::by_cards(shots, &checked.found, sharp)?;
     clock.lap("survey", checked);
-    let edged = loop {
-        let edged = match Edged::of(shots, plan, given, checked, clock, &together) {
-            Ok(edged) => edged,
-            Err(why) if why.code == NO_SHEET && together.kept.len() > 1 => {
-                // Of photos between which the sheet was moved no two edges are one.
-                let found = checked.found.clone();
-                let shows =
-                    |fewer: &Together| Edged::of(shots, plan, given, checked, clock, fewer).is_ok();
-                together = together.without_one(shots, &found, shows).ok_or(why)?;
-                continue;
-            }
-            Err(why) => return Err(why),
+    let mut edged = edged(shots, plan, given, checked, clock, &mut together)?;
+    while let Some(mut more) =
+        apart::joined(shots, (plan, given), checked, clock, (&together, &edged))
+    {
+        let Ok(all) = self::edged(shots, plan, given, checked, clock, &mut more) else {
+            break;
         };
-        match together.without_off_edges(shots, &checked.found, &edged)? {
-            Some(fewer) => together = fewer,
-            None => break edged,
-        }
-    };
+        (together, edged) = (more, all);
+    }
     if let Some(why) = sanity::stretched(&edged.survey, given) {
         return Err(why);
     }
@@ -177,6 +169,35 @@ fn measure(
     checked.warn_of_bench(plan, given, &together, &edged.beside);
     checked.tell_left_out(&together);
     read(shots, plan, given, checked, clock, &together, edged)
+}
+
+/// The survey with the sheet's edges in it, of as many of the photos as agree on them.
+fn edged(
+    shots: &[together::Shot],
+    plan: &Plan,
+    given: &Given,
+    checked: &mut Checked,
+    clock: &mut Clock,
+    together: &mut Together,
+) -> Result<Edged, Reason> {
+    loop {
+        let edged = match Edged::of(shots, plan, given, checked, clock, together) {
+            Ok(edged) => edged,
+            Err(why) if why.code == NO_SHEET && together.kept.len() > 1 => {
+                // Of photos between which the sheet was moved no two edges are one.
+                let found = checked.found.clone();
+                let shows =
+                    |fewer: &Together| Edged::of(shots, plan, given, checked, clock, fewer).is_ok();
+                *together = together.without_one(shots, &found, shows).ok_or(why)?;
+                continue;
+            }
+            Err(why) => return Err(why),
+        };
+        match together.without_off_edges(shots, &checked.found, &edged)? {
+            Some(fewer) => *together = fewer,
+            None => return Ok(edged),
+        }
+    }
 }
 
 /// The survey with the sheet's edges in it.
@@ -190,8 +211,8 @@ struct Edged {
     survey: Survey,
     /// The edge of the datum that no photo shows, where it is put.
     placed: Option<pattern::Placed>,
-    /// The survey's edges are doubted by what the sheet's size differs from the plan's.
-    sized: bool,
+    /// The survey's edges are doubted by what the sheet's size differs from the plan's, and where they show twice.
+    doubted: bool,
 }
 
 impl Edged {
@@ -205,18 +226,7 @@ impl Edged {
     ) -> Result<Self, Reason> {
         let size_mm = [plan.width_mm, plan.height_mm];
         let cards = together.cards(&checked.found);
-        let looks: Vec<Look> = together
-            .kept
-            .iter()
-            .zip(together.survey.model().views())
-            .zip(&cards)
-            .map(|((&k, view), &cards)| Look {
-                grey: &shots[k].photo.grey,
-                colour: &shots[k].photo.colour,
-                view,
-                cards,
-            })
-            .collect();
+        let looks = looks(shots, together, &together.survey, &cards);
         let thickness = plan.thickness_mm.unwrap_or(UNSAID_THICKNESS_MM);
         let sides = sheet::find(&looks, &together.survey, size_mm, thickness)
             .map_err(|e| reason(NO_SHEET, e))?;
@@ -240,8 +250,14 @@ impl Edged {
             lies,
             turns,
             placed: None,
-            sized: false,
+            doubted: false,
         };
+        edged.solve(shots, plan, given, checked, clock, together)?;
+        // With the edges the survey knows the lens where no card lies: by that they are measured once more.
+        let cards = together.cards(&checked.found);
+        let looks = self::looks(shots, together, &edged.survey, &cards);
+        edged.sides = edged.sides.again(&looks, &edged.survey, thickness);
+        clock.lap("sheet", checked);
         edged.solve(shots, plan, given, checked, clock, together)?;
         Ok(edged)
     }
@@ -259,7 +275,7 @@ impl Edged {
         self.survey = self
             .surveyed(shots, (plan, given), &checked.found, together, &[])
             .map_err(|e| reason("no-survey", e))?;
-        self.sized = false;
+        self.doubted = false;
         clock.lap("survey", checked);
         Ok(())
     }
@@ -274,9 +290,10 @@ impl Edged {
         ruled: &[StraightLine],
     ) -> Result<Survey, SurveyError> {
         let found_by = &together.survey;
-        let options = edges::options(plan, given, &self.sides, self.turns, found_by);
+        let by = (found_by, together.ties());
+        let options = edges::options(plan, given, &self.sides, self.turns, by);
         let cards = together.cards(found);
-        let mut lines = self.sides.lines.clone();
+        let mut lines = edges::varying(found_by, &self.sides);
         if let Some(first) = lines.first_mut() {
             first.extend_from_slice(ruled);
         }
@@ -293,6 +310,24 @@ impl Edged {
         edges::doubt_bent(&mut survey);
         Ok(survey)
     }
+}
+
+/// What of the photos shows the sheet, by a survey of them.
+fn looks<'a>(
+    shots: &'a [together::Shot],
+    together: &Together,
+    survey: &'a Survey,
+    cards: &[&'a [card::SeenCard]],
+) -> Vec<Look<'a>> {
+    let photos = together.kept.iter().zip(survey.model().views()).zip(cards);
+    let of_photo =
+        |((&k, view), &cards): ((&usize, &'a survey::View), &&'a [card::SeenCard])| Look {
+            grey: &shots[k].photo.grey,
+            colour: &shots[k].photo.colour,
+            view,
+            cards,
+        };
+    photos.map(of_photo).collect()
 }
 
 /// Where the first photo shows the lower left corner of the sheet as it was first taken to lie. Its corners may be out of
@@ -325,14 +360,18 @@ fn read(
 ) -> Result<(), Reason> {
     let size_mm = [plan.width_mm, plan.height_mm];
     let mut settled = given.datum_corner.is_some();
-    edged.placed = pattern::missing(&edged.sides, edged.turns);
+    let by_far = |edged: &Edged| edges::far_edge(&edged.survey, edged.turns, given);
+    if by_far(&edged).is_none() {
+        edged.placed = pattern::missing(&edged.sides, edged.turns);
+    }
     let mut laid = edged.placed.is_none();
     loop {
         let turns = edged.turns;
         let mut with_placed = edged.survey.clone();
-        let datum = match edged.placed {
-            Some(placed) => placed.put_in(&mut with_placed, &edged.sides, size_mm, turns),
-            None => edges::datum(size_mm, turns),
+        let datum = match (edged.placed, by_far(&edged)) {
+            (Some(placed), _) => placed.put_in(&mut with_placed, &edged.sides, size_mm, turns),
+            (None, Some(far)) => far.datum(&mut with_placed, size_mm, turns),
+            (None, None) => edges::datum(size_mm, turns),
         };
         let survey = &with_placed;
         let frames = (0..together.kept.len())
@@ -388,7 +427,7 @@ fn read(
             continue;
         }
         // With a wrong outline or a wrong scale every place is wrong: then nothing is claimed of any hole.
-        let sizes = if edged.sized {
+        let sizes = if edged.doubted {
             Vec::new()
         } else {
             edges::other_sizes(plan, &outline)
@@ -397,17 +436,23 @@ fn read(
             checked.tried = edges::corners(size_mm, &frames, &together.kept);
             return Err(wrong.reason.clone());
         }
-        if !sizes.is_empty() {
+        let seconds = if edged.doubted {
+            Vec::new()
+        } else {
+            edges::second_edges(plan, given, &outline, &edged.sides, turns)
+        };
+        if !sizes.is_empty() || !seconds.is_empty() {
             drop(frames);
             edges::doubt_sizes(&mut edged.survey, &sizes, turns);
-            edged.sized = true;
+            for second in &seconds {
+                edges::doubt_second(&mut edged.survey, second);
+            }
+            edged.doubted = true;
             let told = sizes.into_iter().map(|s| (s.weight, s.reason));
             checked.findings.extend(told);
+            let told = seconds.into_iter().map(|s| (Weight::Note, s.reason));
+            checked.findings.extend(told);
             continue;
-        }
-        if let Some(why) = edges::second_edge(plan, given, &outline, &edged.sides, turns) {
-            checked.tried = edges::corners(size_mm, &frames, &together.kept);
-            return Err(why);
         }
         if let Way::Either([a, b]) = way {
             return Err(two_ways([a, b].map(|t| edged.lies.turned(t))));

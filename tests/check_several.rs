@@ -6,7 +6,7 @@ mod strip_scene;
 use std::path::Path;
 use std::sync::OnceLock;
 
-use punchready::check::{Checked, check_all};
+use punchready::check::{Checked, Given, Known, check_all};
 use punchready::frame::Point;
 use punchready::photo::Photo;
 use punchready::plan::Plan;
@@ -228,6 +228,34 @@ fn a_card_moved_between_photos_is_not_averaged_in() {
 }
 
 #[test]
+fn a_length_that_was_told_stands_for_what_no_photo_shows() {
+    let s = strip();
+    let told = Given {
+        known: vec![(Known::SheetWidth, s.plan.width_mm)],
+        ..given()
+    };
+    // The left end in no photo; and both ends, in photos that have no card in common.
+    for (shown, left_end) in [([1, 2], false), ([0, 2], true)] {
+        let all = check_all(&shown.map(|i| &s.photos[i]), &s.plan, &told);
+        let holes = &all.verdict.holes;
+        let found: Vec<_> = holes.iter().filter(|h| h.found.is_some()).collect();
+        assert!(3 * found.len() > holes.len(), "{:?}", codes(&all));
+        let first = found.iter().any(|h| h.planned.x < 100.0);
+        assert_eq!(first, left_end, "{:?}", codes(&all));
+        assert!(found.iter().any(|h| h.planned.x > s.plan.width_mm - 100.0));
+        let outside = |h: &&&punchready::verdict::HoleResult| {
+            let off = s
+                .truth
+                .iter()
+                .filter_map(|t| Some((t.at - h.found?).norm()));
+            off.fold(f64::INFINITY, f64::min) > h.uncertainty_mm.unwrap()
+        };
+        let outside = found.iter().filter(outside).count();
+        assert!(10 * outside <= found.len(), "{outside} of {}", found.len());
+    }
+}
+
+#[test]
 fn the_sheet_moved_between_photos_is_noticed() {
     let s = strip();
     // The cards all lie still, and the sheet with its marks is pushed by 1.5 mm: the same as all cards and the
@@ -248,10 +276,10 @@ fn the_sheet_moved_between_photos_is_noticed() {
         "{:?}",
         codes(&all)
     );
-    // Neither of the two shows the sheet by itself: at most its pattern.
+    // Neither of the two shows the sheet by itself: at most its pattern, or that they contradict each other.
     let codes = codes(&all);
     assert!(
-        codes.contains(&"pattern-only") || codes == ["no-sheet"],
+        codes.contains(&"pattern-only") || codes == ["no-sheet"] || codes == ["photos-contradict"],
         "{codes:?}"
     );
 }

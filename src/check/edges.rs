@@ -8,8 +8,10 @@ use crate::frame::{Face, Pixel, Point};
 use crate::plan::{Edge, Plan};
 use crate::sheet::{self, MeasuredEdge, Outline, Sides};
 use crate::survey::{
-    KNOWN_SD_MM, KnownLength, LineId, Options, SheetDatum, SheetFrame, Survey, View,
+    KNOWN_SD_MM, KnownLength, LineId, Options, SheetDatum, SheetFrame, StraightLine, Survey, Tie,
+    View,
 };
+use crate::verdict::decision_rule::COVERAGE_FACTOR;
 use crate::verdict::{Reason, Weight};
 
 /// Where a cut edge ends lies within so much to either side of where it is taken to be, mm: burr and rounding
@@ -17,6 +19,13 @@ use crate::verdict::{Reason, Weight};
 /// less, but all lean the same way.
 const EDGE_MM: f64 = 0.05;
 const EDGE_PX: f64 = 0.25;
+/// What of that varies along the edge, as a share, and over how much of it that is alike, mm: shine and shadow, burr and
+/// blur change from one end to the other (a judgement, no source).
+const VARIES: f64 = 0.5;
+const ALIKE_OVER_MM: f64 = 100.0;
+/// An edge that shows to within this of a corner shows to the corner, mm: that itself is rounded and burred, and no
+/// points are taken there.
+const REACHES_MM: f64 = 8.0;
 /// Heights of a face so far apart hardly go together, mm: a sheet lies hollow or crowned over some hands' breadths.
 const FLAT_OVER_MM: f64 = 100.0;
 
@@ -66,6 +75,37 @@ fn lines_off(survey: &Survey, sides: &Sides) -> Vec<(LineId, f64)> {
         edge_off(ends, survey.flatness_mm).map(|cut| (id, wall_mm.hypot(cut)))
     };
     sides.doubts.iter().filter_map(of_line).collect()
+}
+
+/// The sides' points with what a cut edge leaves open and varies along it, which many points do not average out: each
+/// counts as little as makes all of them together tell no more than the stretches over which it is alike.
+pub(super) fn varying(survey: &Survey, sides: &Sides) -> Vec<Vec<StraightLine>> {
+    let views = survey.model().views().iter();
+    let of_photo = |(view, lines): (&View, &Vec<StraightLine>)| {
+        let of_line = |line: &StraightLine| weakened(view, line).unwrap_or_else(|| line.clone());
+        lines.iter().map(of_line).collect()
+    };
+    views.zip(&sides.lines).map(of_photo).collect()
+}
+
+fn weakened(view: &View, line: &StraightLine) -> Option<StraightLine> {
+    let on_face = |p: Option<&(Point<Pixel>, f64)>| view.face_from_pixel(p?.0);
+    let ends = [on_face(line.points.first())?, on_face(line.points.last())?];
+    let mm_per_px = view.mm_per_px(ends[0].midpoint(ends[1]))?;
+    let stretches = (ends[0].distance(ends[1]) / ALIKE_OVER_MM).max(1.0);
+    let own_px = VARIES * cut_mm(mm_per_px) / mm_per_px;
+    let more_px = own_px * (line.points.len() as f64 / stretches).sqrt();
+    let points = line.points.iter().map(|&(p, sd)| (p, sd.hypot(more_px)));
+    Some(StraightLine {
+        id: line.id,
+        points: points.collect(),
+    })
+}
+
+/// Standard deviation of where a cut edge ends, mm: anywhere between limits alike, a rectangular distribution
+/// (JCGM 100:2008, 4.3.7, from memory).
+fn cut_mm(mm_per_px: f64) -> f64 {
+    EDGE_MM.hypot(EDGE_PX * mm_per_px) / 3f64.sqrt()
 }
 
 /// Adds to each edge what it is still not straight by: what bends it was no lens, or is one that the solve does not know
@@ -122,8 +162,8 @@ fn edge_off<'v>(
         return None;
     }
     let raised = (levers / count).sqrt() * flatness_mm * share_of_mean(length);
-    // Anywhere between limits alike: a rectangular distribution (JCGM 100:2008, 4.3.7, from memory).
-    Some((EDGE_MM.hypot(EDGE_PX * finest) / 3f64.sqrt()).hypot(raised))
+    let common = cut_mm(finest) * (1.0 - VARIES * VARIES).sqrt();
+    Some(common.hypot(raised))
 }
 
 /// Standard deviation of the mean height along an edge of this length over that of the height at one place, as the
@@ -145,7 +185,7 @@ pub(super) fn options(
     given: &Given,
     sides: &Sides,
     turns: u32,
-    survey: &Survey,
+    (survey, ties): (&Survey, Vec<Tie>),
 ) -> Options {
     let thickness = plan.thickness_mm.unwrap_or(UNSAID_THICKNESS_MM);
     let seen = |edge| {
@@ -178,6 +218,7 @@ pub(super) fn options(
             .card_below_mm
             .map_or([0.0, thickness / 3f64.sqrt()], |b| [-b, 0.0]),
         known,
+        ties,
         line_off_mm: lines_off(survey, sides),
         paper_mm: given.paper_mm(),
         ..Options::default()
@@ -189,6 +230,74 @@ pub(crate) fn datum(size_mm: [f64; 2], turns: u32) -> SheetDatum {
         base: (sheet::line_of(Edge::Bottom, turns), Edge::Bottom),
         other: (sheet::line_of(Edge::Left, turns), Edge::Left),
         size_mm,
+    }
+}
+
+/// An edge of the datum that no photo shows, where the opposite one does and the length between them was told.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct FarEdge {
+    near: Edge,
+    far: Edge,
+    mm: f64,
+}
+
+/// What the places are measured from instead of an edge that does not show; `None` where both edges of the datum show, or
+/// nothing stands for the one that does not.
+pub(super) fn far_edge(survey: &Survey, turns: u32, given: &Given) -> Option<FarEdge> {
+    let shows = |edge| survey.line(sheet::line_of(edge, turns)).is_some();
+    let (near, far, name) = match (shows(Edge::Left), shows(Edge::Bottom)) {
+        (false, true) => (Edge::Left, Edge::Right, Known::SheetWidth),
+        (true, false) => (Edge::Bottom, Edge::Top, Known::SheetHeight),
+        _ => return None,
+    };
+    let told = given.known.iter().find(|(known, _)| *known == name)?;
+    whole(survey, far, turns).then_some(FarEdge {
+        near,
+        far,
+        mm: told.1,
+    })
+}
+
+/// Whether an edge shows from corner to corner. No size speaks for an end whose opposite does not show, and the rim of a
+/// card at the picture's border, or print across the face, is as straight as it.
+pub(super) fn whole(survey: &Survey, edge: Edge, turns: u32) -> bool {
+    let line = |edge| survey.line(sheet::line_of(edge, turns));
+    let sides = match edge {
+        Edge::Left | Edge::Right => [Edge::Bottom, Edge::Top],
+        Edge::Bottom | Edge::Top => [Edge::Left, Edge::Right],
+    };
+    line(edge).is_some_and(|end| {
+        let reaches = |side| {
+            let corner = line(side).and_then(|side| end.meet(side));
+            let near = |c: Point<Face>| end.ends.iter().any(|e| e.distance(c) < REACHES_MM);
+            corner.is_some_and(near)
+        };
+        sides.into_iter().all(reaches)
+    })
+}
+
+impl FarEdge {
+    /// The datum by it, and what the length between is not known to put into the survey.
+    pub(super) fn datum(
+        self,
+        survey: &mut Survey,
+        mut size_mm: [f64; 2],
+        turns: u32,
+    ) -> SheetDatum {
+        let line = |edge| (sheet::line_of(edge, turns), edge);
+        survey.doubt_line(line(self.far).0, KNOWN_SD_MM);
+        let [base, other] = if self.near == Edge::Left {
+            size_mm[0] = self.mm;
+            [Edge::Bottom, self.far]
+        } else {
+            size_mm[1] = self.mm;
+            [self.far, Edge::Left]
+        };
+        SheetDatum::Edges {
+            base: line(base),
+            other: line(other),
+            size_mm,
+        }
     }
 }
 
@@ -266,16 +375,28 @@ pub(super) fn doubt_sizes(survey: &mut Survey, sizes: &[OtherSize], turns: u32) 
     }
 }
 
-/// An edge that the places are measured from, beyond which another could as well be the sheet's: a paper template that
+/// An edge that may lie elsewhere.
+pub(super) struct SecondEdge {
+    line: LineId,
+    beyond_mm: f64,
+    pub(super) reason: Reason,
+}
+
+/// Either edge may be the sheet's: U reaches from the one to the other.
+pub(super) fn doubt_second(survey: &mut Survey, second: &SecondEdge) {
+    survey.doubt_line(second.line, second.beyond_mm / COVERAGE_FACTOR);
+}
+
+/// The edges that the places are measured from, beyond which another could as well be the sheet's: a paper template that
 /// ends a millimetre inside the metal. The sheet's size settles it if it is the planned one as measured, and would not
 /// be with the other edge; but not a size that was told, as then all else is made to fit it.
-pub(super) fn second_edge(
+pub(super) fn second_edges(
     plan: &Plan,
     given: &Given,
     outline: &Outline,
     sides: &Sides,
     turns: u32,
-) -> Option<Reason> {
+) -> Vec<SecondEdge> {
     let across = [
         (
             Edge::Bottom,
@@ -301,20 +422,26 @@ pub(super) fn second_edge(
     };
     across
         .into_iter()
-        .find_map(|(edge, name, known, measured, planned, opposite)| {
+        .filter_map(|(edge, name, known, measured, planned, opposite)| {
             let beyond = second(edge)?;
             let settled = !given.known.iter().any(|(k, _)| *k == known)
                 && second(opposite).is_none()
                 && measured.is_some_and(|[mm, u]| {
                     (mm - planned).abs() + 2.0 * u < (mm + beyond - planned).abs() - 2.0 * u
                 });
-            (!settled).then(|| Reason {
+            let reason = || Reason {
                 code: "two-edges",
                 text: format!(
                     "the {name} edge shows twice: {beyond:.1} mm beyond the line that was taken for it there is another, and either may be the sheet's (something glued on it, a film, a strip on the bench?); make the true edge show alone, or give two marks as the datum in the plan"
                 ),
+            };
+            (!settled).then(|| SecondEdge {
+                line: sheet::line_of(edge, turns),
+                beyond_mm: beyond,
+                reason: reason(),
             })
         })
+        .collect()
 }
 
 /// Where the photos show the plan's corners: the photo's place in the list of all, and the corners it shows.

@@ -5,7 +5,7 @@ use super::{Edged, Given, reason, sharp};
 use crate::card::SeenCard;
 use crate::card::find::Found;
 use crate::photo::Photo;
-use crate::survey::{self, Cameras, Options, Priors, Sighting, StraightLine, Survey};
+use crate::survey::{self, Cameras, Options, Priors, Sighting, StraightLine, Survey, Tie};
 use crate::verdict::{Reason, Weight};
 
 /// A photo whose corners miss the common face by so many times what they miss its own, and so many px more,
@@ -120,6 +120,10 @@ pub(super) struct Together {
     pub(super) survey: Survey,
     /// The others and why.
     pub(super) left_out: Vec<LeftOut>,
+    /// Groups of photos that share no card with these.
+    pub(super) apart: Vec<Vec<usize>>,
+    /// What joins photos that share no card; photos by their place in the list of all.
+    ties: Vec<Tie>,
     /// Misfit of each photo's corners to its own survey, px, by its place in the list of all.
     alone_px: Vec<f64>,
 }
@@ -147,7 +151,47 @@ impl Together {
         found: &[Found],
         lines: &[StraightLine],
     ) -> Option<Survey> {
-        solve(shots, found, &self.kept, lines).ok()
+        solve(shots, found, &self.kept, (lines, &self.ties)).ok()
+    }
+
+    /// The ties, with photos by their place in the survey.
+    pub(super) fn ties(&self) -> Vec<Tie> {
+        among(&self.ties, &self.kept)
+    }
+
+    /// The photos of a group that is apart, by themselves.
+    pub(super) fn group(&self, shots: &[Shot], found: &[Found], group: &[usize]) -> Option<Self> {
+        let alone_px = self.alone_px.clone();
+        settled(
+            shots,
+            found,
+            group.to_vec(),
+            Vec::new(),
+            (alone_px, Vec::new()),
+        )
+        .ok()
+    }
+
+    /// These photos and those of another group, as a card of one lies to a card of the other. `tie`: photos by their place
+    /// in either survey.
+    pub(super) fn with(
+        &self,
+        shots: &[Shot],
+        found: &[Found],
+        other: &Self,
+        tie: Tie,
+    ) -> Option<Self> {
+        let mut kept = [self.kept.as_slice(), other.kept.as_slice()].concat();
+        kept.sort_unstable();
+        let mut left_out = self.left_out.clone();
+        left_out.retain(|l| !kept.contains(&l.photo));
+        let [(a, on_a), (b, on_b)] = tie.cards;
+        let mut ties = self.ties.clone();
+        ties.push(Tie {
+            cards: [(self.kept[a], on_a), (other.kept[b], on_b)],
+            ..tie
+        });
+        settled(shots, found, kept, left_out, (self.alone_px.clone(), ties)).ok()
     }
 
     /// The photos but the one without which all is well, as `well` says; `None` where there is none such, or where
@@ -164,7 +208,8 @@ impl Together {
             let mut left_out = self.left_out.clone();
             let why = "with it no sheet is found, and without it one is: the sheet or a card was moved between the photos";
             let kept = without(shots, found, self.kept.clone(), &mut left_out, i, why);
-            let fewer = settled(shots, found, kept, left_out, self.alone_px.clone()).ok()?;
+            let known = (self.alone_px.clone(), self.ties.clone());
+            let fewer = settled(shots, found, kept, left_out, known).ok()?;
             if well(&fewer) {
                 good.push(fewer);
             }
@@ -204,7 +249,8 @@ impl Together {
         let why = "it has the sheet's edges elsewhere than the other photos: the sheet or a card was moved between them";
         let (kept, mut left_out) = (self.kept.clone(), self.left_out.clone());
         let kept = without(shots, found, kept, &mut left_out, worst, why);
-        settled(shots, found, kept, left_out, self.alone_px.clone()).map(Some)
+        let known = (self.alone_px.clone(), self.ties.clone());
+        settled(shots, found, kept, left_out, known).map(Some)
     }
 }
 
@@ -262,7 +308,7 @@ pub(super) fn by_cards(
                 "photo-twice",
                 format!("it is the same picture as {}", shots[twin].name),
             )),
-            _ => solve(shots, found, &[photo], &[]).map_err(|e| reason("no-survey", e)),
+            _ => solve(shots, found, &[photo], (&[], &[])).map_err(|e| reason("no-survey", e)),
         };
         match alone {
             Ok(survey) => {
@@ -285,7 +331,7 @@ pub(super) fn by_cards(
         let first = left_out.into_iter().next().map(|l| l.reason);
         return Err(first.unwrap_or_else(|| reason("no-photo", "no photo was given")));
     }
-    settled(shots, found, kept, left_out, alone_px)
+    settled(shots, found, kept, left_out, (alone_px, Vec::new()))
 }
 
 /// Of the photos those that hang together by cards and fit each other, and their survey.
@@ -294,11 +340,14 @@ fn settled(
     found: &[Found],
     mut kept: Vec<usize>,
     mut left_out: Vec<LeftOut>,
-    alone_px: Vec<f64>,
+    (alone_px, ties): (Vec<f64>, Vec<Tie>),
 ) -> Result<Together, Reason> {
+    let mut apart = Vec::new();
     loop {
-        kept = linked(shots, found, kept, &mut left_out);
-        let solved = solve(shots, found, &kept, &[]);
+        let mut more;
+        (kept, more) = linked(shots, (found, &ties), kept, &mut left_out);
+        apart.append(&mut more);
+        let solved = solve(shots, found, &kept, (&[], &ties));
         match solved {
             Err(e) if kept.len() < 2 => return Err(reason("no-survey", e)),
             Ok(survey) if kept.len() < 2 || over(&kept, &survey, &alone_px) <= 0.0 => {
@@ -307,6 +356,8 @@ fn settled(
                     kept,
                     survey,
                     left_out,
+                    apart,
+                    ties,
                     alone_px,
                 });
             }
@@ -317,7 +368,7 @@ fn settled(
         // its size must then agree with the rest.
         let fit_without = |i: usize| {
             let others: Vec<usize> = kept.iter().copied().filter(|&k| k != kept[i]).collect();
-            let survey = solve(shots, found, &others, &[]).ok()?;
+            let survey = solve(shots, found, &others, (&[], &ties)).ok()?;
             Some((over(&others, &survey, &alone_px).max(0.0), i))
         };
         let worst = (0..kept.len())
@@ -336,19 +387,19 @@ fn over(kept: &[usize], survey: &Survey, alone_px: &[f64]) -> f64 {
     all.fold(f64::NEG_INFINITY, f64::max)
 }
 
-/// Of the photos those that hang together by cards; the others are left out.
+/// Of the photos those that hang together by cards or ties; the other groups are left out.
 fn linked(
     shots: &[Shot],
-    found: &[Found],
+    (found, ties): (&[Found], &[Tie]),
     kept: Vec<usize>,
     left_out: &mut Vec<LeftOut>,
-) -> Vec<usize> {
-    let mut groups = groups(found, &kept);
+) -> (Vec<usize>, Vec<Vec<usize>>) {
+    let mut groups = groups(found, ties, &kept);
     // The largest counts, and of equal ones that which shows more corners.
     groups.sort_by_key(|g| std::cmp::Reverse((g.len(), corners(found, g))));
-    let mut groups = groups.into_iter();
-    let kept = groups.next().unwrap_or_default();
-    for photo in groups.flatten() {
+    let apart = groups.split_off(1.min(groups.len()));
+    let kept = groups.pop().unwrap_or_default();
+    for &photo in apart.iter().flatten() {
         left_out.push(LeftOut {
             photo,
             weight: Weight::Note,
@@ -361,11 +412,11 @@ fn linked(
             ),
         });
     }
-    kept
+    (kept, apart)
 }
 
-/// Groups of photos that hang together by card numbers; a number seen twice in one photo ties nothing.
-fn groups(found: &[Found], kept: &[usize]) -> Vec<Vec<usize>> {
+/// Groups of photos that hang together by ties or card numbers; a number seen twice in one photo ties nothing.
+fn groups(found: &[Found], ties: &[Tie], kept: &[usize]) -> Vec<Vec<usize>> {
     let numbers = |k: usize| {
         let cards = found[k].cards.iter();
         let usable = cards.filter(|c| c.saddles.len() >= survey::MIN_CARD_SADDLES);
@@ -378,7 +429,12 @@ fn groups(found: &[Found], kept: &[usize]) -> Vec<Vec<usize>> {
     let mut groups: Vec<Vec<usize>> = Vec::new();
     for &photo in kept {
         let tied = |group: &Vec<usize>| {
-            numbers(photo).any(|n| !twice(n) && group.iter().any(|&k| numbers(k).any(|m| m == n)))
+            let by_tie = |t: &Tie| {
+                let [a, b] = t.cards.map(|(k, _)| k);
+                (a == photo && group.contains(&b)) || (b == photo && group.contains(&a))
+            };
+            let by_card = |n| !twice(n) && group.iter().any(|&k| numbers(k).any(|m| m == n));
+            ties.iter().any(by_tie) || numbers(photo).any(by_card)
         };
         let (with, mut rest): (Vec<_>, Vec<_>) = groups.into_iter().partition(tied);
         let mut joined: Vec<usize> = with.into_iter().flatten().collect();
@@ -394,7 +450,7 @@ fn solve(
     shots: &[Shot],
     found: &[Found],
     kept: &[usize],
-    lines: &[StraightLine],
+    (lines, ties): (&[StraightLine], &[Tie]),
 ) -> Result<Survey, survey::SurveyError> {
     let sightings: Vec<Sighting> = kept
         .iter()
@@ -406,5 +462,22 @@ fn solve(
             ..Sighting::default()
         })
         .collect();
-    survey::survey_of(&sightings, &cameras(shots, kept), &Options::default())
+    let options = Options {
+        ties: among(ties, kept),
+        ..Options::default()
+    };
+    survey::survey_of(&sightings, &cameras(shots, kept), &options)
+}
+
+/// The ties between kept photos, these by their place in `kept`.
+fn among(ties: &[Tie], kept: &[usize]) -> Vec<Tie> {
+    let place = |(k, card): (usize, usize)| Some((kept.iter().position(|&j| j == k)?, card));
+    let of_tie = |tie: &Tie| {
+        let [a, b] = tie.cards.map(place);
+        Some(Tie {
+            cards: [a?, b?],
+            ..*tie
+        })
+    };
+    ties.iter().filter_map(of_tie).collect()
 }

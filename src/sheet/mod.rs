@@ -32,7 +32,9 @@ use crate::photo::Later;
 use crate::plan::Edge;
 use crate::survey::{LineId, StraightLine, Survey, View};
 use channel::Channel;
+use coarse::Rectangle;
 use contrast::Contrast;
+use fine::SidePoints;
 
 /// One edge of the sheet as measured, in the `Sheet` frame.
 #[derive(Debug, Clone, Copy)]
@@ -172,9 +174,79 @@ pub struct Sides {
     pub square: bool,
     /// Roughly where its corners are: lower left, lower right, upper right, upper left.
     pub corners: [Point<Face>; 4],
+    channels: &'static [Channel],
+    found: Vec<[Option<SidePoints>; 4]>,
 }
 
 impl Sides {
+    /// What was found of the sides in each photo, put together.
+    fn of(
+        channels: &'static [Channel],
+        found: Vec<[Option<SidePoints>; 4]>,
+        corners: [Point<Face>; 4],
+        square: bool,
+    ) -> Self {
+        let id = |i: usize| LineId(i as u32);
+        let of_photo = |sides: &[Option<SidePoints>; 4]| {
+            let shown = sides.iter().enumerate().filter_map(|(i, side)| {
+                Some(StraightLine {
+                    id: id(i),
+                    points: side.as_ref()?.points.clone(),
+                })
+            });
+            shown.collect()
+        };
+        let side = |i: usize| found.iter().filter_map(move |sides| sides[i].as_ref());
+        // What the points of a photo may be off together moves the line by their share of all points.
+        let doubt = |i: usize| {
+            let (sum, n) = side(i).fold((0.0, 0.0), |(sum, n), s| {
+                let points = s.points.len() as f64;
+                (sum + points * s.doubt_mm, n + points)
+            });
+            (n > 0.0).then(|| (id(i), sum / n))
+        };
+        let seconds = |i: usize| side(i).filter_map(move |s| Some((id(i), s.second_mm?)));
+        Self {
+            lines: found.iter().map(of_photo).collect(),
+            doubts: (0..4).filter_map(doubt).collect(),
+            seconds: (0..4).flat_map(seconds).collect(),
+            square,
+            corners,
+            channels,
+            found,
+        }
+    }
+
+    /// The same once more by a survey that has these sides in it, and so knows pose and lens better than the one that
+    /// they were found by: what still bends a side is then no lens. `looks`: as before, with that survey's maps. A side
+    /// that is not found so stays as it was.
+    #[must_use]
+    pub fn again(&self, looks: &[Look], survey: &Survey, thickness_mm: f64) -> Self {
+        let line = |i: usize| survey.line(LineId(i as u32));
+        let corner = |i: usize| {
+            let both = line((i + 3) % 4).zip(line(i));
+            both.and_then(|(a, b)| a.meet(b)).unwrap_or(self.corners[i])
+        };
+        let rectangle = Rectangle {
+            corners: [0, 1, 2, 3].map(corner),
+        };
+        let contrast = Contrast {
+            looks,
+            channels: self.channels,
+        };
+        let of_photo = |(look, before): (&Look, &[Option<SidePoints>; 4])| {
+            let mut sides = fine::sides(look, &contrast, &rectangle, thickness_mm);
+            for (side, before) in sides.iter_mut().zip(before) {
+                if before.is_none() || side.is_none() {
+                    side.clone_from(before);
+                }
+            }
+            sides
+        };
+        let found = looks.iter().zip(&self.found).map(of_photo).collect();
+        Self::of(self.channels, found, self.corners, self.square)
+    }
+
     /// Whether a side shows.
     #[must_use]
     pub fn shows(&self, line: LineId) -> bool {
@@ -236,7 +308,7 @@ pub fn find(
 }
 
 fn find_in(
-    channels: &[Channel],
+    channels: &'static [Channel],
     looks: &[Look],
     survey: &Survey,
     size_mm: [f64; 2],
@@ -251,43 +323,14 @@ fn find_in(
         .max_by(|a, b| rightward(looks, a).total_cmp(&rightward(looks, b)))
         .unwrap_or(rectangle);
     let contrast = Contrast { looks, channels };
-    let mut lines = Vec::new();
-    // What the points of a photo may be off together moves the line by their share of all points.
-    let mut seconds = Vec::new();
-    let mut shares = [(0.0, 0.0); 4];
-    for look in looks {
-        let sides = fine::sides(look, &contrast, &upright, thickness_mm);
-        let mut of_photo = Vec::new();
-        for (i, side) in sides.into_iter().enumerate() {
-            let Some(side) = side else { continue };
-            let n = side.points.len() as f64;
-            shares[i].0 += n * side.doubt_mm;
-            shares[i].1 += n;
-            if let Some(second) = side.second_mm {
-                seconds.push((LineId(i as u32), second));
-            }
-            of_photo.push(StraightLine {
-                id: LineId(i as u32),
-                points: side.points,
-            });
-        }
-        lines.push(of_photo);
-    }
-    let has = |i: usize| shares[i].1 > 0.0;
-    if !(0..4).any(has) {
+    let found: Vec<_> = looks
+        .iter()
+        .map(|look| fine::sides(look, &contrast, &upright, thickness_mm))
+        .collect();
+    if found.iter().flatten().all(Option::is_none) {
         return Err(SheetError::NoCorner { found: 0 });
     }
-    let doubts = (0..4)
-        .filter(|&i| has(i))
-        .map(|i| (LineId(i as u32), shares[i].0 / shares[i].1))
-        .collect();
-    Ok(Sides {
-        lines,
-        doubts,
-        seconds,
-        square,
-        corners: upright.corners,
-    })
+    Ok(Sides::of(channels, found, upright.corners, square))
 }
 
 /// How much the rectangle's x axis runs to the right in the photos, each -1 to 1.

@@ -5,10 +5,10 @@ use std::collections::BTreeMap;
 use nalgebra::{DMatrix, DVector, Matrix2, Vector2};
 
 use super::error::SurveyError;
-use super::input::{LineId, Options, Sighting};
+use super::input::{LineId, Options, Sighting, TIE_SD};
 use super::lens::LENS_UNKNOWNS;
 use super::model::Index;
-use super::observe::{Expected, LengthSeen, PointSeen, Problem, SaddleSeen};
+use super::observe::{Expected, LengthSeen, PointSeen, Problem, SaddleSeen, TieSeen};
 use super::prior::Cameras;
 use super::{MIN_CARD_SADDLES, MIN_SADDLES};
 
@@ -208,11 +208,13 @@ impl Case<'_> {
             })?
             .inverse();
         let factors = vec![1.0; 1 + lines.len()];
+        let ties = self.ties(cards, &used);
         Ok(Assembled {
             problem: Problem {
                 index,
                 saddles,
                 points,
+                ties,
                 lengths: if with_lines {
                     self.lengths(&lines)?
                 } else {
@@ -236,6 +238,20 @@ impl Case<'_> {
             lines,
             photos: photos.to_vec(),
         })
+    }
+
+    /// The ties between cards of the problem, `used` as places in the list of all.
+    fn ties(&self, cards: &[CardId], used: &[usize]) -> Vec<TieSeen> {
+        let place = |seen| used.iter().position(|id| cards[*id].seen.contains(&seen));
+        let of_tie = |tie: &super::input::Tie| {
+            let lies = tie.first_from_second;
+            Some(TieSeen {
+                cards: [place(tie.cards[0])?, place(tie.cards[1])?],
+                lies: [lies.origin.x, lies.origin.y, lies.angle_rad],
+                sd: TIE_SD,
+            })
+        };
+        self.options.ties.iter().filter_map(of_tie).collect()
     }
 
     fn lengths(&self, lines: &[LineId]) -> Result<Vec<LengthSeen>, SurveyError> {

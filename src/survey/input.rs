@@ -1,7 +1,7 @@
 //! What the survey is given.
 
 use crate::card::SeenCard;
-use crate::frame::{Pixel, Point};
+use crate::frame::{Card, Pixel, Point, Rigid};
 
 /// Names a straight line of the face: an edge of the sheet or a ruled line. The same in all photos.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -42,8 +42,23 @@ pub struct KnownLength {
     pub sd_mm: f64,
 }
 
-/// Standard deviation of a length measured with a steel rule, mm.
-pub const KNOWN_SD_MM: f64 = 0.1;
+/// How a card lies to another that no photo shows with it, as the sheet's edges tell. Known to [`TIE_SD`], it joins the
+/// photos of the one with those of the other; lines and lengths then tell it better.
+#[derive(Debug, Clone, Copy)]
+pub struct Tie {
+    /// Both cards: the photo, and the place in its list.
+    pub cards: [(usize, usize); 2],
+    /// How the second lies on the first.
+    pub first_from_second: Rigid<Card, Card>,
+}
+
+/// Standard deviations of a tie, mm and rad: no better than two surveys by few cards, and so wide that what told it does
+/// not count twice.
+pub const TIE_SD: [f64; 2] = [2.0, 0.01];
+
+/// Standard deviation of a length measured with a steel rule, mm: read to ±0.1 mm as the bars are, rectangular
+/// (JCGM 100:2008, 4.3.7, from memory).
+pub const KNOWN_SD_MM: f64 = 0.1 / 1.732_050_807_568_877_2;
 
 /// Height of a card's print over what it lies on where nobody measured it, mean and standard deviation, mm: office paper
 /// of 80 g/m² is 0.1 mm thick, card stock or paper on glue up to 0.3 mm, and a card that is let in lies at 0.
@@ -63,6 +78,8 @@ pub struct Options {
     pub bench_mm: [f64; 2],
     /// Lengths the user gave.
     pub known: Vec<KnownLength>,
+    /// Cards that no photo shows together.
+    pub ties: Vec<Tie>,
     /// Of some lines, the standard deviation of what all points on them may be off together, mm: a side wall or a burr
     /// that passes for the edge. Known lengths and other lines may tell it.
     pub line_off_mm: Vec<(LineId, f64)>,
@@ -77,6 +94,7 @@ impl Default for Options {
             // Sheets of 0.4 to 1.6 mm.
             bench_mm: [-1.0, 0.5],
             known: Vec::new(),
+            ties: Vec::new(),
             line_off_mm: Vec::new(),
             flatness_mm: 0.1,
         }

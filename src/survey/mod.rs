@@ -44,6 +44,7 @@ pub use error::SurveyError;
 pub use homography::{Homography, HomographyError};
 pub use input::{
     KNOWN_SD_MM, KnownLength, LineId, Options, PAPER_MM, PAPER_SAID_SD_MM, Sighting, StraightLine,
+    TIE_SD, Tie,
 };
 pub use lens::{LENS_NAMES, LENS_UNKNOWNS, Lens};
 pub use prior::{Cameras, LensSource, Note, PrintScale, Priors};

@@ -3,7 +3,7 @@
 use nalgebra::{DMatrix, DVector, Matrix2, Vector2, Vector3};
 
 use super::lens::{LENS_UNKNOWNS, Lens};
-use super::model::{Index, LinePose, State, pixel_along, pixel_of, project};
+use super::model::{CardPose, Index, LinePose, State, pixel_along, pixel_of, project};
 
 /// Huber's threshold in standard deviations: within it least squares, beyond it the pull is constant.
 pub(super) const HUBER_SIGMAS: f64 = 3.0;
@@ -46,6 +46,15 @@ pub(super) struct LengthSeen {
     pub(super) sd: f64,
 }
 
+/// How one card lies on another.
+#[derive(Debug, Clone)]
+pub(super) struct TieSeen {
+    pub(super) cards: [usize; 2],
+    pub(super) lies: CardPose,
+    /// Standard deviations of place (mm) and angle (rad).
+    pub(super) sd: [f64; 2],
+}
+
 /// A normal distribution of some unknowns.
 #[derive(Debug, Clone)]
 pub(super) struct Expected {
@@ -68,6 +77,7 @@ pub(super) struct Problem {
     pub(super) saddles: Vec<SaddleSeen>,
     pub(super) points: Vec<PointSeen>,
     pub(super) lengths: Vec<LengthSeen>,
+    pub(super) ties: Vec<TieSeen>,
     pub(super) expected: Expected,
     /// By how much the stated standard deviations are too small: first for saddles, then for each line.
     pub(super) factors: Vec<f64>,
@@ -275,6 +285,9 @@ impl Problem {
                 1.0 / l.sd,
             );
         }
+        for tie in &self.ties {
+            self.add_tie(state, tie, &mut normal);
+        }
         self.add_expected(state, &mut normal);
         // Only the lower triangle was filled.
         normal.matrix.fill_upper_triangle_with_lower_triangle();
@@ -329,6 +342,38 @@ impl Problem {
             (b, entries[2]),
             (b + 1, entries[3]),
         ]
+    }
+
+    /// A tie as three equations: what the second card's pose lies off where the first has it.
+    fn add_tie(&self, state: &State, tie: &TieSeen, normal: &mut Normal) {
+        let [a, b] = tie.cards.map(|c| state.cards[c]);
+        let [from, to] = tie.cards.map(|c| self.index.card(c));
+        let (s, c) = a[2].sin_cos();
+        let (x, y) = (
+            c * tie.lies[0] - s * tie.lies[1],
+            s * tie.lies[0] + c * tie.lies[1],
+        );
+        let turn = b[2] - a[2] - tie.lies[2];
+        let off = [
+            b[0] - a[0] - x,
+            b[1] - a[1] - y,
+            turn.sin().atan2(turn.cos()),
+        ];
+        let by_turn = [y, -x, -1.0];
+        for i in 0..3 {
+            let sd = tie.sd[i / 2];
+            let mut entries = Vec::with_capacity(3);
+            if let Some(at) = from {
+                if i < 2 {
+                    entries.push((at + i, -1.0));
+                }
+                entries.push((at + 2, by_turn[i]));
+            }
+            if let Some(at) = to {
+                entries.push((at + i, 1.0));
+            }
+            normal.add_one(&entries, -off[i] / sd, 1.0 / sd);
+        }
     }
 
     fn add_expected(&self, state: &State, normal: &mut Normal) {

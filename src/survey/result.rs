@@ -71,6 +71,18 @@ pub struct FaceLine {
     pub off_mm: Vec<(usize, f64)>,
 }
 
+impl FaceLine {
+    /// Where it crosses another line; `None` for lines that run alike.
+    #[must_use]
+    pub fn meet(&self, other: &Self) -> Option<Point<Face>> {
+        let sine = self.direction.perp(&other.direction);
+        let along = (other.middle - self.middle).perp(&other.direction) / sine;
+        along
+            .is_finite()
+            .then(|| self.middle + self.direction * along)
+    }
+}
+
 /// A solved survey. Positions are in the `Face` frame; the first card of `cards` is its gauge.
 #[derive(Debug, Clone)]
 pub struct Survey {

@@ -237,7 +237,7 @@ fn seen_from(pose: Pose, frame: CardPose) -> Pose {
     }
 }
 
-/// One state of all photos from one state of each, joined by the cards they share.
+/// One state of all photos from one state of each, joined by the cards they share, or by ties.
 pub(super) fn join(whole: &Assembled, parts: &[(Assembled, State)]) -> Result<State, SurveyError> {
     if let [(_, only)] = parts {
         return Ok(only.clone());
@@ -256,7 +256,24 @@ pub(super) fn join(whole: &Assembled, parts: &[(Assembled, State)]) -> Result<St
                 let there = placed[local(*id)?]?;
                 Some(chain(there, inverse(state.cards[k])))
             });
-            let Some(whole_from_part) = tie else { continue };
+            let tied = || {
+                let place = |c: usize| {
+                    let k = part.cards.iter().position(|id| *id == whole.cards[c])?;
+                    Some(state.cards[k])
+                };
+                whole.problem.ties.iter().find_map(|t| {
+                    let ways = [
+                        (t.cards, t.lies),
+                        ([t.cards[1], t.cards[0]], inverse(t.lies)),
+                    ];
+                    ways.into_iter().find_map(|([there, here], lies)| {
+                        Some(chain(chain(placed[there]?, lies), inverse(place(here)?)))
+                    })
+                })
+            };
+            let Some(whole_from_part) = tie.or_else(tied) else {
+                continue;
+            };
             grew = true;
             poses[photo] = Some(seen_from(state.poses[0], inverse(whole_from_part)));
             for (k, id) in part.cards.iter().enumerate() {
