@@ -129,6 +129,9 @@ const SQUARE: f64 = 0.6;
 const TICK_MM: f64 = 12.0;
 /// A sheet's corner may be rounded within this, mm; no rivet is nearer to two edges.
 const ROUND_CORNER_MM: f64 = 3.0;
+/// A stroke in line with a ruled line, this near to its end, mm, and no darker than so many times it, is a piece of it.
+const FURTHER_MM: f64 = 14.0;
+const DARKER: f64 = 2.0;
 /// Lines that lean less than this to each other run side by side, sine; nearer than the second they are one, mm.
 const SIDE_BY_SIDE: f64 = 0.2;
 const SAME_LINE_MM: f64 = 0.25;
@@ -487,8 +490,12 @@ fn single(picture: &Picture, lines: &[Line], figure: &Figure, stroke: &Stroke) -
     for line in lines {
         let ends =
             [stroke.span[0], stroke.span[1]].map(|s| line.local(stroke.origin + stroke.along * s));
-        let near = ends.iter().all(|(_, t)| t.abs() < 0.5 * mm + line.half);
-        if near && stroke.along.perp(&line.along).abs() < 0.09 {
+        let near = ends.iter().all(|(s, t)| {
+            let (before, after) = (line.span[0] - s, s - line.span[1]);
+            t.abs() < 0.5 * mm + line.half && before.max(after) < FURTHER_MM * mm
+        });
+        let alike = figure.contrast < DARKER * line.contrast;
+        if near && alike && stroke.along.perp(&line.along).abs() < 0.09 {
             return Name::OfLine;
         }
     }
