@@ -5,6 +5,7 @@
 //! | step | module |
 //! | --- | --- |
 //! | what the user says besides the plan | `given`, read from what is typed by [`said`] |
+//! | a first look at a photo, before it is checked | `look` |
 //! | whether a photo is sharp enough | `sharp` |
 //! | which photos measure one piece together | `together` |
 //! | datum, outline and size from the edges | `edges` |
@@ -23,6 +24,7 @@ mod budget;
 mod checked;
 pub(crate) mod edges;
 mod given;
+mod look;
 mod marks;
 mod merge;
 mod pattern;
@@ -54,6 +56,7 @@ use turn::Way;
 pub use budget::Budget;
 pub use checked::Checked;
 pub use given::{Given, Known};
+pub use look::{FirstLook, first_look};
 pub(crate) use stage::NOT_WORKED;
 pub use stage::Stage;
 pub use turn::Corner;
