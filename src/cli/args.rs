@@ -57,6 +57,7 @@ pub(crate) enum Command {
     Lens(LensArgs),
     Demo(DemoArgs),
     Grade(super::grade::args::GradeArgs),
+    Page(PageArgs),
     #[command(subcommand)]
     Plan(super::plan::args::PlanCommand),
 }
@@ -358,6 +359,34 @@ pub(crate) struct DemoArgs {
     /// The exit status is then 0 if the check ran, whatever it found.
     #[arg(long)]
     pub(crate) check: bool,
+}
+
+/// Show the page that checks in a phone's browser
+///
+/// The whole check in a browser: plan, marking out, cards, photo, answer and a record book, with nothing to install and no
+/// network. Without --serve this says where its file is.
+#[derive(Debug, clap::Args)]
+pub(crate) struct PageArgs {
+    /// Serve the page until stopped, to this computer only
+    #[arg(long)]
+    pub(crate) serve: bool,
+
+    /// Serve it to the whole local network, and show its address as a QR code
+    ///
+    /// Served so it is not encrypted on its way, so that browsers keep it for use without the computer only when it comes from
+    /// a web space with https, or as a file.
+    #[arg(long, requires = "serve")]
+    pub(crate) lan: bool,
+
+    /// Port to serve at; 0 takes any that is free
+    #[arg(long, value_name = "N", default_value_t = 8420, requires = "serve")]
+    pub(crate) port: u16,
+
+    /// Folder of the built page
+    ///
+    /// Unsaid, the folder "page" beside this program.
+    #[arg(long, value_name = "DIR")]
+    pub(crate) folder: Option<PathBuf>,
 }
 
 /// When to colour.

@@ -13,8 +13,6 @@ unsafe extern "C" {
     safe fn stage(at: *const u8, length: usize);
     /// The program is at fault; in words. It does not go on after this.
     safe fn fault(at: *const u8, length: usize);
-    /// Fills memory by chance.
-    safe fn chance(at: *mut u8, length: usize);
 }
 
 thread_local! {
@@ -72,14 +70,4 @@ pub extern "C" fn length(which: usize) -> usize {
 #[unsafe(no_mangle)]
 pub extern "C" fn done() {
     ANSWERED.set(Vec::new());
-}
-
-/// Where `getrandom` takes what it gives, as its documentation on custom backends has it.
-#[unsafe(no_mangle)]
-extern "Rust" fn __getrandom_v03_custom(
-    at: *mut u8,
-    length: usize,
-) -> Result<(), getrandom::Error> {
-    chance(at, length);
-    Ok(())
 }

@@ -218,7 +218,7 @@ impl Last {
         let holes = report.verdict.holes.iter().map(|h| {
             let (photo, at) = show(h.found.unwrap_or(h.planned))?;
             Some(json!({
-                "hole": h.name, "photo": photo, "at": [at.x, at.y],
+                "hole": h.name, "photo": photo, "pixel": [at.x, at.y],
                 "planned": place(photo, h.planned), "found": h.found.and_then(|f| place(photo, f)),
                 "px_per_mm": scale(photo, h.planned), "said": words::hole_meaning(h.state),
             }))
@@ -233,7 +233,7 @@ impl Last {
             .map(|(nth, (s, name))| {
                 let (photo, at) = show(s.at)?;
                 Some(json!({
-                    "stray": nth, "name": name, "photo": photo, "at": [at.x, at.y],
+                    "stray": nth, "name": name, "photo": photo, "pixel": [at.x, at.y],
                     "px_per_mm": scale(photo, s.at), "near": place_near(&self.plan, s.at),
                     "said": words::stray_meaning(s),
                 }))

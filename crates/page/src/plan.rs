@@ -261,21 +261,15 @@ impl Drawing {
     }
 }
 
-/// A plan's holes for another program.
+/// A plan's holes as a list for another program.
 #[derive(Deserialize)]
 pub(crate) struct Export {
     text: String,
-    /// `csv` or `dxf`.
-    kind: String,
 }
 
 impl Export {
     pub(crate) fn run(self) -> Answer {
         let plan = read(&self.text, "plan.toml")?;
-        let bytes = match self.kind.as_str() {
-            "csv" => exchange::to_csv(&plan).into_bytes(),
-            _ => exchange::to_dxf(&plan).map_err(|e| Refusal::told(&e))?,
-        };
-        Ok((json!({}), vec![bytes]))
+        Ok((json!({}), vec![exchange::to_csv(&plan).into_bytes()]))
     }
 }
