@@ -128,3 +128,17 @@ export const fileName = (title: string) => title.toLowerCase().replace(/[^\p{L}\
 
 export const when = (at: number) =>
   new Date(at).toLocaleString(undefined, { year: "numeric", month: "short", day: "numeric", hour: "2-digit", minute: "2-digit" });
+
+export const sentence = (text: string) => text.charAt(0).toUpperCase() + text.slice(1) + (/[.!?]$/.test(text) ? "" : ".");
+
+/** The library names options of the command line; here they are fields. What is measured and decided stays word for word. */
+export const onPage = (text: string) =>
+  text
+    .replace(/give both lengths with --bars/g, "put both lengths in on the page Photo")
+    .replace(/add --card-below \S+ if (it lies|they lie) on the bench, or --card-below 0mm if (it|they) level with the marked face/g, "say on the page Photo whether $1 on the bench or level with the marked face")
+    .replace(/--known sheet-(width|height)(=\S+)?/g, "the $1 by rule (Photo, More that helps)")
+    .replace(/(with )?--datum-corner (\S+?)(?=[\s,;.]|$)/g, "“$2” for the lower left corner (Photo, More that helps)")
+    .replace(/--datum-corner/g, "the lower left corner (Photo, More that helps)")
+    .replace(/--bars/g, "the bars (Photo)")
+    .replace(/--card-below( \S+)?/g, "how the cards lie (Photo)")
+    .replace(/--card-thickness/g, "the thickness of the cards");

@@ -5,7 +5,7 @@ import { useMemo, useState } from "preact/hooks";
 import { check as run, dropAll, take } from "./photos";
 import type { Check, Place } from "./store";
 import { change, go, useApp } from "./state";
-import { Badge, Files, Notice, canShare, fileName, save, share, verdictWord, when } from "./ui";
+import { Badge, Files, Notice, canShare, fileName, save, share, onPage, sentence, verdictWord, when } from "./ui";
 import { Crop, Viewer } from "./viewer";
 
 interface Hole {
@@ -59,9 +59,9 @@ export function AnswerView() {
       {before && <Changed now={result} was={JSON.parse(before.json) as Result} at={before.at} />}
       <div class="split">
         <div>
-          <Reasons result={result} />
           <Steps check={check} result={result} />
           <Answers check={check} result={result} />
+          <Reasons result={result} />
           <Next check={check} />
         </div>
         <div>
@@ -79,16 +79,14 @@ function Reasons({ result }: { result: Result }) {
   return (
     <>
       <h2>Why</h2>
-      <ul>{result.reasons.map((r) => <li>{sentence(r.text)}</li>)}</ul>
+      <ul>{result.reasons.map((r) => <li>{sentence(onPage(r.text))}</li>)}</ul>
       {result.coaching.length > 0 && (
-        <><h2>For the next photo</h2><ul>{result.coaching.map((c) => <li>{sentence(c.text)}</li>)}</ul></>
+        <><h2>For the next photo</h2><ul>{result.coaching.map((c) => <li>{sentence(onPage(c.text))}</li>)}</ul></>
       )}
-      {result.notes.map((n) => <p class="note">{sentence(n)}</p>)}
+      {result.notes.map((n) => <p class="note">{sentence(onPage(n))}</p>)}
     </>
   );
 }
-
-const sentence = (text: string) => text.charAt(0).toUpperCase() + text.slice(1) + (/[.!?]$/.test(text) ? "" : ".");
 
 /** The places that a sentence of the bench list is about. */
 function placesOf(text: string, check: Check, result: Result): Place[] {
@@ -108,7 +106,7 @@ function Steps({ check, result }: { check: Check; result: Result }) {
   return (
     <section class="step" aria-label="What to do at the bench">
       <h2>At the bench <small>{nth + 1} of {steps.length}</small></h2>
-      <p class="do" aria-live="polite">{sentence(text)}</p>
+      <p class="do" aria-live="polite">{sentence(onPage(text))}</p>
       <div class="crops">
         {places.map((p) => <Enlarged check={check} result={result} place={p} key={`${p.hole}/${p.stray}`} />)}
       </div>

@@ -29,7 +29,7 @@ export function MarkView() {
   const last = done === table.lines.length;
   return (
     <section class="split">
-      <div class="beside">
+      <div class="beside low">
         <Drawing plan={plan} label={`Where ${line.hole} is`} chosen={(h) => h === line.hole} done={isDone} pick={(h) => {
           const i = table.lines.findIndex((l) => l.hole === h);
           if (i >= 0) setAt(i);
@@ -38,8 +38,8 @@ export function MarkView() {
       <div>
         <h1 class="small">Mark out {table.title}</h1>
         {plan.tables.length > 1 && (
-          <div class="chips" role="group" aria-label="Row">
-            {plan.tables.map((t, i) => <button aria-pressed={t === table} onClick={() => setWhich(i)}>{t.title.replace(/^row /, "")}</button>)}
+          <div class="chips line" role="group" aria-label="Row">
+            {plan.tables.map((t, i) => <button aria-pressed={t === table} onClick={() => setWhich(i)}>{t.title.replace(/^row |^single /, "")}</button>)}
           </div>
         )}
         <p>{table.place && <>{upper(table.place)}. </>}Every place from <strong>{table.datum}</strong>, never from the hole before.</p>

@@ -5,7 +5,7 @@ import { cancel } from "./engine";
 import { check, drop, take } from "./photos";
 import { type Taken, app, planIsGood, setSaid, useApp } from "./state";
 import { Bars } from "./view-cards";
-import { Field, Files, Notice, Pick } from "./ui";
+import { Field, Files, Notice, Pick, onPage, sentence } from "./ui";
 import { typed } from "./toml";
 
 /** The stages of a check, in words. */
@@ -29,7 +29,7 @@ export function PhotoView() {
             The whole sheet with all its edges and the cards, on a bench of another brightness. From above, tilted a little so that neither lamp nor
             phone mirrors in the metal. No zoom.
           </p>
-          <div class="buttons">
+          <div class="buttons even">
             <Files label="Take a photo" accept="image/*" camera main={shots.length === 0} take={take} />
             <Files label="Choose photos" accept="image/*" several take={take} />
           </div>
@@ -37,12 +37,12 @@ export function PhotoView() {
         </div>
         <div>
           <Said />
-          <div class="buttons stay">
-            <button class="button main wide" disabled={!ready || refused} onClick={() => check(shots, null)}>
-              {shots.length > 1 ? `Check the ${shots.length} photos` : "Check"}
-            </button>
-          </div>
         </div>
+      </div>
+      <div class="buttons stay">
+        <button class="button main wide" disabled={!ready || refused} onClick={() => check(shots, null)}>
+          {shots.length > 1 ? `Check the ${shots.length} photos` : "Check"}
+        </button>
       </div>
     </section>
   );
@@ -79,7 +79,7 @@ function ShotCard({ shot }: { shot: Taken }) {
             {look.px_per_mm ? `, ${look.px_per_mm.toFixed(1)} pixels a millimetre` : ""}.
           </p>
         )}
-        {look?.stops && <p class="fault">{sentence(look.stops.text)}</p>}
+        {look?.stops && <p class="fault">{sentence(onPage(look.stops.text))}</p>}
         {look && look.better.length > 0 && <ul>{look.better.map((b) => <li>{sentence(b)}</li>)}</ul>}
         {look?.warnings.map((w) => <p class="note">{sentence(w)}</p>)}
         {look && !look.knows_lens && !shot.turned && <p class="note">The file does not say which lens it was taken with: places far from the cards are less certain. Use the original from the phone.</p>}
@@ -89,8 +89,6 @@ function ShotCard({ shot }: { shot: Taken }) {
     </article>
   );
 }
-
-const sentence = (text: string) => text.charAt(0).toUpperCase() + text.slice(1) + (/[.!?]$/.test(text) ? "" : ".");
 
 /** The photo, small, with what was found outlined. */
 function Seen({ shot }: { shot: Taken }) {

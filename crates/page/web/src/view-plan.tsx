@@ -128,6 +128,7 @@ function Edit() {
         )}
       </div>
       <div>
+        <h1 class="small">{piece.title}</h1>
         <div class="tabs" role="group" aria-label="How to write the plan">
           <button aria-pressed={!text} disabled={!tables} onClick={() => setAsText(false)}>Form</button>
           <button aria-pressed={text} onClick={() => setAsText(true)}>Text</button>
@@ -222,6 +223,14 @@ function Form({ tables }: { tables: Tables }) {
     known.add(path);
     return told(path);
   };
+  /** Of a table with these fields: what is wrong with it as a whole, or with a key that has no field. */
+  const rest = (path: string, fields: string[]) =>
+    faults
+      .filter((f) => {
+        const place = placeOf(f, lines);
+        return place === path || (place.startsWith(`${path}.`) && !fields.includes(place.slice(path.length + 1)));
+      })
+      .map((f) => f.text + (f.hint ? ` (${f.hint})` : ""));
   const table = (key: string) => (tables[key] as Table | undefined) ?? {};
   const list = (key: string) => (tables[key] as Table[] | undefined) ?? [];
   const put = (key: string, value: Value | Table | Table[]) => setTables({ ...tables, [key]: value });
@@ -244,20 +253,20 @@ function Form({ tables }: { tables: Tables }) {
       <Choice label="Numbers without a unit are" value={String(tables.units ?? "")} set={(v) => put("units", v)} of={[["in", "inches"], ["mm", "millimetres"]]} faults={at("units")} />
       <p class="note">Lengths as you write them: 0.5, 5/8, 2 17/32, 14.3mm, 14,3mm.</p>
       <fieldset class="part"><legend>Sheet</legend>
-        <div class="two">{field("sheet", ["width", "Width, left to right", "12"])}{field("sheet", ["height", "Height, bottom to top", "6"])}</div>
+        <div class="two">{field("sheet", ["width", "Width, to the right", "12"])}{field("sheet", ["height", "Height, upwards", "6"])}</div>
         {field("sheet", ["thickness", "Thickness", "0.040"])}
       </fieldset>
       <fieldset class="part"><legend>Rivet and tolerance</legend>
-        <div class="two">{field("rivet", ["diameter", "Rivet diameter", "1/8"])}{field("tolerance", ["position", "A mark may be off by", "1/32"])}</div>
+        <div class="two">{field("rivet", ["diameter", "Rivet diameter", "1/8"])}{field("tolerance", ["position", "Mark may be off by", "1/32"])}</div>
         <Choice label="Head" value={shown(table("rivet").head)} set={(v) => inTable("rivet", "head", v)} of={[["", "not said"], ["protruding", "protruding"], ["countersunk", "countersunk"]]} faults={at("rivet.head")} />
         {Object.keys(table("rivet")).includes("drill") && field("rivet", ["drill", "Drill"])}
         {Object.keys(table("tolerance")).includes("risk") && field("tolerance", ["risk", "Risk of a wrong answer at a hole"])}
         {tables.seen !== undefined && field("seen", ["fraction", "Share of the face to be seen"])}
       </fieldset>
-      {rows.map((row, i) => <Row row={row} path={`row.${i}`} at={at} put={(t) => inList("row", i, t)} remove={() => put("row", rows.filter((_, j) => j !== i))} />)}
+      {rows.map((row, i) => <Row row={row} path={`row.${i}`} at={told} rest={rest} put={(t) => inList("row", i, t)} remove={() => put("row", rows.filter((_, j) => j !== i))} />)}
       {(["grid", "circle"] as const).map((kind) =>
         list(kind).map((t, i) => (
-          <Other title={`${kind === "grid" ? "Grid" : "Circle"} ${t.name ?? ""}`} table={t} path={`${kind}.${i}`} at={at} put={(v) => inList(kind, i, v)} remove={() => put(kind, list(kind).filter((_, j) => j !== i))} />
+          <Other title={`${kind === "grid" ? "Grid" : "Circle"} ${t.name ?? ""}`} table={t} path={`${kind}.${i}`} at={told} rest={rest} put={(v) => inList(kind, i, v)} remove={() => put(kind, list(kind).filter((_, j) => j !== i))} />
         )),
       )}
       {list("hole").length > 0 && (
@@ -266,9 +275,9 @@ function Form({ tables }: { tables: Tables }) {
             const set = (key: string) => (v: string) => inList("hole", i, { ...t, [key]: v });
             return (
               <div class="single">
-                <Field label="Hole" value={shown(t.name)} set={set("name")} faults={[...at(`hole.${i}.name`), ...at(`hole.${i}`)]} />
-                <Field label="From left" value={shown(t.x)} set={set("x")} faults={at(`hole.${i}.x`)} />
-                <Field label="From bottom" value={shown(t.y)} set={set("y")} faults={at(`hole.${i}.y`)} />
+                <Field label="Hole" value={shown(t.name)} set={set("name")} faults={[...told(`hole.${i}.name`), ...rest(`hole.${i}`, ["name", "x", "y"])]} />
+                <Field label="From left" value={shown(t.x)} set={set("x")} faults={told(`hole.${i}.x`)} />
+                <Field label="From bottom" value={shown(t.y)} set={set("y")} faults={told(`hole.${i}.y`)} />
                 <button class="button quiet" aria-label={`Take out hole ${t.name}`} onClick={() => put("hole", list("hole").filter((_, j) => j !== i))}>✕</button>
                 {t.drilled === true && <p class="note">Drilled already: nothing is to be marked there.</p>}
               </div>
@@ -284,7 +293,10 @@ function Form({ tables }: { tables: Tables }) {
     </>
   );
   // Faults of what has no field here are told too, each once.
-  const elsewhere = faults.filter((f) => !known.has(placeOf(f, lines)));
+  const elsewhere = faults.filter((f) => {
+    const place = placeOf(f, lines);
+    return !known.has(place) && !/^(row|grid|circle|hole)\.\d/.test(place);
+  });
   return (
     <div class="form">
       {body}
@@ -302,15 +314,16 @@ const listed = (text: string): Value[] => (text.includes(";") ? text.split(";") 
 interface Part {
   path: string;
   at: (path: string) => string[];
+  rest: (path: string, fields: string[]) => string[];
   put: (table: Table) => void;
   remove: () => void;
 }
 
-function Row({ row, path, at, put, remove }: Part & { row: Table }) {
+function Row({ row, path, at, rest, put, remove }: Part & { row: Table }) {
   const way = "stations" in row ? "stations" : "last" in row && !("pitch" in row) ? "last" : "pitch" in row && !("last" in row) ? "pitch" : "";
   const along = "along" in row;
   const plain = along && way !== "" && Object.keys(row).every((k) => ["name", "along", "edge_distance", "skip", ...WAYS[way]!.keys.map(([n]) => n)].includes(k));
-  if (!plain) return <Other title={`Row ${row.name ?? ""}`} table={row} path={path} at={at} put={put} remove={remove} />;
+  if (!plain) return <Other title={`Row ${row.name ?? ""}`} table={row} path={path} at={at} rest={rest} put={put} remove={remove} />;
   const set = (key: string, value: Value) => put({ ...row, [key]: value });
   const other = (to: string) => {
     const { name, along: edge, edge_distance, skip } = row;
@@ -321,7 +334,7 @@ function Row({ row, path, at, put, remove }: Part & { row: Table }) {
   return (
     <fieldset class="part">
       <legend>Row {shown(row.name)}</legend>
-      {at(path).map((f) => <p class="fault">{f}</p>)}
+      {rest(path, ["name", "along", "edge_distance", "skip", ...WAYS[way]!.keys.map(([n]) => n)]).map((f) => <p class="fault">{f}</p>)}
       <div class="two">
         <Field label="Name" value={shown(row.name)} set={(v) => set("name", v)} faults={at(`${path}.name`)} />
         <Choice label="Along the edge" value={String(row.along)} set={(v) => set("along", v)} of={["bottom", "top", "left", "right"].map((e) => [e, e])} faults={at(`${path}.along`)} />
@@ -341,11 +354,11 @@ function Row({ row, path, at, put, remove }: Part & { row: Table }) {
 }
 
 /** A table of another kind: every key that it has. */
-function Other({ title, table, path, at, put, remove }: Part & { title: string; table: Table }) {
+function Other({ title, table, path, at, rest, put, remove }: Part & { title: string; table: Table }) {
   return (
     <fieldset class="part">
       <legend>{title}</legend>
-      {at(path).map((f) => <p class="fault">{f}</p>)}
+      {rest(path, Object.keys(table)).map((f) => <p class="fault">{f}</p>)}
       <div class="two">
         {Object.entries(table).map(([key, value]) => {
           const label = WORDS[key] ?? key.charAt(0).toUpperCase() + key.slice(1).replaceAll("_", " ");

@@ -68,9 +68,9 @@ for (const [size, options] of [["phone", PHONE], ["desk", DESK]]) {
       await page.getByRole("button", { name: "Fill in a form" }).click();
       await page.getByLabel("Name of the piece").fill("Bracket");
       await page.getByLabel("Numbers without a unit are").selectOption("mm");
-      await page.getByLabel("Width, left to right").fill("120,5");
-      await page.getByLabel("Height, bottom to top").fill("60");
-      await page.getByLabel("A mark may be off by").fill("0,8");
+      await page.getByLabel("Width, to the right").fill("120,5");
+      await page.getByLabel("Height, upwards").fill("60");
+      await page.getByLabel("Mark may be off by").fill("0,8");
       await page.getByLabel("From that edge to the row").fill("8");
       await page.getByLabel("First hole, from the end").fill("10");
       await page.getByLabel("Spacing", { exact: true }).fill("1.2.3");
