@@ -8,6 +8,7 @@ use crate::ink::view::MIN_PX_PER_MM;
 use crate::photo::Photo;
 use crate::plan::Plan;
 use crate::sheet::{self, Look as At};
+use crate::survey::LineId;
 use crate::verdict::Reason;
 
 use super::Given;
@@ -16,6 +17,8 @@ use super::Given;
 const GOOD_PX_PER_MM: f64 = 6.0;
 /// So many cards, well apart, hold scale and tilt firmly.
 const GOOD_CARDS: usize = 3;
+/// Edges of a sheet.
+const EDGES: u32 = 4;
 /// Levels from here are burnt out, and what share of the sheet may be without a word: of 1 % a few marks may be.
 const BURNT: u8 = 251;
 const BURNT_SHARE: f64 = 0.01;
@@ -27,7 +30,9 @@ const STRIDE: u32 = 8;
 pub struct FirstLook {
     /// The cards that can be used: number, and corners in the upright photo.
     pub cards: Vec<(u16, [Point<Pixel>; 4])>,
-    /// Corners of the sheet in the upright photo, where it was found.
+    /// How many of the sheet's four edges were found, where they were looked for.
+    pub edges: Option<usize>,
+    /// Corners of the sheet in the upright photo, where all of it was found.
     pub sheet: Option<[Point<Pixel>; 4]>,
     /// Pixels a millimetre, where the cards tell.
     pub px_per_mm: Option<f64>,
@@ -91,7 +96,9 @@ fn measure(
     let thickness = plan.thickness_mm.unwrap_or(UNSAID_THICKNESS_MM);
     let sides = sheet::find(&looks, &together.survey, size_mm, thickness)
         .map_err(|e| reason(NO_SHEET, e))?;
-    if let Some(view) = together.survey.view(0) {
+    let edges = (0..EDGES).filter(|i| sides.shows(LineId(*i))).count();
+    look.edges = Some(edges);
+    if let Some(view) = together.survey.view(0).filter(|_| edges == EDGES as usize) {
         let corners = sides.corners.map(|c| view.pixel_from_face(c));
         if let [Some(a), Some(b), Some(c), Some(d)] = corners {
             look.sheet = Some([a, b, c, d]);
@@ -136,6 +143,11 @@ fn better(look: &FirstLook, found: &find::Found) -> Vec<String> {
             format!("{name} cannot be used: {}", l.why)
         })
         .collect();
+    if let Some(edges) = look.edges.filter(|n| *n < EDGES as usize) {
+        all.push(format!(
+            "only {edges} of the sheet's four edges were found: let all of it show, with a bench of another brightness round it (not needed where another photo shows the rest)"
+        ));
+    }
     if let Some(scale) = look.px_per_mm {
         if scale < MIN_PX_PER_MM {
             all.push(format!(

@@ -59,7 +59,10 @@ pub(crate) fn run(args: &PageArgs) -> Result<Status, Failure> {
     })?;
     let port = listener.local_addr().map_or(args.port, |a| a.port());
     let shown = if args.lan { own_address() } else { None };
-    let address = format!("http://{}:{port}/", shown.unwrap_or(Ipv4Addr::LOCALHOST.into()));
+    let address = format!(
+        "http://{}:{port}/",
+        shown.unwrap_or(Ipv4Addr::LOCALHOST.into())
+    );
     let mut said = format!("{address}\n");
     if args.lan {
         said.push_str(&code(&address));
@@ -108,9 +111,7 @@ fn has_page(folder: &Path) -> bool {
 fn own_address() -> Option<IpAddr> {
     let socket = UdpSocket::bind((Ipv4Addr::UNSPECIFIED, 0)).ok()?;
     // An address kept for documentation (RFC 5737, from memory), so that any route out will do.
-    socket
-        .connect(SocketAddr::from(([192, 0, 2, 1], 9)))
-        .ok()?;
+    socket.connect(SocketAddr::from(([192, 0, 2, 1], 9))).ok()?;
     Some(socket.local_addr().ok()?.ip())
 }
 
@@ -171,7 +172,11 @@ fn answer(stream: TcpStream, folder: &Path) -> io::Result<()> {
             Err(_) => ("404 Not Found", "text/plain", b"not there\n".to_vec()),
         },
         ("GET" | "HEAD", None) => ("404 Not Found", "text/plain", b"not there\n".to_vec()),
-        _ => ("405 Method Not Allowed", "text/plain", b"GET only\n".to_vec()),
+        _ => (
+            "405 Method Not Allowed",
+            "text/plain",
+            b"GET only\n".to_vec(),
+        ),
     };
     let mut out = &stream;
     write!(
@@ -184,4 +189,57 @@ fn answer(stream: TcpStream, folder: &Path) -> io::Result<()> {
         out.write_all(&body)?;
     }
     out.flush()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_the_page_is_served() {
+        let dir = tempfile::tempdir().unwrap();
+        fs::write(dir.path().join("index.html"), "the page").unwrap();
+        fs::write(dir.path().join("secret"), "no").unwrap();
+        let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).unwrap();
+        let address = listener.local_addr().unwrap();
+        let ask = |request: &str| {
+            let mut visitor = TcpStream::connect(address).unwrap();
+            visitor.write_all(request.as_bytes()).unwrap();
+            let (stream, _) = listener.accept().unwrap();
+            answer(stream, dir.path()).unwrap();
+            let mut told = String::new();
+            visitor.read_to_string(&mut told).unwrap();
+            told
+        };
+        let page = ask("GET /?x=1 HTTP/1.1\r\nHost: a\r\n\r\n");
+        assert!(
+            page.starts_with("HTTP/1.1 200") && page.ends_with("the page"),
+            "{page}"
+        );
+        for path in ["/secret", "/../secret", "//index.html", "/sw.js", ""] {
+            let told = ask(&format!("GET {path} HTTP/1.1\r\n\r\n"));
+            assert!(told.starts_with("HTTP/1.1 404"), "{path}: {told}");
+        }
+        assert!(ask("POST / HTTP/1.1\r\n\r\n").starts_with("HTTP/1.1 405"));
+        let head = ask("HEAD / HTTP/1.1\r\n\r\n");
+        assert!(head.contains("Content-Length: 8") && head.ends_with("\r\n\r\n"));
+    }
+
+    #[test]
+    fn the_code_has_a_light_rim_all_round() {
+        let code = code("http://192.168.178.20:8420/");
+        let lines: Vec<Vec<char>> = code.lines().map(|l| l.chars().collect()).collect();
+        let wide = lines[0].len();
+        assert!(lines.iter().all(|l| l.len() == wide));
+        // Four modules: two lines above, four columns at the sides.
+        assert!(lines[..2].iter().flatten().all(|c| *c == '█'));
+        for line in &lines[2..] {
+            assert!(
+                line[..4]
+                    .iter()
+                    .chain(&line[wide - 4..])
+                    .all(|c| matches!(c, '█' | '▀'))
+            );
+        }
+    }
 }

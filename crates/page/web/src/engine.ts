@@ -29,7 +29,8 @@ async function compile(): Promise<WebAssembly.Module> {
   const holder = document.getElementById("library");
   const packed = atob((holder?.textContent ?? "").trim());
   holder?.remove();
-  const bytes = Uint8Array.from(packed, (c) => c.charCodeAt(0));
+  const bytes = new Uint8Array(packed.length);
+  for (let i = 0; i < packed.length; i++) bytes[i] = packed.charCodeAt(i);
   const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"));
   return WebAssembly.compile(await new Response(stream).arrayBuffer());
 }

@@ -216,6 +216,13 @@ function Changed({ now, was, at }: { now: Result; was: Result; at: number }) {
 
 function Pictures({ check, result }: { check: Check; result: Result }) {
   const [at, setAt] = useState(0);
+  const [chosen, setChosen] = useState<Place | null>(null);
+  const touch = ([x, y]: [number, number], reach: number) => {
+    const all = [...check.places.holes, ...check.places.strays].filter((p) => p.photo === nth);
+    const far = (p: Place) => Math.min(...[p.pixel, p.planned, p.found].map((q) => (q ? Math.hypot(q[0] - x, q[1] - y) : Infinity)));
+    const near = all.reduce<Place | null>((best, p) => (far(p) < (best ? far(best) : reach) ? p : best), null);
+    setChosen(near);
+  };
   const nth = Math.min(at, check.shots.length - 1);
   const photo = result.photos[nth];
   const shot = check.shots[nth];
@@ -229,8 +236,33 @@ function Pictures({ check, result }: { check: Check; result: Result }) {
         </div>
       )}
       {photo.left_out && <p class="fault">{sentence(photo.left_out)}</p>}
-      <Viewer key={check.id + nth} shot={shot} signs={check.signs[nth] ?? ""} size={[photo.width, photo.height]} label={`Photo ${shot.name} with every finding on it`} />
+      <Viewer key={check.id + nth} shot={shot} signs={check.signs[nth] ?? ""} size={[photo.width, photo.height]} label={`Photo ${shot.name} with every finding on it`} touch={touch} />
+      <div aria-live="polite">
+        {chosen ? <Figures check={check} result={result} place={chosen} /> : <p class="note">Touch a sign for its figures.</p>}
+      </div>
     </>
+  );
+}
+
+const length = (mm: number | null, result: Result) =>
+  mm === null ? "–" : result.plan.units === "in" ? `${(mm / 25.4).toFixed(3)} in` : `${mm.toFixed(2)} mm`;
+
+/** A hole or stray enlarged, with its figures. */
+function Figures({ check, result, place, hole }: { check: Check; result: Result; place?: Place; hole?: Hole }) {
+  const h = hole ?? result.holes.find((x) => x.name === place?.hole);
+  return (
+    <div class="figures">
+      {place && <Enlarged check={check} result={result} place={place} />}
+      {h && (
+        <dl>
+          <dt>from its place</dt><dd>{length(h.distance, result)}, allowed {length(result.plan.tolerance, result)}</dd>
+          {h.offset && <><dt>right, up</dt><dd>{length(h.offset[0], result)}, {length(h.offset[1], result)}</dd></>}
+          {h.uncertainty !== null && <><dt>uncertainty U</dt><dd>{length(h.uncertainty, result)}</dd></>}
+          {h.kind && <><dt>kind</dt><dd>{h.kind}</dd></>}
+          {h.probability !== null && <><dt>is a mark</dt><dd>{(100 * h.probability).toFixed(1)} %</dd></>}
+        </dl>
+      )}
+    </div>
   );
 }
 
@@ -242,8 +274,6 @@ function Holes({ check, result }: { check: Check; result: Result }) {
   const bad = result.holes.filter((h) => h.state !== "good");
   const shown = all ? result.holes : bad;
   const place = check.places.holes.find((p) => p.hole === chosen);
-  const hole = result.holes.find((h) => h.name === chosen);
-  const length = (mm: number | null) => (mm === null ? "–" : result.plan.units === "in" ? `${(mm / 25.4).toFixed(3)} in` : `${mm.toFixed(2)} mm`);
   return (
     <section aria-label="Holes">
       <h2>Holes</h2>
@@ -257,20 +287,9 @@ function Holes({ check, result }: { check: Check; result: Result }) {
           <li>
             <button aria-expanded={h.name === chosen} class={h.state} onClick={() => setChosen(h.name === chosen ? "" : h.name)}>
               <span aria-hidden="true">{SHAPES[h.state] ?? "•"}</span><strong>{h.name}</strong><span>{h.state}</span>
-              <span>{h.distance === null ? "" : length(h.distance)}</span>
+              <span>{h.distance === null ? "" : length(h.distance, result)}</span>
             </button>
-            {h.name === chosen && hole && (
-              <div class="figures">
-                {place && <Enlarged check={check} result={result} place={place} />}
-                <dl>
-                  <dt>from its place</dt><dd>{length(hole.distance)}, allowed {length(result.plan.tolerance)}</dd>
-                  {hole.offset && <><dt>right, up</dt><dd>{length(hole.offset[0])}, {length(hole.offset[1])}</dd></>}
-                  <dt>uncertainty U</dt><dd>{length(hole.uncertainty)}</dd>
-                  {hole.kind && <><dt>kind</dt><dd>{hole.kind}</dd></>}
-                  {hole.probability !== null && <><dt>is a mark</dt><dd>{(100 * hole.probability).toFixed(1)} %</dd></>}
-                </dl>
-              </div>
-            )}
+            {h.name === chosen && <Figures check={check} result={result} place={place} hole={h} />}
           </li>
         ))}
       </ul>

@@ -7,6 +7,7 @@ import { type Taken, app, planIsGood, setSaid, useApp } from "./state";
 import { Bars } from "./view-cards";
 import { Field, Files, Notice, Pick, onPage, sentence } from "./ui";
 import { typed } from "./toml";
+import { copy } from "./viewer";
 
 /** The stages of a check, in words. */
 const STAGES: [string, string][] = [
@@ -66,7 +67,7 @@ function ShotCard({ shot }: { shot: Taken }) {
   const stopped = refused || look?.stops;
   return (
     <article class={`shot${stopped ? " bad" : ""}`} aria-label={shot.name}>
-      <Seen shot={shot} />
+      {(look || refused) && <Seen shot={shot} />}
       <div>
         <h2>{shot.name}</h2>
         {!look && !refused && <p role="status">A first look…</p>}
@@ -98,14 +99,10 @@ function Seen({ shot }: { shot: Taken }) {
     let url = "";
     let gone = false;
     // A small copy: a page of full photos would fill the phone's memory.
-    createImageBitmap(shot.file, { resizeWidth: 640, resizeQuality: "medium" })
-      .then(async (picture) => {
-        const canvas = new OffscreenCanvas(picture.width, picture.height);
-        canvas.getContext("2d")!.drawImage(picture, 0, 0);
-        picture.close();
-        const copy = await canvas.convertToBlob({ type: "image/jpeg", quality: 0.8 });
+    copy(shot.file, 640)
+      .then((small) => {
         if (gone) return;
-        url = URL.createObjectURL(copy);
+        url = URL.createObjectURL(small);
         setSmall(url);
       })
       .catch(() => undefined);

@@ -6,18 +6,41 @@ import type { Place, Shot } from "./store";
 /** Largest zoom: a pixel of the photo is then several of the screen. */
 const MOST = 24;
 const LEAST = 1;
+/** Up to this zoom a smaller copy is shown: a photo of 12 megapixels takes 48 MB of the phone's memory. */
+const COPY_ZOOM = 2.5;
+const COPY_PX = 1600;
 
-export function Viewer(p: { shot: Shot; signs: string; size: [number, number]; label: string }) {
+/** A finger that moves less than this means the place that it touches, px of the screen. */
+const STILL_PX = 8;
+
+export function Viewer(p: {
+  shot: Shot;
+  signs: string;
+  size: [number, number];
+  label: string;
+  /** A place of the photo was touched, px, and how many of them a finger covers. */
+  touch?: (at: [number, number], reach: number) => void;
+}) {
   const frame = useRef<HTMLDivElement>(null);
   const over = useRef<HTMLDivElement>(null);
   const [url, setUrl] = useState("");
   const [at, setAt] = useState({ s: 1, x: 0, y: 0 });
+  const near = at.s > COPY_ZOOM;
   const [showSigns, setShowSigns] = useState(true);
   useEffect(() => {
-    const made = URL.createObjectURL(p.shot.file);
-    setUrl(made);
-    return () => URL.revokeObjectURL(made);
-  }, [p.shot.file]);
+    let made = "";
+    let gone = false;
+    (near ? Promise.resolve(p.shot.file) : copy(p.shot.file, COPY_PX)).then((shown) => {
+      if (gone) return;
+      made = URL.createObjectURL(shown);
+      setUrl(made);
+    }, () => undefined);
+    return () => {
+      gone = true;
+      // After the other is shown.
+      setTimeout(() => URL.revokeObjectURL(made), 2000);
+    };
+  }, [p.shot.file, near]);
   useEffect(() => {
     const drawn = new DOMParser().parseFromString(p.signs, "image/svg+xml").documentElement;
     over.current?.replaceChildren(document.importNode(drawn, true));
@@ -38,6 +61,7 @@ export function Viewer(p: { shot: Shot; signs: string; size: [number, number]; l
   };
 
   const fingers = useRef(new Map<number, { x: number; y: number }>());
+  const began = useRef<{ x: number; y: number } | null>(null);
   const place = (e: PointerEvent) => {
     const box = frame.current!.getBoundingClientRect();
     return { x: e.clientX - box.left, y: e.clientY - box.top };
@@ -78,11 +102,18 @@ export function Viewer(p: { shot: Shot; signs: string; size: [number, number]; l
         ref={frame} class="frame" tabIndex={0} role="application" aria-label={`${p.label}. Plus and minus zoom, arrows move.`}
         style={{ aspectRatio: `${p.size[0]} / ${p.size[1]}`, touchAction: at.s > 1 ? "none" : "pan-y" }}
         onPointerDown={(e) => {
+          began.current = fingers.current.size ? null : place(e);
           fingers.current.set(e.pointerId, place(e));
           e.currentTarget.setPointerCapture(e.pointerId);
         }}
         onPointerMove={moved}
-        onPointerUp={(e) => fingers.current.delete(e.pointerId)}
+        onPointerUp={(e) => {
+          fingers.current.delete(e.pointerId);
+          const [from, to] = [began.current, place(e)];
+          if (!from || Math.hypot(to.x - from.x, to.y - from.y) > STILL_PX) return;
+          const px = p.size[0] / frame.current!.clientWidth / at.s;
+          p.touch?.([(to.x - at.x) * px, (to.y - at.y) * px], 28 * px);
+        }}
         onPointerCancel={(e) => fingers.current.delete(e.pointerId)}
         onDblClick={(e) => {
           const box = frame.current!.getBoundingClientRect();
@@ -110,6 +141,15 @@ export function Viewer(p: { shot: Shot; signs: string; size: [number, number]; l
       </div>
     </figure>
   );
+}
+
+/** The photo, made smaller. */
+export async function copy(photo: Blob, width: number): Promise<Blob> {
+  const picture = await createImageBitmap(photo, { resizeWidth: width, resizeQuality: "medium" });
+  const canvas = new OffscreenCanvas(picture.width, picture.height);
+  canvas.getContext("2d")!.drawImage(picture, 0, 0);
+  picture.close();
+  return canvas.convertToBlob({ type: "image/jpeg", quality: 0.85 });
 }
 
 /** Half the side of an enlarged place, mm. */

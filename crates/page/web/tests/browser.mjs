@@ -71,6 +71,7 @@ for (const [size, options] of [["phone", PHONE], ["desk", DESK]]) {
       await page.getByLabel("Width, to the right").fill("120,5");
       await page.getByLabel("Height, upwards").fill("60");
       await page.getByLabel("Mark may be off by").fill("0,8");
+      await page.getByLabel("Rivet diameter").fill("3,2");
       await page.getByLabel("From that edge to the row").fill("8");
       await page.getByLabel("First hole, from the end").fill("10");
       await page.getByLabel("Spacing", { exact: true }).fill("1.2.3");
@@ -116,12 +117,33 @@ for (const [size, options] of [["phone", PHONE], ["desk", DESK]]) {
       assert.match(await page.locator(".do").innerText(), /^A5: move/);
       await page.getByRole("button", { name: "Zoom in" }).click();
       await page.locator(".holes button").first().click();
+      // A sign that is touched tells what it is: that of the stray lies just below its label.
+      await page.getByRole("button", { name: "Whole" }).click();
+      const label = page.locator(".signs text", { hasText: "STRAY" }).first();
+      await label.scrollIntoViewIfNeeded();
+      const box = await label.boundingBox();
+      await page.mouse.click(box.x + box.width / 2, box.y + box.height / 2 + 16);
+      await page.locator(".viewer ~ div .figures", { hasText: "stray" }).waitFor();
       await look(page, name("8-answer-open"));
       const own = await json(page);
       const native = commandLine([{ from: fixture, name: "hatch-cover.jpg" }], fixturePlan, ["--bars", "100mm,100.0mm", "--card-below", "0mm"]);
       assert.equal(own, native, "JSON of page and command line");
       const report = await saved(page, () => page.getByRole("button", { name: "Save the report" }).click());
       assert.match(report.bytes.toString(), /<title>Not ready: Hatch cover/);
+
+      // Printing shows the command line's page in a frame of its own.
+      await page.evaluate(() => {
+        new MutationObserver((all) => {
+          for (const frame of all.flatMap((m) => [...m.addedNodes])) {
+            if (frame.tagName === "IFRAME") frame.addEventListener("load", () => (window.printed = [frame.contentDocument.querySelector("h1").innerText, frame.contentWindow.getComputedStyle(frame.contentDocument.querySelector("header")).backgroundColor]), { capture: true });
+          }
+        }).observe(document.body, { childList: true });
+      });
+      await page.getByRole("button", { name: "Print the report" }).click();
+      await page.waitForFunction(() => window.printed);
+      const [title, colour] = await page.evaluate(() => window.printed);
+      assert.equal(title, "Not ready");
+      assert.notEqual(colour, "rgba(0, 0, 0, 0)", "the report has its styles");
 
       // A second check says what has changed.
       await tab(page, "Photo");
