@@ -1,7 +1,7 @@
 // The answer: the verdict, what to do at the bench one thing at a time with its place enlarged, unclear ink to answer for,
 // what has changed since the last check, the picture, and every hole.
 
-import { useMemo, useState } from "preact/hooks";
+import { useEffect, useMemo, useState } from "preact/hooks";
 import { check as run, dropAll, take } from "./photos";
 import type { Check, Place } from "./store";
 import { change, go, useApp } from "./state";
@@ -299,14 +299,18 @@ function Holes({ check, result }: { check: Check; result: Result }) {
 
 function Report({ check }: { check: Check }) {
   const name = fileName(check.title);
+  const gone = () => document.querySelector("iframe.printed")?.remove();
+  // Not every browser says when it has printed.
+  useEffect(() => gone, []);
   const print = () => {
+    gone();
     const frame = document.createElement("iframe");
     frame.className = "printed";
     frame.title = "The report";
     frame.srcdoc = check.report ?? "";
     frame.onload = () => {
       const inner = frame.contentWindow!;
-      inner.onafterprint = () => frame.remove();
+      inner.onafterprint = gone;
       inner.focus();
       inner.print();
     };
