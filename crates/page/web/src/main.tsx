@@ -82,8 +82,6 @@ async function start(): Promise<void> {
     // Without it the page works, but needs the server at each start.
     navigator.serviceWorker.register("sw.js").catch(() => undefined);
   }
-  // Asks the browser not to throw records away when room runs short.
-  void navigator.storage?.persist?.();
 }
 
 void start();

@@ -119,6 +119,8 @@ export async function check(shots: Shot[], answers: string | null): Promise<void
       places: json.places, template: json.template, summary: json.summary, meanings: json.meanings, report: null,
     };
     await store.put("checks", done);
+    // Asks the browser not to throw records away when room runs short; some ask the user.
+    void navigator.storage?.persist?.();
     const before = app.check?.piece === piece.id ? app.check : null;
     change({ check: done, before, running: null });
     go("answer");

@@ -127,6 +127,8 @@ async function import_(file: File): Promise<void> {
   };
   const book = JSON.parse(text("book.json") ?? "{}") as { format?: string; pieces: Listed[]; printers: store.Printer[] };
   if (book.format !== FORMAT) throw new Error("this ZIP holds no record book; choose one that was exported here");
+  const named = (r: { id: unknown; title: unknown }) => typeof r.id === "string" && typeof r.title === "string";
+  if (!book.pieces.every((p) => named(p) && p.checks.every(named))) throw new Error("the record book in this ZIP is damaged; export it anew");
   const room = await store.room();
   if (room !== null && room < file.size) throw new Error("there is no room for these records; delete what is old first");
   for (const printer of book.printers) await store.put("printers", printer);

@@ -114,6 +114,7 @@ function Edit() {
   const { piece, tables, plan, faults } = useApp();
   const [asText, setAsText] = useState(false);
   if (!piece) return null;
+  if (!tables && !faults.length) return <p class="waiting" role="status">Reading the plan…</p>;
   const text = asText || !tables;
   const name = `${fileName(piece.title)}.toml`;
   return (
