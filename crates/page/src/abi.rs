@@ -3,6 +3,8 @@
 //!
 //! Memory belongs to this side: the browser asks for room, fills it, and reads where it is told.
 
+#![allow(unreachable_pub, reason = "the browser reaches them by their names")]
+
 use std::cell::RefCell;
 
 use crate::Desk;
