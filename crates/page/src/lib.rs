@@ -71,7 +71,8 @@ impl Refusal {
 }
 
 /// JSON and files.
-type Answer = Result<(Value, Vec<Vec<u8>>), Refusal>;
+type Answered = (Value, Vec<Vec<u8>>);
+type Answer = Result<Answered, Refusal>;
 
 impl Desk {
     /// Answers one request: its first part is the JSON, the others are files; so is the answer. `stage` hears the name of

@@ -16,7 +16,7 @@ use serde::Deserialize;
 use serde_json::{Value, json};
 
 use crate::plan::read;
-use crate::{Answer, Refusal};
+use crate::{Answer, Answered, Refusal};
 
 /// Columns of the summary.
 const COLUMNS: usize = 80;
@@ -136,7 +136,7 @@ impl Check {
         self,
         files: Vec<Vec<u8>>,
         stage: &mut dyn FnMut(&'static str),
-    ) -> Result<((Value, Vec<Vec<u8>>), Last), Refusal> {
+    ) -> Result<(Answered, Last), Refusal> {
         let plan = read(&self.plan, &self.plan_name)?;
         let mut given = self.said.given(&plan)?;
         if let Some(text) = &self.answers {
@@ -182,7 +182,7 @@ impl Last {
             .collect()
     }
 
-    fn answer(&self) -> (Value, Vec<Vec<u8>>) {
+    fn answer(&self) -> Answered {
         let report = self.checked.report(&self.plan);
         let maps = self.maps();
         let signs = (0..maps.len()).map(|i| picture::signs_svg(&report, i, &*maps[i]).into_bytes());

@@ -5,7 +5,7 @@ import assert from "node:assert/strict";
 import { existsSync, mkdirSync, readFileSync } from "node:fs";
 import { join } from "node:path";
 import { after, before, test } from "node:test";
-import { DESK, PHONE, commandLine, fixture, fixturePlan, launch, missing, samples, saved, served, single, small, tab, violations, watched } from "./support.mjs";
+import { DESK, PHONE, commandLine, fixture, fixturePlan, launch, missing, sameJson, samples, saved, served, single, small, tab, violations, watched } from "./support.mjs";
 
 if (missing) {
   console.log(`SKIP: the page's tests in a browser: ${missing}`);
@@ -127,7 +127,7 @@ for (const [size, options] of [["phone", PHONE], ["desk", DESK]]) {
       await look(page, name("8-answer-open"));
       const own = await json(page);
       const native = commandLine([{ from: fixture, name: "hatch-cover.jpg" }], fixturePlan, ["--bars", "100mm,100.0mm", "--card-below", "0mm"]);
-      assert.equal(own, native, "JSON of page and command line");
+      sameJson(own, native, "JSON of page and command line");
       const report = await saved(page, () => page.getByRole("button", { name: "Save the report" }).click());
       assert.match(report.bytes.toString(), /<title>NOT READY: Hatch cover/);
 
@@ -163,7 +163,7 @@ for (const [size, options] of [["phone", PHONE], ["desk", DESK]]) {
       await page.reload();
       await page.locator(".item.check").first().click();
       await page.getByRole("heading", { name: "Not ready" }).waitFor();
-      assert.equal(await json(page), native, "JSON out of the record");
+      assert.equal(await json(page), own, "JSON out of the record");
       clean(all);
       await context.close();
     });
@@ -288,7 +288,9 @@ test("the JSON is the command line's on sample photos and on two photos together
     await photos(page, files.map((f) => ({ name: f.name, mimeType: "image/jpeg", buffer: readFileSync(f.from) })));
     await page.getByRole("button", { name: /^Check/ }).and(page.locator(":not([disabled])")).waitFor({ timeout: 60_000 });
     await checked(page);
-    assert.equal(await json(page), commandLine(files, plan, options), files.map((f) => f.from).join(", "));
+    const what = files.map((f) => f.from).join(", ");
+    const differ = sameJson(await json(page), commandLine(files, plan, options), what);
+    if (differ) t.diagnostic(`${differ} parts of budgets differ in their last digit: ${what}`);
   };
   if (existsSync(samples)) {
     for (const name of ["clean_01", "brushed_01", "clean_03"]) {

@@ -1,5 +1,6 @@
 // What the browser tests share: the browser, the page, the command line, and what must never happen.
 
+import assert from "node:assert/strict";
 import { execFileSync, spawn } from "node:child_process";
 import { existsSync, mkdtempSync, readFileSync, cpSync } from "node:fs";
 import { tmpdir } from "node:os";
@@ -100,4 +101,27 @@ export async function saved(page, act) {
   const [download] = await Promise.all([page.waitForEvent("download"), act()]);
   const path = await download.path();
   return { name: download.suggestedFilename(), path, bytes: readFileSync(path) };
+}
+
+/** One unit of a budget's last digit, mm, and rounding. */
+const BUDGET_MM = 1.01e-5;
+
+/**
+ * Holds the JSON of the page against the command line's: the same bytes, but for a unit of the last digit in the parts of
+ * budgets. Sines differ in the last bit between the two, and where the survey stops turns on it; how many parts differ is given back.
+ */
+export function sameJson(own, native, what) {
+  const budget = /"budget":\{[^}]*\}/g;
+  assert.equal(own.replace(budget, ""), native.replace(budget, ""), what);
+  const [a, b] = [own, native].map((text) => text.match(budget) ?? []);
+  assert.equal(a.length, b.length);
+  let differ = 0;
+  a.forEach((text, i) => {
+    const [x, y] = [text, b[i]].map((t) => JSON.parse(t.slice('"budget":'.length)));
+    for (const part of Object.keys(y)) {
+      assert.ok(Math.abs(x[part] - y[part]) < BUDGET_MM, `${what}: ${part} ${x[part]}, ${y[part]}`);
+      differ += x[part] !== y[part];
+    }
+  });
+  return differ;
 }
