@@ -4,7 +4,8 @@
 //!
 //! | step | module |
 //! | --- | --- |
-//! | what the user says besides the plan | `given` |
+//! | what the user says besides the plan | `given`, read from what is typed by [`said`] |
+//! | a first look at a photo, before it is checked | `look` |
 //! | whether a photo is sharp enough | `sharp` |
 //! | which photos measure one piece together | `together` |
 //! | datum, outline and size from the edges | `edges` |
@@ -24,18 +25,18 @@ mod budget;
 mod checked;
 pub(crate) mod edges;
 mod given;
+mod look;
 mod marks;
 mod merge;
 mod pattern;
 mod plumb;
+pub mod said;
 mod sanity;
 mod sharp;
 mod stage;
 mod together;
 mod turn;
 mod unsaid;
-
-use std::time::Instant;
 
 use nalgebra::Vector2;
 
@@ -56,6 +57,7 @@ use turn::Way;
 pub use budget::Budget;
 pub use checked::Checked;
 pub use given::{Given, Known};
+pub use look::{FirstLook, first_look};
 pub use stage::Stage;
 pub use turn::Corner;
 
@@ -72,16 +74,27 @@ pub fn check(photo: &Photo, plan: &Plan, given: &Given) -> Checked {
 /// order does not matter.
 #[must_use]
 pub fn check_all(photos: &[&Photo], plan: &Plan, given: &Given) -> Checked {
+    check_watched(photos, plan, given, &mut |_| {})
+}
+
+/// The same, telling the name of each stage when it is done, for a progress bar or a clock of the caller. A stage that is
+/// done more than once is told each time.
+#[must_use]
+pub fn check_watched(
+    photos: &[&Photo],
+    plan: &Plan,
+    given: &Given,
+    done: &mut dyn FnMut(&'static str),
+) -> Checked {
     let shots = together::in_order(photos, given);
     let mut checked = Checked::nothing_yet(&shots, plan);
-    let mut clock = Clock::start();
     checked.found = shots
         .iter()
         .map(|s| card::find::find(&s.photo.grey))
         .collect();
-    clock.lap("cards", &mut checked);
+    done("cards");
     checked.note_left_out();
-    if let Err(stop) = measure(&shots, plan, given, &mut checked, &mut clock) {
+    if let Err(stop) = measure(&shots, plan, given, &mut checked, done) {
         checked.findings.push((Weight::Blocks, stop));
     }
     stage::judge(plan, given.stage, &mut checked);
@@ -99,7 +112,7 @@ pub fn check_all(photos: &[&Photo], plan: &Plan, given: &Given) -> Checked {
     checked
         .notes
         .extend(under_as_marked(plan, &checked.verdict, &checked.outline));
-    clock.lap("verdict", &mut checked);
+    done("verdict");
     checked
 }
 
@@ -143,21 +156,21 @@ fn measure(
     plan: &Plan,
     given: &Given,
     checked: &mut Checked,
-    clock: &mut Clock,
+    done: &mut dyn FnMut(&'static str),
 ) -> Result<(), Reason> {
     if let Some(names) = &plan.datum {
-        return marks::measure(shots, plan, given, names, checked, clock);
+        return marks::measure(shots, plan, given, names, checked, done);
     }
     let sharp = together::sharp(shots, &checked.found);
-    clock.lap("blur", checked);
+    done("blur");
     // First the cards alone, to see roughly where everything is; then all that is straight and known.
     let mut together = together::by_cards(shots, &checked.found, sharp)?;
-    clock.lap("survey", checked);
-    let mut edged = edged(shots, plan, given, checked, clock, &mut together)?;
+    done("survey");
+    let mut edged = edged(shots, plan, given, checked, done, &mut together)?;
     while let Some(mut more) =
-        apart::joined(shots, (plan, given), checked, clock, (&together, &edged))
+        apart::joined(shots, (plan, given), checked, done, (&together, &edged))
     {
-        let Ok(all) = self::edged(shots, plan, given, checked, clock, &mut more) else {
+        let Ok(all) = self::edged(shots, plan, given, checked, done, &mut more) else {
             break;
         };
         (together, edged) = (more, all);
@@ -168,7 +181,7 @@ fn measure(
     checked.warn_of_print(given);
     checked.warn_of_bench(plan, given, &together, &edged.beside);
     checked.tell_left_out(&together);
-    read(shots, plan, given, checked, clock, &together, edged)
+    read(shots, plan, given, checked, done, &together, edged)
 }
 
 /// The survey with the sheet's edges in it, of as many of the photos as agree on them.
@@ -177,17 +190,17 @@ fn edged(
     plan: &Plan,
     given: &Given,
     checked: &mut Checked,
-    clock: &mut Clock,
+    done: &mut dyn FnMut(&'static str),
     together: &mut Together,
 ) -> Result<Edged, Reason> {
     loop {
-        let edged = match Edged::of(shots, plan, given, checked, clock, together) {
+        let edged = match Edged::of(shots, plan, given, checked, done, together) {
             Ok(edged) => edged,
             Err(why) if why.code == NO_SHEET && together.kept.len() > 1 => {
                 // Of photos between which the sheet was moved no two edges are one.
                 let found = checked.found.clone();
                 let shows =
-                    |fewer: &Together| Edged::of(shots, plan, given, checked, clock, fewer).is_ok();
+                    |fewer: &Together| Edged::of(shots, plan, given, checked, done, fewer).is_ok();
                 *together = together.without_one(shots, &found, shows).ok_or(why)?;
                 continue;
             }
@@ -221,7 +234,7 @@ impl Edged {
         plan: &Plan,
         given: &Given,
         checked: &mut Checked,
-        clock: &mut Clock,
+        done: &mut dyn FnMut(&'static str),
         together: &Together,
     ) -> Result<Self, Reason> {
         let size_mm = [plan.width_mm, plan.height_mm];
@@ -231,7 +244,7 @@ impl Edged {
         let sides = sheet::find(&looks, &together.survey, size_mm, thickness)
             .map_err(|e| reason(NO_SHEET, e))?;
         let beside = edges::beside(&together.survey, &cards, &sides);
-        clock.lap("sheet", checked);
+        done("sheet");
         let lies = lies(together, &sides)?;
         let turns = given.datum_corner.map_or(0, |c| c.turns_from(lies));
         if turns % 2 == 1 && !sides.square {
@@ -252,13 +265,13 @@ impl Edged {
             placed: None,
             doubted: false,
         };
-        edged.solve(shots, plan, given, checked, clock, together)?;
+        edged.solve(shots, plan, given, checked, done, together)?;
         // With the edges the survey knows the lens where no card lies: by that they are measured once more.
         let cards = together.cards(&checked.found);
         let looks = self::looks(shots, together, &edged.survey, &cards);
         edged.sides = edged.sides.again(&looks, &edged.survey, thickness);
-        clock.lap("sheet", checked);
-        edged.solve(shots, plan, given, checked, clock, together)?;
+        done("sheet");
+        edged.solve(shots, plan, given, checked, done, together)?;
         Ok(edged)
     }
 
@@ -269,14 +282,14 @@ impl Edged {
         plan: &Plan,
         given: &Given,
         checked: &mut Checked,
-        clock: &mut Clock,
+        done: &mut dyn FnMut(&'static str),
         together: &Together,
     ) -> Result<(), Reason> {
         self.survey = self
             .surveyed(shots, (plan, given), &checked.found, together, &[])
             .map_err(|e| reason("no-survey", e))?;
         self.doubted = false;
-        clock.lap("survey", checked);
+        done("survey");
         Ok(())
     }
 
@@ -354,7 +367,7 @@ fn read(
     plan: &Plan,
     given: &Given,
     checked: &mut Checked,
-    clock: &mut Clock,
+    done: &mut dyn FnMut(&'static str),
     together: &Together,
     mut edged: Edged,
 ) -> Result<(), Reason> {
@@ -396,19 +409,19 @@ fn read(
                 stage::with_worked(plan, given.stage, (&view, frame), ink)
             })
             .collect();
-        clock.lap("ink", checked);
+        done("ink");
         let names: Vec<String> = together
             .kept
             .iter()
             .map(|&k| shots[k].name.clone())
             .collect();
         let merged = merge::merge(&frames, inks, &names, plan)?;
-        clock.lap("merge", checked);
+        done("merge");
         if !laid {
             drop(frames);
             let finding = pattern::lay(&mut edged, plan, &merged.ink)?;
             checked.findings.push(finding);
-            edged.solve(shots, plan, given, checked, clock, together)?;
+            edged.solve(shots, plan, given, checked, done, together)?;
             (laid, settled) = (true, true);
             continue;
         }
@@ -422,7 +435,7 @@ fn read(
         {
             drop(frames);
             edged.turns = t;
-            edged.solve(shots, plan, given, checked, clock, together)?;
+            edged.solve(shots, plan, given, checked, done, together)?;
             settled = true;
             continue;
         }
@@ -520,23 +533,4 @@ fn two_ways([a, b]: [Corner; 2]) -> Reason {
             b.replace('-', " ")
         ),
     )
-}
-
-/// Times the stages.
-struct Clock(Instant);
-
-impl Clock {
-    fn start() -> Self {
-        Self(Instant::now())
-    }
-
-    fn lap(&mut self, stage: &'static str, checked: &mut Checked) {
-        let now = Instant::now();
-        let took = now - self.0;
-        self.0 = now;
-        match checked.timings.iter_mut().find(|(s, _)| *s == stage) {
-            Some((_, t)) => *t += took,
-            None => checked.timings.push((stage, took)),
-        }
-    }
 }

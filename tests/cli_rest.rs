@@ -190,7 +190,7 @@ fn what_a_plan_will_take_is_foreseen() {
 #[test]
 fn help_is_as_agreed() {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/cli_help");
-    let pages: [(&str, &[&str]); 8] = [
+    let pages: [(&str, &[&str]); 9] = [
         ("punchready", &["--help"]),
         ("check-short", &["check", "-h"]),
         ("check", &["check", "--help"]),
@@ -198,6 +198,7 @@ fn help_is_as_agreed() {
         ("lens", &["lens", "--help"]),
         ("demo", &["demo", "--help"]),
         ("grade", &["grade", "--help"]),
+        ("page", &["page", "--help"]),
         ("plan-check", &["plan", "check", "--help"]),
     ];
     for (name, args) in pages {

@@ -9,7 +9,7 @@ use std::process::ExitCode;
 use std::time::Instant;
 
 use punchready::card::find;
-use punchready::check::{Given, check_all};
+use punchready::check::{Given, check_watched};
 use punchready::frame::Point;
 use punchready::photo;
 use punchready::plan;
@@ -122,11 +122,19 @@ fn main() -> ExitCode {
     let mut stages: Vec<(&'static str, Vec<f64>)> = Vec::new();
     let mut ready = true;
     for _ in 0..ROUNDS {
-        let checked = check_all(&refs, &plan, &given);
+        let mut timings: Vec<(&'static str, f64)> = Vec::new();
+        let mut last = Instant::now();
+        let checked = check_watched(&refs, &plan, &given, &mut |stage| {
+            let ms = last.elapsed().as_secs_f64() * 1e3;
+            last = Instant::now();
+            match timings.iter_mut().find(|(s, _)| *s == stage) {
+                Some((_, all)) => *all += ms,
+                None => timings.push((stage, ms)),
+            }
+        });
         ready &= checked.survey().is_some();
-        for (stage, took) in &checked.timings {
-            let ms = took.as_secs_f64() * 1e3;
-            match stages.iter_mut().find(|(s, _)| s == stage) {
+        for &(stage, ms) in &timings {
+            match stages.iter_mut().find(|(s, _)| *s == stage) {
                 Some((_, all)) => all.push(ms),
                 None => stages.push((stage, vec![ms])),
             }

@@ -3,7 +3,7 @@
 
 use super::checked::Checked;
 use super::together::{Shot, Together};
-use super::{Clock, Edged, Given, Known, edges};
+use super::{Edged, Given, Known, edges};
 use crate::frame::{Card, Face, Rigid, Sheet};
 use crate::plan::{Edge, Plan};
 use crate::sheet;
@@ -14,7 +14,7 @@ pub(super) fn joined(
     shots: &[Shot],
     (plan, given): (&Plan, &Given),
     checked: &mut Checked,
-    clock: &mut Clock,
+    done: &mut dyn FnMut(&'static str),
     (together, edged): (&Together, &Edged),
 ) -> Option<Together> {
     let here = Ended::of(edged, plan, given)?;
@@ -23,7 +23,7 @@ pub(super) fn joined(
         let Some(other) = together.group(shots, &found, group) else {
             continue;
         };
-        let Ok(other_edged) = Edged::of(shots, plan, given, checked, clock, &other) else {
+        let Ok(other_edged) = Edged::of(shots, plan, given, checked, done, &other) else {
             continue;
         };
         let Some(there) = Ended::of(&other_edged, plan, given) else {

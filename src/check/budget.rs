@@ -48,6 +48,8 @@ pub(super) struct Shares {
     cov: Cov2,
     shared: [Cov2; Source::ALL.len()],
     flatness: Cov2,
+    /// All of them together.
+    all_shared: Cov2,
 }
 
 /// The shares of all marks.
@@ -76,6 +78,7 @@ pub(super) fn shares(merged: &Merged, frames: &[SheetFrame]) -> Vec<Shares> {
             cov: m.cov,
             shared: Source::ALL.map(|s| sum(&|a, b| frame.shared_from(s, a, b))),
             flatness: sum(&|a, b| a.by_flatness * b.by_flatness.transpose()),
+            all_shared: sum(&|a, b| frame.shared(a, b)),
         })
     };
     let marks = merged.ink.marks.iter().zip(&merged.blends);
@@ -98,7 +101,8 @@ pub(super) fn budget(hole: &HoleResult, shares: &[Shares]) -> Option<Budget> {
         flatness: variance(&of_mark.flatness).sqrt(),
         localisation: 0.0,
     };
-    let others: f64 = budget.parts().iter().map(|(_, u)| u * u).sum();
-    budget.localisation = (variance(&of_mark.cov) - others).max(0.0).sqrt();
+    // Not what the parts leave: rounding of the larger ones would show in the last digits of this small one.
+    let own = variance(&of_mark.cov) - variance(&of_mark.all_shared);
+    budget.localisation = own.max(0.0).sqrt();
     Some(budget)
 }

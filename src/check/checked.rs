@@ -1,7 +1,5 @@
 //! A finished check, as the reports take it.
 
-use std::time::Duration;
-
 use super::budget::{Budget, Shares, budget};
 use super::together::{Shot, Together};
 use super::{Given, Measured, UNSAID_THICKNESS_MM};
@@ -34,8 +32,6 @@ pub struct Checked {
     pub person: Outcome,
     /// What to change for the next photo.
     pub advice: Vec<Advice>,
-    /// How long each stage took, in order.
-    pub timings: Vec<(&'static str, Duration)>,
     pub(super) measured: Option<Measured>,
     /// The outline that was tried and found to be of another size, by photo.
     pub(super) tried: Vec<(usize, Vec<Point<Pixel>>)>,
@@ -57,7 +53,6 @@ impl Checked {
             found: Vec::new(),
             person: Outcome::default(),
             advice: Vec::new(),
-            timings: Vec::new(),
             measured: None,
             tried: Vec::new(),
             findings: Vec::new(),

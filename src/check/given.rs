@@ -54,4 +54,13 @@ impl Known {
             _ => None,
         }
     }
+
+    /// Its name on the command line.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::SheetWidth => "sheet-width",
+            Self::SheetHeight => "sheet-height",
+        }
+    }
 }

@@ -6,8 +6,7 @@
 use nalgebra::{Matrix2, Vector2};
 
 use super::{
-    Checked, Clock, Edged, Given, Measured, budget, edges, merge, plumb, reason, sharp, stage,
-    together,
+    Checked, Edged, Given, Measured, budget, edges, merge, plumb, reason, sharp, stage, together,
 };
 use crate::frame::{Cov2, Pixel, Point, Sheet};
 use crate::ink::{self, Ink, view, worked};
@@ -28,7 +27,7 @@ pub(super) fn measure(
     given: &Given,
     names: &[String; 2],
     checked: &mut Checked,
-    clock: &mut Clock,
+    done: &mut dyn FnMut(&'static str),
 ) -> Result<(), Reason> {
     let [shot] = shots else {
         return Err(reason(
@@ -38,9 +37,9 @@ pub(super) fn measure(
     };
     let photo = shot.photo;
     let sharp = together::sharp(shots, &checked.found);
-    clock.lap("blur", checked);
+    done("blur");
     let together = together::by_cards(shots, &checked.found, sharp)?;
-    clock.lap("survey", checked);
+    done("survey");
     let (width, height) = photo.grey.dimensions();
     let size_mm = [plan.width_mm, plan.height_mm];
     let cards = checked.found[0].cards.clone();
@@ -50,7 +49,7 @@ pub(super) fn measure(
         datum_corner: None,
         ..given.clone()
     };
-    let edged = Edged::of(shots, plan, &upright, checked, clock, &together)
+    let edged = Edged::of(shots, plan, &upright, checked, done, &together)
         .ok()
         .filter(|e| e.sides.shows(LineId(0)) && e.sides.shows(LineId(3)));
     let by_edges = edged.is_some();
@@ -74,7 +73,7 @@ pub(super) fn measure(
         // Datum marks may be punched or drilled by now.
         let found = worked::read(&flat, &frame, &ink, Some(&[]));
         let ink = worked::put_in(ink, found);
-        clock.lap("ink", checked);
+        done("ink");
         let pair = find(plan, names, &ink)?;
         let pixel = |(at, cov): (Point<Sheet>, Cov2)| in_photo(&frame, at, cov);
         let marks = ink.marks.iter().map(|m| (m.at, m.cov));
@@ -114,14 +113,14 @@ pub(super) fn measure(
             checked.note("bowed-line", bowed.said());
         }
     }
-    clock.lap("survey", checked);
+    done("survey");
     let frame = survey.sheet_frame(&datum, 0).map_err(|e| told(&e))?;
     let outline = outline(&survey, &frame, by_edges);
     let planned = vec![plan.holes.iter().map(|h| h.at).collect()];
     let (mut ink, flat, _) = ink::read(&photo.grey, &frame, &outline, &cards, size_mm, &planned);
     sharp::leave_out_blurred(&mut ink, &photo.grey, &cards, &frame);
     let ink = stage::with_worked(plan, given.stage, (&flat, &frame), ink);
-    clock.lap("ink", checked);
+    done("ink");
     let gap = frame.marks_gap_mm.unwrap_or_default();
     let frames = [frame];
     let merged = merge::merge(&frames, vec![ink], std::slice::from_ref(&shot.name), plan)?;

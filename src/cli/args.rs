@@ -7,8 +7,7 @@ use clap::{Parser, Subcommand, ValueEnum};
 
 use punchready::card::layout::Shape;
 use punchready::card::print::{PX_PER_MM, Paper};
-use punchready::check::{Corner, Known, Stage};
-use punchready::plan::length;
+use punchready::check::{Corner, Known, Stage, said};
 use punchready::survey::PrintScale;
 
 /// Reads the command line; on `--help`, `--version` or a mistake, says so and ends the program.
@@ -58,6 +57,7 @@ pub(crate) enum Command {
     Lens(LensArgs),
     Demo(DemoArgs),
     Grade(super::grade::args::GradeArgs),
+    Page(PageArgs),
     #[command(subcommand)]
     Plan(super::plan::args::PlanCommand),
 }
@@ -112,34 +112,34 @@ pub(crate) struct CheckArgs {
     /// Printers scale. Lay a rule on the bar across and the bar down of a card, or on those in the
     /// margin of its page, and give both lengths. Unsaid, the print counts as uncertain by 0.5 %, and a
     /// large sheet may then not be provable.
-    #[arg(long, value_name = "A,D", value_parser = bars)]
+    #[arg(long, value_name = "A,D", value_parser = said::bars)]
     pub(crate) bars: Option<PrintScale>,
 
     /// A length measured by rule: sheet-width=LENGTH or sheet-height=LENGTH
     ///
     /// The width is from the left to the right edge, the height from the bottom to the top edge, as the
     /// plan draws the sheet, at the middle. May be given once for each name.
-    #[arg(long, value_name = "NAME=LENGTH", value_parser = known)]
+    #[arg(long, value_name = "NAME=LENGTH", value_parser = said::known)]
     pub(crate) known: Vec<(Known, f64)>,
 
     /// Thickness of the cards' paper: 0.1mm office paper, 0.25mm card stock
     ///
     /// The print lies this much above what the card lies on, so that the cards seem a little larger than they are. Unsaid,
     /// anything from paper let in to card stock is thought possible, unless --known tells.
-    #[arg(long, value_name = "LENGTH", value_parser = thickness)]
+    #[arg(long, value_name = "LENGTH", value_parser = said::thickness)]
     pub(crate) card_thickness: Option<f64>,
 
     /// How far the cards beside the sheet lie below its face
     ///
     /// The sheet's thickness if they lie on the bench with it, 0mm if they lie level with the marked face
     /// (on scrap of the same thickness). Unsaid, both are thought possible and the result is less certain.
-    #[arg(long, value_name = "LENGTH", value_parser = below, allow_hyphen_values = true)]
+    #[arg(long, value_name = "LENGTH", value_parser = said::below, allow_hyphen_values = true)]
     pub(crate) card_below: Option<f64>,
 
     /// Which corner in the photo is the plan's lower left: lower-left, lower-right, upper-right, upper-left
     ///
     /// Unsaid, the marks tell. Where they fit the plan two ways round the check asks for this.
-    #[arg(long, value_name = "CORNER", value_parser = corner)]
+    #[arg(long, value_name = "CORNER", value_parser = said::corner)]
     pub(crate) datum_corner: Option<Corner>,
 
     /// How far the work is: marked, punched or drilled
@@ -148,7 +148,7 @@ pub(crate) struct CheckArgs {
     /// dimples of the centre punch are the marks, and what was only marked is unsure. drilled: the holes
     /// are, and their diameters are held against the plan's drill. "Ready" then says that the stage was done
     /// as planned.
-    #[arg(long, value_name = "STAGE", value_parser = stage, default_value = "marked")]
+    #[arg(long, value_name = "STAGE", value_parser = said::stage, default_value = "marked")]
     pub(crate) stage: Stage,
 
     /// A camera profile, made by `punchready lens`
@@ -361,6 +361,34 @@ pub(crate) struct DemoArgs {
     pub(crate) check: bool,
 }
 
+/// Show the page that checks in a phone's browser
+///
+/// The whole check in a browser: plan, marking out, cards, photo, answer and a record book, with nothing to install and no
+/// network. Without --serve this says where its file is.
+#[derive(Debug, clap::Args)]
+pub(crate) struct PageArgs {
+    /// Serve the page until stopped, to this computer only
+    #[arg(long)]
+    pub(crate) serve: bool,
+
+    /// Serve it to the whole local network, and show its address as a QR code
+    ///
+    /// Served so it is not encrypted on its way, so that browsers keep it for use without the computer only when it comes from
+    /// a web space with https, or as a file.
+    #[arg(long, requires = "serve")]
+    pub(crate) lan: bool,
+
+    /// Port to serve at; 0 takes any that is free
+    #[arg(long, value_name = "N", default_value_t = 8420, requires = "serve")]
+    pub(crate) port: u16,
+
+    /// Folder of the built page
+    ///
+    /// Unsaid, the folder "page" beside this program.
+    #[arg(long, value_name = "DIR")]
+    pub(crate) folder: Option<PathBuf>,
+}
+
 /// When to colour.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(crate) enum When {
@@ -409,54 +437,6 @@ pub(crate) enum PhotoSize {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Numbers(pub(crate) Vec<u16>);
 
-pub(crate) fn bars(text: &str) -> Result<PrintScale, String> {
-    let measured_mm = length::parse_pair(text).map_err(|e| e.to_string())?;
-    PrintScale::from_bars(measured_mm).map_err(|e| e.to_string())
-}
-
-fn stage(text: &str) -> Result<Stage, String> {
-    Stage::named(text).ok_or_else(|| "expected marked, punched or drilled".to_owned())
-}
-
-fn known(text: &str) -> Result<(Known, f64), String> {
-    const EXPECTED: &str = "expected sheet-width=LENGTH or sheet-height=LENGTH";
-    let (name, value) = text.split_once('=').ok_or(EXPECTED)?;
-    let name = Known::named(name.trim())
-        .ok_or_else(|| format!("there is no length {name:?}; {EXPECTED}"))?;
-    let mm = length::parse_option(value).map_err(|e| e.to_string())?;
-    if mm <= 0.0 {
-        return Err("a sheet's size is more than zero".to_owned());
-    }
-    Ok((name, mm))
-}
-
-pub(crate) fn corner(text: &str) -> Result<Corner, String> {
-    Corner::named(text)
-        .ok_or_else(|| "expected lower-left, lower-right, upper-right or upper-left".to_owned())
-}
-
-fn thickness(text: &str) -> Result<f64, String> {
-    /// Cards thicker than this are boards, mm.
-    const THICKEST_MM: f64 = 10.0;
-    let mm = length::parse_option(text).map_err(|e| e.to_string())?;
-    if !(0.0..=THICKEST_MM).contains(&mm) {
-        return Err(format!("expected a length from 0 to {THICKEST_MM} mm"));
-    }
-    Ok(mm)
-}
-
-pub(crate) fn below(text: &str) -> Result<f64, String> {
-    /// A card further than this from the face is not beside a sheet, mm.
-    const FURTHEST_MM: f64 = 100.0;
-    let mm = length::parse_option(text).map_err(|e| e.to_string())?;
-    if mm.abs() > FURTHEST_MM {
-        return Err(format!(
-            "expected a length within {FURTHEST_MM} mm of the face"
-        ));
-    }
-    Ok(mm)
-}
-
 fn numbers(text: &str) -> Result<Numbers, String> {
     let one = |t: &str| {
         t.trim()
@@ -496,38 +476,5 @@ mod tests {
         for bad in ["", "1,", "x", "-3", "1-2-3", "70000"] {
             assert!(numbers(bad).unwrap_err().contains("1-12,40"), "{bad}");
         }
-    }
-
-    /// Rounding of one product near 300.
-    const ROUNDING_MM: f64 = 1e-12;
-
-    #[test]
-    fn known_lengths() {
-        let (name, mm) = known("sheet-width=12in").unwrap();
-        assert_eq!(name, Known::SheetWidth);
-        assert!((mm - 304.8).abs() < ROUNDING_MM, "{mm}");
-        for bad in [
-            "sheet-width",
-            "depth=1mm",
-            "sheet-height=",
-            "sheet-height=-3mm",
-            "sheet-height=0",
-        ] {
-            assert!(known(bad).is_err(), "{bad}");
-        }
-    }
-
-    #[test]
-    fn bars_of_no_print_are_refused() {
-        assert!(bars("99.8mm,100.1mm").is_ok());
-        for bad in ["100mm", "100mm,70mm", "100,1mm,100mm"] {
-            assert!(bars(bad).is_err(), "{bad}");
-        }
-    }
-
-    #[test]
-    fn height_of_cards() {
-        assert_eq!(below("-0.5mm"), Ok(-0.5));
-        assert!(below("2in").is_ok() && below("1000").is_err());
     }
 }

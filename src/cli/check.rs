@@ -6,14 +6,13 @@ use std::time::{Duration, Instant};
 
 use image::RgbImage;
 
-use punchready::check::{Checked, Given, Known, check_all};
+use punchready::check::{Checked, Given, check_watched, said};
 use punchready::decide;
 use punchready::draw;
 use punchready::frame::{Pixel, Point, Sheet};
 use punchready::grade::store::Hash;
 use punchready::lens::profile::{self, Profile};
 use punchready::photo::{self, Photo};
-use punchready::plan::{Plan, length};
 use punchready::report::{CAUTION, Report, answers, json, page, picture, text, write_atomically};
 use punchready::survey::Priors;
 
@@ -24,8 +23,6 @@ use super::plan::read as read_plan;
 
 /// Quality of a JPEG picture: fine lines stay clean, and 12 MP stay under about 5 MB.
 const PICTURE_QUALITY: u8 = 90;
-/// A measured side further than this from the plan's, as a share of it, is a slip of the unit.
-const KNOWN_RANGE: f64 = 0.05;
 
 /// What to check and where the results go.
 #[derive(Debug)]
@@ -73,7 +70,7 @@ impl Options {
         for (i, (name, _)) in args.known.iter().enumerate() {
             if args.known[..i].iter().any(|(n, _)| n == name) {
                 return Err(Failure::new(
-                    format!("--known {} is given twice", name_of(*name)),
+                    format!("--known {} is given twice", name.name()),
                     "give each length once",
                 ));
             }
@@ -227,18 +224,11 @@ fn ending(path: &Path) -> String {
         .map_or_else(String::new, |e| e.to_string_lossy().to_lowercase())
 }
 
-fn name_of(known: Known) -> &'static str {
-    match known {
-        Known::SheetWidth => "sheet-width",
-        Known::SheetHeight => "sheet-height",
-    }
-}
-
 /// Checks, prints the summary, writes the files.
 pub(crate) fn run(options: &Options) -> Result<Status, Failure> {
     let mut clock = Clock::start();
     let plan = read_plan(&options.plan)?;
-    believable(&options.given, &plan)?;
+    said::believable(&options.given, &plan).map_err(|[what, hint]| Failure::new(what, hint))?;
     let mut photos = Vec::new();
     let mut hashes = Vec::new();
     for file in &options.photos {
@@ -259,10 +249,10 @@ pub(crate) fn run(options: &Options) -> Result<Status, Failure> {
         decide::file::suits(&answers, &plan).map_err(|e| Failure::advised(&e))?;
         given.answers = Some(answers);
     }
-    let checked = check_all(&photos.iter().collect::<Vec<_>>(), &plan, &given);
+    let photos_read = photos.iter().collect::<Vec<_>>();
+    let checked = check_watched(&photos_read, &plan, &given, &mut |stage| clock.lap(stage));
     // Room for the colour photos.
     drop(photos);
-    clock.add(&checked.timings);
     let report = checked.report(&plan);
     if !options.quiet && options.json != Some(JsonTo::Stdout) {
         out::print(&text::summary(&report, out::columns(), options.colour))?;
@@ -292,27 +282,6 @@ fn profile_for(path: &Path, photo: &Photo) -> Result<Priors, Failure> {
     Profile::read(path)
         .and_then(|p| p.priors(photo))
         .map_err(told)
-}
-
-/// Refuses a measured side that cannot belong to this sheet: `12` for 12 inches would be taken as 12 mm.
-fn believable(given: &Given, plan: &Plan) -> Result<(), Failure> {
-    for &(name, mm) in &given.known {
-        let planned = match name {
-            Known::SheetWidth => plan.width_mm,
-            Known::SheetHeight => plan.height_mm,
-        };
-        if (mm / planned - 1.0).abs() > KNOWN_RANGE {
-            return Err(Failure::new(
-                format!(
-                    "--known {}: {mm} mm is far from the plan's {}",
-                    name_of(name),
-                    length::show_planned(planned, plan.units)
-                ),
-                "give the unit (304.6mm, 12in; a bare number is millimetres), or correct the plan",
-            ));
-        }
-    }
-    Ok(())
 }
 
 /// Refuses to write over a file in which a person has answered something, or may have: one that cannot be read.
@@ -433,16 +402,15 @@ impl Clock {
         }
     }
 
+    /// A step is done, or done once more.
     fn lap(&mut self, step: &'static str) {
         let now = Instant::now();
-        self.steps.push((step, now - self.last));
+        let took = now - self.last;
         self.last = now;
-    }
-
-    /// Steps that timed themselves.
-    fn add(&mut self, steps: &[(&'static str, Duration)]) {
-        self.steps.extend_from_slice(steps);
-        self.last = Instant::now();
+        match self.steps.iter_mut().find(|(s, _)| *s == step) {
+            Some((_, all)) => *all += took,
+            None => self.steps.push((step, took)),
+        }
     }
 
     fn tell(&self) {

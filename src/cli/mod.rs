@@ -8,6 +8,7 @@
 //! | `lens`: photos of the lens page to profile | [`lens`] |
 //! | `demo`: a scenario to try it on | [`demo`] |
 //! | `grade`: a class of practice pieces | [`grade`] |
+//! | `page`: the page for the browser, served | [`page`] |
 //! | `plan`: start, look at, mark out, draw and exchange plans | [`plan`] |
 //! | terminal and output files | [`out`] |
 //! | exit status and failures | [`exit`] |
@@ -20,6 +21,7 @@ pub(crate) mod exit;
 mod grade;
 mod lens;
 pub(crate) mod out;
+mod page;
 mod plan;
 
 use args::{Args, Command};
@@ -34,6 +36,7 @@ pub(crate) fn run(args: Args) -> Result<Status, Failure> {
         Command::Lens(args) => lens::run(&lens::Options::of(args)?),
         Command::Demo(args) => demo::run(&args),
         Command::Grade(args) => grade::run(args),
+        Command::Page(args) => page::run(&args),
         Command::Plan(command) => plan::run(command),
     }
 }

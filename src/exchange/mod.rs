@@ -7,12 +7,13 @@
 //! | what single entities draw, and where blocks put it | `drawn`, `flat_map` |
 //! | points, circles and inserted blocks as holes | `dxf_in` |
 //! | lines and arcs that close, and which is the outline | `shapes`, `sheet` |
-//! | a plan's holes and outline as DXF | `dxf_out` |
+//! | a plan's holes and outline as DXF, not in a browser | `dxf_out` |
 //! | what was taken, and the plan it makes | this |
 
 mod columns;
 mod drawn;
 mod dxf_in;
+#[cfg(not(target_arch = "wasm32"))]
 mod dxf_out;
 mod flat_map;
 mod shapes;
@@ -22,6 +23,7 @@ mod tags;
 mod units;
 
 pub use dxf_in::{DxfChoice, from_dxf};
+#[cfg(not(target_arch = "wasm32"))]
 pub use dxf_out::to_dxf;
 pub use table::{from_csv, to_csv};
 

@@ -226,7 +226,7 @@ impl Streaks {
                     // Beyond its ends as well: a pale line may go on where it was not found.
                     let on_line = || {
                         let near = |l: &&Line| l.local(p).1.abs() < l.half + CLEAR_MM * px_per_mm;
-                        lines.iter().any(|l| near(&l))
+                        lines.iter().any(near)
                     };
                     let inside = p.x > -step && p.y > -step && p.x < w + step && p.y < h + step;
                     if inside && !on_line() {

@@ -86,8 +86,18 @@ pub struct Photo {
 /// [`PhotoError`] when the file cannot be read, is of another kind, is cut short or damaged, or has a
 /// size no photo has.
 pub fn read(path: &Path) -> Result<Photo, PhotoError> {
+    of_bytes(load(path)?, path)
+}
+
+/// The same from the bytes of the file that `path` names; nothing is opened.
+///
+/// # Errors
+/// As [`read`].
+pub fn of_bytes(bytes: Vec<u8>, path: &Path) -> Result<Photo, PhotoError> {
     let named = |fault: Fault| fault.in_file(path);
-    let bytes = load(path)?;
+    if bytes.len() as u64 > MAX_FILE_BYTES {
+        return Err(named(Fault::TooHeavy));
+    }
     let (plane, (camera, mut warnings)) = match Kind::of(&bytes).map_err(named)? {
         Kind::Jpeg => {
             let file = jpeg::File::parse(&bytes).map_err(named)?;
@@ -124,8 +134,15 @@ pub fn read(path: &Path) -> Result<Photo, PhotoError> {
 /// # Errors
 /// As [`read`].
 pub fn read_colour(path: &Path) -> Result<RgbImage, PhotoError> {
+    colour_of_bytes(load(path)?, path)
+}
+
+/// The same from the bytes of the file that `path` names; nothing is opened.
+///
+/// # Errors
+/// As [`read`].
+pub fn colour_of_bytes(bytes: Vec<u8>, path: &Path) -> Result<RgbImage, PhotoError> {
     let named = |fault: Fault| fault.in_file(path);
-    let bytes = load(path)?;
     let (picture, tags) = match Kind::of(&bytes).map_err(named)? {
         Kind::Jpeg => {
             let file = jpeg::File::parse(&bytes).map_err(named)?;

@@ -49,12 +49,7 @@ pub(super) fn gather<E: From<ReportError>>(
     load: Load<'_, '_, E>,
 ) -> Result<Gathered, E> {
     let measured = r.survey.fit.is_some();
-    let sizes: Vec<[f64; 2]> = r
-        .photos
-        .iter()
-        .map(|p| [f64::from(p.width), f64::from(p.height)])
-        .collect();
-    let best = |at: Point<Sheet>| best(r, maps, &sizes, at);
+    let best = |at: Point<Sheet>| clearest(r, maps, at);
     let (places, crops_left_out) = if measured {
         crops::places(r)
     } else {
@@ -92,13 +87,15 @@ pub(super) fn gather<E: From<ReportError>>(
 
 /// The photo that shows a place best: the one in which its ink could not be named, or else one in which the place can be
 /// read, free of glare and of what lies on the sheet; of several the one that shows it furthest from its rim.
-fn best(r: &Report, maps: &[PixelFromSheet], sizes: &[[f64; 2]], at: Point<Sheet>) -> usize {
+#[must_use]
+pub fn clearest(r: &Report, maps: &[PixelFromSheet], at: Point<Sheet>) -> usize {
     if maps.len() < 2 {
         return 0;
     }
     let mut best = ((false, false), f64::NEG_INFINITY, 0);
-    for (i, (map, [w, h])) in maps.iter().zip(sizes).enumerate() {
+    for (i, (map, photo)) in maps.iter().zip(&r.photos).enumerate() {
         let Some(p) = map(at) else { continue };
+        let [w, h] = [photo.width, photo.height].map(f64::from);
         let shown = r.shown.get(i).copied().flatten();
         let there = shown.map_or((false, false), |s| {
             let asked = s.unsure.iter().any(|u| u.distance(at) < SAME_PLACE_MM);

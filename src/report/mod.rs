@@ -51,7 +51,7 @@ use crate::sheet::Outline;
 use crate::verdict::Verdict;
 use crate::verdict::coach::Advice;
 
-pub use gather::Load;
+pub use gather::{Load, clearest};
 pub(crate) use labels::{cut, text_width, wrap};
 pub(crate) use write::advice;
 pub use write::{clear_parts, write_atomically};

@@ -50,23 +50,7 @@ pub fn draw_on(
         f64::from(height) / f64::from(h),
     ];
     let unit = f64::from(width) / LETTERS_PER_WIDTH;
-    let at = |p| {
-        let p = map(p)?;
-        (p.x.is_finite() && p.y.is_finite()).then_some([p.x * scale[0], p.y * scale[1]])
-    };
-    let canvas = Canvas {
-        width: width.into(),
-        height: height.into(),
-        unit,
-        at: &at,
-        asks: true,
-    };
-    let left_out = r.photos.get(which).and_then(|p| p.left_out.as_ref());
-    let drawn = if r.survey.fit.is_some() && left_out.is_none() {
-        overlay::overlay(r, &canvas)
-    } else {
-        found::overlay(r, which, scale, unit)
-    };
+    let drawn = drawn_over(r, which, [width, height].map(f64::from), scale, map);
     let (banner, banner_rows) = banner(r, which, width.into(), unit);
     let (legend, legend_rows) = legend(&drawn, width.into(), unit);
     let rows = banner_rows + height + legend_rows;
@@ -94,6 +78,46 @@ pub fn draw_on(
     );
     raster::draw_over(&mut picture, &svg).map_err(fail)?;
     Ok(picture)
+}
+
+/// The signs alone, as SVG of the size of photo number `which`, px, for a viewer that lays them over the photo itself.
+#[must_use]
+pub fn signs_svg(r: &Report, which: usize, map: PixelFromSheet) -> String {
+    let (width, height) = r.photos.get(which).map_or((0, 0), |p| (p.width, p.height));
+    let drawn = drawn_over(r, which, [width, height].map(f64::from), [1.0; 2], map);
+    format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width} {height}\">{}{}</svg>",
+        overlay::hatch_pattern(f64::from(width) / LETTERS_PER_WIDTH),
+        drawn.svg
+    )
+}
+
+/// What is drawn over a photo that is shown `size` px large, `scale` px a pixel of the photo.
+fn drawn_over(
+    r: &Report,
+    which: usize,
+    [width, height]: [f64; 2],
+    scale: [f64; 2],
+    map: PixelFromSheet,
+) -> Overlay {
+    let unit = width / LETTERS_PER_WIDTH;
+    let at = |p| {
+        let p = map(p)?;
+        (p.x.is_finite() && p.y.is_finite()).then_some([p.x * scale[0], p.y * scale[1]])
+    };
+    let canvas = Canvas {
+        width,
+        height,
+        unit,
+        at: &at,
+        asks: true,
+    };
+    let left_out = r.photos.get(which).and_then(|p| p.left_out.as_ref());
+    if r.survey.fit.is_some() && left_out.is_none() {
+        overlay::overlay(r, &canvas)
+    } else {
+        found::overlay(r, which, scale, unit)
+    }
 }
 
 /// The verdict in large letters, the title, and the counts. SVG and height in px.

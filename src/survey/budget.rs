@@ -8,6 +8,7 @@
 
 use nalgebra::DMatrix;
 
+use super::model::State;
 use super::observe::Problem;
 
 /// A source of uncertainty that all places of a survey share.
@@ -41,8 +42,8 @@ impl Source {
 pub(super) struct Parts([DMatrix<f64>; Source::ALL.len()]);
 
 impl Parts {
-    /// The parts of `cov`, which is the inverse of the normal matrix of `problem`.
-    pub(super) fn of(problem: &Problem, cov: &DMatrix<f64>) -> Self {
+    /// The parts of `cov`, which is the inverse of the normal matrix of `problem` at `state`.
+    pub(super) fn of(problem: &Problem, state: &State, cov: &DMatrix<f64>) -> Self {
         let (index, e) = (&problem.index, &problem.expected);
         let one = |at: usize, sd: f64| {
             let with = cov.column(at);
@@ -61,7 +62,10 @@ impl Parts {
         let datum = (0..problem.factors.len() - 1)
             .filter_map(|line| Some(one(index.off(line)?, e.lines_off[line])))
             .fold(none, |sum, m| sum + m);
-        let solve = cov - &scale - &lens - &height - &datum;
+        let solve = match problem.normal(&mut state.clone()) {
+            Some(normal) => cov * observed(problem, normal.matrix) * cov,
+            None => cov - &scale - &lens - &height - &datum,
+        };
         Self([solve, scale, lens, height, datum])
     }
 
@@ -80,4 +84,23 @@ impl Parts {
     pub(super) fn add(&mut self, source: Source, at: usize, variance: f64) {
         self.0[source as usize][(at, at)] += variance;
     }
+}
+
+/// The normal matrix without what was expected before. What the covariance leaves when the other parts are taken off is the
+/// same, but a small difference of large numbers: its digits then change with the machine's sines.
+fn observed(problem: &Problem, mut normal: DMatrix<f64>) -> DMatrix<f64> {
+    let (index, e) = (&problem.index, &problem.expected);
+    let n = e.lenses.len();
+    normal
+        .view_mut((0, 0), (n, n))
+        .zip_apply(&e.lens_weight, |all, expected| *all -= expected);
+    let scale = (0..2).map(|i| (Some(index.scale() + i), e.scale_sd[i]));
+    let heights = [(index.paper, e.paper[1]), (index.bench, e.bench[1])];
+    let off = (0..problem.factors.len() - 1).map(|line| (index.off(line), e.lines_off[line]));
+    for (at, sd) in scale.chain(heights).chain(off) {
+        if let Some(at) = at {
+            normal[(at, at)] -= 1.0 / (sd * sd);
+        }
+    }
+    normal
 }

@@ -245,7 +245,7 @@ pub(super) fn finish(
             .unwrap_or(f64::NAN),
         warnings,
         flatness_mm: case.options.flatness_mm,
-        parts: Parts::of(&problem, &settled.cov),
+        parts: Parts::of(&problem, &state, &settled.cov),
         index: problem.index,
         cov: settled.cov,
         state,

@@ -25,6 +25,7 @@ mod words;
 
 pub(crate) use states::{direction_of_u, expanded_widest};
 pub(crate) use words::nearest;
+pub use words::place_near;
 
 use crate::frame::{Point, Sheet};
 use crate::ink::{Doubt, Ink, MarkKind};

@@ -115,7 +115,8 @@ fn side_word(is_x: bool, mm: f64) -> &'static str {
 }
 
 /// "11.2 mm right of A3 and 4.0 mm above it": a place on the face told from the nearest planned hole.
-pub(super) fn place_near(plan: &Plan, at: Point<Sheet>) -> String {
+#[must_use]
+pub fn place_near(plan: &Plan, at: Point<Sheet>) -> String {
     let Some(h) = nearest(plan, at) else {
         return format!(
             "{:.1} mm from the left edge and {:.1} mm from the bottom edge",

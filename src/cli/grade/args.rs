@@ -2,10 +2,10 @@
 
 use std::path::PathBuf;
 
-use punchready::check::Corner;
+use punchready::check::{Corner, said};
 use punchready::survey::PrintScale;
 
-use crate::cli::args::{PaperName, bars, below, corner};
+use crate::cli::args::PaperName;
 
 const EXAMPLES: &str = "\
 Examples:
@@ -77,15 +77,15 @@ pub(crate) struct GradeArgs {
     pub(crate) paper: PaperName,
 
     /// What a steel rule shows on the card's bars, across and down, as for `check`
-    #[arg(long, value_name = "A,D", value_parser = bars)]
+    #[arg(long, value_name = "A,D", value_parser = said::bars)]
     pub(crate) bars: Option<PrintScale>,
 
     /// How far the cards beside the piece lie below its face, as for `check`
-    #[arg(long, value_name = "LENGTH", value_parser = below, allow_hyphen_values = true)]
+    #[arg(long, value_name = "LENGTH", value_parser = said::below, allow_hyphen_values = true)]
     pub(crate) card_below: Option<f64>,
 
     /// Which corner in every photo is the plan's lower left, as for `check`
-    #[arg(long, value_name = "CORNER", value_parser = corner)]
+    #[arg(long, value_name = "CORNER", value_parser = said::corner)]
     pub(crate) datum_corner: Option<Corner>,
 
     /// A camera profile, or a folder of them: each photo takes the one that suits, if any does
