@@ -324,8 +324,6 @@ const SURE: f64 = 0.8;
 const MAYBE: f64 = 0.05;
 /// What is over a mark's stroke or a crossing is told where it is as likely a dot.
 const MAYBE_ON_STROKE: f64 = 0.02;
-/// What is over a ruled line is told where it is as likely a dot.
-const MAYBE_ON_LINE: f64 = 0.15;
 /// Ink of no mark's shape is told where it is as likely this pen's.
 const SHAPELESS: f64 = 0.3;
 
@@ -390,10 +388,6 @@ impl Found {
                 true => Name::Speck,
                 false => Name::Doubtful(mark, why),
             };
-        }
-        // A line has a thousand places that may swell.
-        if self.line.is_some() && is_mark(self.look) < MAYBE_ON_LINE {
-            return Name::Speck;
         }
         match self.name {
             Name::Ring(outline, inner) => {
