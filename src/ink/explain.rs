@@ -112,7 +112,6 @@ impl<'a> Drawn<'a> {
         let over_paler = over_paler(&picture, &lines, &figures, &names, &pen);
         let may_be_print = |names: &[Name], i: usize| match &names[i] {
             Name::Mark(_) => false,
-            Name::Ring(_, Some(inner)) if matches!(**inner, Name::Mark(_)) => false,
             Name::OfLine | Name::OfEdge | Name::OfThing => false,
             _ => figures[i].feet.is_empty(),
         };
@@ -316,6 +315,8 @@ struct Found {
     at: Vector2<f64>,
     /// Of a thicker place of a ruled line, how dark that is.
     line: Option<f64>,
+    /// It lies in the middle of its line, as a swelling of it does.
+    amid_line: bool,
 }
 
 /// Ink that is this surely of a pen, and of a mark's shape, is a mark; ink less surely than the second is none. What lies
@@ -324,6 +325,10 @@ const SURE: f64 = 0.8;
 const MAYBE: f64 = 0.05;
 /// What is over a mark's stroke or a crossing is told where it is as likely a dot.
 const MAYBE_ON_STROKE: f64 = 0.02;
+/// What is amid a ruled line, as a swelling of it is, is told where it is as likely a dot; and what lies further off its axis than
+/// this share of its size is no swelling.
+const MAYBE_ON_LINE: f64 = 0.15;
+const OFF_AXIS: f64 = 0.2;
 /// Ink of no mark's shape is told where it is as likely this pen's.
 const SHAPELESS: f64 = 0.3;
 
@@ -337,6 +342,7 @@ impl Found {
             at: Self::mark_in(&name).map_or_else(|| figure.middle(), |m| m.at),
             name,
             line: None,
+            amid_line: false,
         }
     }
 
@@ -388,6 +394,10 @@ impl Found {
                 true => Name::Speck,
                 false => Name::Doubtful(mark, why),
             };
+        }
+        // A line has a thousand places that may swell.
+        if self.amid_line && is_mark(self.look) < MAYBE_ON_LINE {
+            return Name::Speck;
         }
         match self.name {
             Name::Ring(outline, inner) => {
@@ -473,6 +483,11 @@ fn found(picture: &Picture, lines: &[Line], figures: &[Figure]) -> Vec<Found> {
         Some(Found {
             look: Look::of_mark(picture, m),
             at: m.at,
+            amid_line: lines.iter().any(|l| {
+                let (s, t) = l.local(m.at);
+                let inside = s > l.span[0] && s < l.span[1];
+                inside && t.abs() < OFF_AXIS * m.size_mm * picture.scale
+            }),
             name,
             line: Some(line),
         })
