@@ -1,5 +1,6 @@
 //! Requests as the page makes them, answered without a browser. That a browser gives the same bytes is tested with the page
 //! itself (`crates/page/web/tests`).
+#![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use std::fs;
 use std::path::{Path, PathBuf};
