@@ -327,7 +327,7 @@ const MAYBE: f64 = 0.05;
 const MAYBE_ON_STROKE: f64 = 0.02;
 /// What is amid a ruled line, as a swelling of it is, is told where it is as likely a dot; and what lies further off its axis than
 /// this share of its size is no swelling.
-const MAYBE_ON_LINE: f64 = 0.1;
+const MAYBE_ON_LINE: f64 = 0.15;
 const OFF_AXIS: f64 = 0.2;
 /// Ink of no mark's shape is told where it is as likely this pen's.
 const SHAPELESS: f64 = 0.3;
