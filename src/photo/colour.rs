@@ -3,7 +3,6 @@
 use std::sync::{Arc, LazyLock};
 
 use image::GrayImage;
-use rayon::prelude::*;
 
 use super::upright;
 
@@ -57,7 +56,7 @@ impl Colour {
         data: &[u8],
         [width, height]: [usize; 2],
         orientation: u8,
-        apart: impl Fn(&[u8]) -> [u8; 2] + Sync,
+        apart: impl Fn(&[u8]) -> [u8; 2],
     ) -> Option<Self> {
         if data.len() < 3 * width * height {
             return None;
@@ -76,22 +75,22 @@ impl Colour {
         };
         let mut planes = [vec![0u8; w * h], vec![0u8; w * h]];
         let [blue, red] = &mut planes;
-        blue.par_chunks_mut(w.max(1))
-            .zip(red.par_chunks_mut(w.max(1)))
-            .enumerate()
-            .for_each(|(y, (blue, red))| {
-                for x in 0..w {
-                    let mut sum = [2u16; 2];
-                    for (dx, dy) in [(0, 0), (1, 0), (0, 1), (1, 1)] {
-                        let i = (2 * y + top + dy) * width + 2 * x + left + dx;
-                        let c = apart(&data[3 * i..3 * i + 3]);
-                        sum[0] += u16::from(c[0]);
-                        sum[1] += u16::from(c[1]);
-                    }
-                    blue[x] = (sum[0] / 4) as u8;
-                    red[x] = (sum[1] / 4) as u8;
+        // On one thread: who is first to ask may do so amid work that is shared out. If this were shared out as well, that
+        // thread could be handed a part of that work meanwhile, which asks again, and would wait for itself for ever.
+        let rows = blue.chunks_mut(w.max(1)).zip(red.chunks_mut(w.max(1)));
+        for (y, (blue, red)) in rows.enumerate() {
+            for x in 0..w {
+                let mut sum = [2u16; 2];
+                for (dx, dy) in [(0, 0), (1, 0), (0, 1), (1, 1)] {
+                    let i = (2 * y + top + dy) * width + 2 * x + left + dx;
+                    let c = apart(&data[3 * i..3 * i + 3]);
+                    sum[0] += u16::from(c[0]);
+                    sum[1] += u16::from(c[1]);
                 }
-            });
+                blue[x] = (sum[0] / 4) as u8;
+                red[x] = (sum[1] / 4) as u8;
+            }
+        }
         let [blue, red] = planes.map(|p| {
             let plane = GrayImage::from_raw(w as u32, h as u32, p).unwrap_or_default();
             upright(plane, orientation)
@@ -113,6 +112,8 @@ pub(super) fn blue_red([r, g, b]: [u8; 3]) -> [u8; 2] {
 #[cfg(test)]
 mod tests {
     use image::{Rgb, RgbImage};
+
+    use std::sync::atomic::{AtomicBool, Ordering};
 
     use super::*;
 
@@ -149,5 +150,23 @@ mod tests {
         assert_eq!(blue_red([77; 3]), [128, 128]);
         assert_eq!(blue_red([0, 0, 255]), [255, 107]);
         assert_eq!(blue_red([255, 0, 0]), [85, 255]);
+    }
+
+    #[test]
+    fn whoever_asks_first_works_it_out_alone() {
+        let size = [1200, 1200];
+        let data = vec![90u8; 3 * size[0] * size[1]];
+        let helped = AtomicBool::new(false);
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(4).build();
+        let colour = pool.unwrap().install(|| {
+            let me = std::thread::current().id();
+            Colour::of(&data, size, 1, |p| {
+                if std::thread::current().id() != me {
+                    helped.store(true, Ordering::Relaxed);
+                }
+                [p[1], p[2]]
+            })
+        });
+        assert!(colour.is_some() && !helped.into_inner());
     }
 }
