@@ -173,6 +173,10 @@ fn measure(
         let Ok(all) = self::edged(shots, plan, given, checked, done, &mut more) else {
             break;
         };
+        // What the edges take away again would be joined again for ever.
+        if more.kept.len() <= together.kept.len() {
+            break;
+        }
         (together, edged) = (more, all);
     }
     if let Some(why) = sanity::stretched(&edged.survey, given) {

@@ -191,7 +191,11 @@ impl Together {
             cards: [(self.kept[a], on_a), (other.kept[b], on_b)],
             ..tie
         });
-        settled(shots, found, kept, left_out, (self.alone_px.clone(), ties)).ok()
+        let mut more = settled(shots, found, kept, left_out, (self.alone_px.clone(), ties)).ok()?;
+        let others = (self.apart.iter()).filter(|g| !g.iter().any(|k| other.kept.contains(k)));
+        more.apart.extend(others.cloned());
+        // A tie that does not hold drops photos again: then nothing is won.
+        (more.kept.len() > self.kept.len()).then_some(more)
     }
 
     /// The photos but the one without which all is well, as `well` says; `None` where there is none such, or where
