@@ -238,9 +238,9 @@ impl Doubt {
         )
     }
 
-    /// Whether it is of a ring.
+    /// Whether it is of what surely is a ring. A loop beside a mark may be a stroke through it.
     pub(crate) fn is_of_ring(self) -> bool {
-        matches!(self, Self::RingBeside | Self::RingEmpty | Self::RingThick)
+        matches!(self, Self::RingEmpty | Self::RingThick)
     }
 }
 
