@@ -13,8 +13,9 @@ pub const LAST_SQUARE: u16 = 40;
 /// Cells along one side of the dark frame: five of payload, and the frame itself on either side.
 pub const FRAME_CELLS: usize = code::SIDE + 2;
 
-/// The two shapes of card.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+/// The two shapes of card; "square" and "strip" where they are read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Shape {
     /// 60 x 60 mm, for open work.
     Square,

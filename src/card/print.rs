@@ -40,8 +40,9 @@ const LENS_PAGE_LINES: [&str; 2] = [
 /// Room at the left for the bar down and what a printer cannot reach, mm.
 const LEFT_MM: f64 = 18.0;
 
-/// The two papers.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+/// The two papers; "a4" and "letter" where they are read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Paper {
     /// 210 x 297 mm.
     A4,

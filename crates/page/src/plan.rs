@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use punchready::card::print::Paper;
 use punchready::coverage::{Foreseen, Known, Phone, foresee, lay};
 use punchready::drafting;
 use punchready::draw;
@@ -14,7 +15,6 @@ use punchready::report::words::plain;
 use serde::Deserialize;
 use serde_json::{Value, json};
 
-use crate::cards::PaperName;
 use crate::{Answer, Refusal};
 
 /// Largest circle of a drawing that is a hole, mm; tolerance where a file says none, mm: as the command line has them.
@@ -249,13 +249,13 @@ fn round_about(found: &exchange::Imported) -> [f64; 2] {
 #[derive(Deserialize)]
 pub(crate) struct Drawing {
     text: String,
-    paper: PaperName,
+    paper: Paper,
 }
 
 impl Drawing {
     pub(crate) fn run(self) -> Answer {
         let plan = read(&self.text, "plan.toml")?;
-        let page = drafting::drawing(&plan, self.paper.into());
+        let page = drafting::drawing(&plan, self.paper);
         let pdf = draw::pdf(&plan.title, &[page]).map_err(|e| Refusal::told(&e))?;
         Ok((json!({}), vec![pdf]))
     }
