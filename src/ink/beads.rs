@@ -242,7 +242,7 @@ impl Band {
     }
 
     /// Leaves out the arms of crosses that stand on the line: they come out along it to both sides from under the stroke
-    /// across, without a gap. What comes out on one side alone may be a dot that touches, and is no sure one.
+    /// across. What comes out on one side alone may be a dot that touches, and is no sure one.
     fn without_arms(&self, mm: f64, found: Vec<((Name, f64), [usize; 2])>) -> Vec<(Name, f64)> {
         let spans: Vec<[usize; 2]> = found.iter().map(|(_, span)| *span).collect();
         let hidden = |i: usize| self.free.get(i) == Some(&Free::Mark);

@@ -21,7 +21,8 @@ const THEN_MM: f64 = 6.0;
 /// Steps of direction, rad: a streak of 0.15 mm is left within 3 mm at the first of these, within 6 mm at the second.
 const FIRST_STEP: f64 = 0.026;
 const THEN_STEP: f64 = 0.006;
-/// From this correlation on, of the face with itself 3 mm on, there is grain: half of what varies goes on.
+/// From this correlation on, of the face with itself 3 mm on, there is grain: a third of what varies goes on, where of noise alone
+/// nothing does.
 const GRAIN: f64 = 0.35;
 /// Places at which that is measured, a millimetre and a half apart.
 const SAMPLE_MM: f64 = 1.5;

@@ -4,8 +4,8 @@
 //! grain are smaller and paler, and how much so differs from sheet to sheet. Both are found here as the two parts of a
 //! mixture, by expectation and maximisation (Dempster, Laird and Rubin, J. R. Stat. Soc. B 39, 1977, from memory), in the
 //! logarithms of width and darkness, where one factor is one distance. The plan's holes tell which ink is the pen's to begin
-//! with: a mark belongs there, and dirt falls anywhere. Nothing else of the plan is used, and a hole's place makes no ink a
-//! mark by itself.
+//! with: a mark belongs there, the nearer the likelier, and dirt falls anywhere. Nothing else of the plan is used, and a hole's
+//! place makes no ink a mark by itself.
 
 use nalgebra::Vector2;
 
