@@ -407,8 +407,10 @@ fn read(
             .zip(&frames)
             .zip(&cards)
             .map(|((&k, frame), cards)| {
-                let grey = &shots[k].photo.grey;
-                let (mut ink, view, _) = ink::read(grey, frame, &outline, cards, size_mm, &planned);
+                let photo = &shots[k].photo;
+                let (grey, colour) = (&photo.grey, photo.colour.get());
+                let (mut ink, view, _) =
+                    ink::read(grey, colour, frame, &outline, cards, size_mm, &planned);
                 sharp::leave_out_blurred(&mut ink, grey, cards, frame);
                 stage::with_worked(plan, given.stage, (&view, frame), ink)
             })

@@ -69,7 +69,15 @@ pub(super) fn measure(
     let (seen, shown) = {
         let frame = survey.sheet_frame(&first, 0).map_err(|e| told(&e))?;
         let outline = outline(&survey, &frame, by_edges);
-        let (ink, flat, axes) = ink::read(&photo.grey, &frame, &outline, &cards, whole, &[]);
+        let (ink, flat, axes) = ink::read(
+            &photo.grey,
+            photo.colour.get(),
+            &frame,
+            &outline,
+            &cards,
+            whole,
+            &[],
+        );
         // Datum marks may be punched or drilled by now.
         let found = worked::read(&flat, &frame, &ink, Some(&[]));
         let ink = worked::put_in(ink, found);
@@ -117,7 +125,15 @@ pub(super) fn measure(
     let frame = survey.sheet_frame(&datum, 0).map_err(|e| told(&e))?;
     let outline = outline(&survey, &frame, by_edges);
     let planned = vec![plan.holes.iter().map(|h| h.at).collect()];
-    let (mut ink, flat, _) = ink::read(&photo.grey, &frame, &outline, &cards, size_mm, &planned);
+    let (mut ink, flat, _) = ink::read(
+        &photo.grey,
+        photo.colour.get(),
+        &frame,
+        &outline,
+        &cards,
+        size_mm,
+        &planned,
+    );
     sharp::leave_out_blurred(&mut ink, &photo.grey, &cards, &frame);
     let ink = stage::with_worked(plan, given.stage, (&flat, &frame), ink);
     done("ink");

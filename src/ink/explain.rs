@@ -12,10 +12,13 @@ use super::flat::{FlatInk, LineInFlat};
 use super::lines::{self, Line};
 use super::look::Look;
 use super::name::{self, FlatMark, Name};
-use super::pen::{self, Expected, Pen, Piece};
+use super::pen::{self, Expected, LineInk, Pen, Piece};
 use super::picture::Picture;
 use super::print::{self, Print};
+use super::shape::stroke_width;
+use super::tint::Tint;
 use super::{Doubt, beads, grain, layers, overlay, through};
+use crate::photo::Colour;
 use crate::raster::components::components;
 
 /// Along a ruled line, what a figure explains of the ink beside its feet, mm, and beside what comes within twice that of
@@ -36,11 +39,11 @@ pub(super) struct Drawn<'a> {
 }
 
 impl<'a> Drawn<'a> {
-    pub(super) fn on(flat: &'a GrayImage, px_per_mm: f64) -> Self {
-        let mut picture = Picture::new(Cow::Borrowed(flat), px_per_mm);
+    pub(super) fn on(flat: &'a GrayImage, colour: Option<&'a Colour>, px_per_mm: f64) -> Self {
+        let mut picture = Picture::new(Cow::Borrowed(flat), colour, px_per_mm);
         let mut lines = ruled(&picture);
         if let Some(smooth) = grain::without(flat, px_per_mm, &lines) {
-            picture = Picture::new(Cow::Owned(smooth), px_per_mm);
+            picture = Picture::new(Cow::Owned(smooth), colour, px_per_mm);
             lines = ruled(&picture);
         }
         figure::take_out(&mut picture, &lines);
@@ -290,6 +293,17 @@ fn over_paler(
         Name::Ring(_, Some(inner)) => !is_mark(inner),
         n => !is_mark(n),
     };
+    // A hand presses here more than there along one stroke: that is no second ink.
+    let of_ring = |i: usize, f: &Found| match &names[i] {
+        Name::Ring(outline, _) => {
+            let own = stroke_width(&figures[i].points) / picture.scale;
+            let out = (f.at - outline.middle).normalize();
+            let strokes = Found::mark_in(&f.name).map_or(&[][..], |m| &m.strokes);
+            let along_it = strokes.iter().all(|s| s.along.dot(&out).abs() < ALONG_RING);
+            along_it && f.look.width_mm < WIDER_THAN_RING * own
+        }
+        _ => false,
+    };
     let parts = (0..figures.len())
         .into_par_iter()
         .filter(|&i| may(&names[i]));
@@ -304,7 +318,7 @@ fn over_paler(
                 Found::of(picture, &figure, name::name(picture, lines, &figure)),
             )
         })
-        .filter(|(_, f)| Found::mark_in(&f.name).is_some())
+        .filter(|(i, f)| Found::mark_in(&f.name).is_some() && !of_ring(*i, f))
         .collect()
 }
 
@@ -312,9 +326,10 @@ fn over_paler(
 struct Found {
     name: Name,
     look: Look,
+    tint: Option<Tint>,
     at: Vector2<f64>,
-    /// Of a thicker place of a ruled line, how dark that is.
-    line: Option<f64>,
+    /// Of a thicker place of a ruled line, that line's ink.
+    line: Option<LineInk>,
     /// It lies in the middle of its line, as a swelling of it does.
     amid_line: bool,
 }
@@ -332,14 +347,30 @@ const OFF_AXIS: f64 = 0.2;
 /// Ink of no mark's shape is told where it is as likely this pen's.
 const SHAPELESS: f64 = 0.3;
 
+/// A piece's colour is that of what lies so far about its middle at most, mm.
+const TINTED_MM: f64 = 0.6;
+
+/// A part of a ring's stroke runs along it, at this cosine to the radius at most, and is no wider than the stroke but for what pressing
+/// adds, a factor.
+const ALONG_RING: f64 = 0.5;
+const WIDER_THAN_RING: f64 = 1.4;
+
 /// A mark stands on its line within this, mm.
 const ON_LINE_MM: f64 = 0.5;
 
 impl Found {
     fn of(picture: &Picture, figure: &Figure, name: Name) -> Self {
+        let mark = Self::mark_in(&name);
+        let at = mark.map_or_else(|| figure.middle(), |m| m.at);
+        let size = mark.map_or_else(|| figure.extent(), |m| m.size_mm * picture.scale);
         Self {
             look: Look::of(picture, figure, &name),
-            at: Self::mark_in(&name).map_or_else(|| figure.middle(), |m| m.at),
+            tint: match &name {
+                // All of it: its middle is bare.
+                Name::Ring(outline, _) => Tint::at(picture, outline.middle, outline.radius),
+                _ => tint(picture, at, size),
+            },
+            at,
             name,
             line: None,
             amid_line: false,
@@ -361,12 +392,14 @@ impl Found {
             Name::Ring(_, Some(inner)) if let Some(m) = Self::mark_in(inner) => Some(Piece {
                 at: m.at,
                 look: Look::of_mark(picture, m),
+                tint: tint(picture, m.at, m.size_mm * picture.scale),
                 shaped: true,
                 line: None,
             }),
             name => Some(Piece {
                 at: self.at,
                 look: self.look,
+                tint: self.tint,
                 shaped: Self::mark_in(name).is_some(),
                 line: self.line,
             }),
@@ -376,13 +409,14 @@ impl Found {
     /// What it is, the pen and the dirt being known; `away`: how far it lies from the planned place that it is
     /// the likeliest at, as a share of the reach.
     fn settled(self, picture: &Picture, pen: &Pen, away: Option<f64>) -> Name {
-        let as_piece = |look: Look| Piece {
+        let own = Piece {
             at: self.at,
-            look,
+            look: self.look,
+            tint: self.tint,
             shaped: true,
             line: self.line,
         };
-        let is_mark = |look: Look| pen.is_mark(&as_piece(look), away);
+        let is_mark = |look: Look| pen.is_mark(&Piece { look, ..own }, away);
         // What lies over a mark's strokes is told on little: few strokes have any.
         if let Name::Doubtful(m, why @ (Doubt::OnStroke | Doubt::OnCrossing)) = self.name {
             let p = is_mark(self.look);
@@ -401,16 +435,21 @@ impl Found {
         }
         match self.name {
             Name::Ring(outline, inner) => {
+                let drawn = pen.is_mark(&own, None) >= MAYBE;
                 let inner = inner.map(|name| match *name {
                     Name::Mark(m) => {
                         // Nobody draws a ring round dirt: what stands in it is meant.
-                        let p =
-                            pen.is_mark(&as_piece(Look::of_mark(picture, &m)), away.or(Some(0.0)));
-                        Box::new(marked(m, p, None))
+                        let inner = Piece {
+                            look: Look::of_mark(picture, &m),
+                            tint: tint(picture, m.at, m.size_mm * picture.scale),
+                            ..own
+                        };
+                        // Nor does dirt that looks like a ring mean anything.
+                        let meant = away.or(drawn.then_some(0.0));
+                        Box::new(marked(m, pen.is_mark(&inner, meant), None))
                     }
                     name => Box::new(name),
                 });
-                let drawn = pen.is_mark(&as_piece(self.look), None) >= MAYBE;
                 let empty = inner.as_deref().is_none_or(|n| matches!(n, Name::Speck));
                 if empty && !drawn {
                     Name::Speck
@@ -434,6 +473,15 @@ impl Found {
             name => name,
         }
     }
+}
+
+/// The colour of ink of this size, px; of something large that of its middle.
+fn tint(picture: &Picture, at: Vector2<f64>, size: f64) -> Option<Tint> {
+    Tint::at(picture, at, reach(picture, size))
+}
+
+fn reach(picture: &Picture, size: f64) -> f64 {
+    (size / 2.0).min(TINTED_MM * picture.scale)
 }
 
 /// Ink of a mark's shape that is the pen's with probability `p`; `why` it is doubted all the same.
@@ -478,18 +526,33 @@ fn found(picture: &Picture, lines: &[Line], figures: &[Figure]) -> Vec<Found> {
                 .into_iter()
                 .map(|o| laid_over(o, Doubt::OnCrossing)),
         );
-    found.extend(over.filter_map(|(name, line)| {
+    found.extend(over.filter_map(|(name, darkness)| {
         let m = Found::mark_in(&name)?;
+        let size = m.size_mm * picture.scale;
+        let within = |l: &Line, beside: f64| {
+            let (s, t) = l.local(m.at);
+            s > l.span[0] && s < l.span[1] && t.abs() < beside
+        };
+        let under = lines.iter().find(|l| within(l, l.half + size));
+        let beside = under.map(|l| {
+            let (s, _) = l.local(m.at);
+            let clear = size + 2.0 * BESIDE_A_FIGURE_MM * picture.scale;
+            [s - clear, s + clear].map(|s| l.point(s, 0.0))
+        });
+        let of_line = |at| tint(picture, at, size);
         Some(Found {
             look: Look::of_mark(picture, m),
+            tint: match beside {
+                Some(beside) => Tint::over(picture, m.at, beside, reach(picture, size)),
+                None => tint(picture, m.at, size),
+            },
             at: m.at,
-            amid_line: lines.iter().any(|l| {
-                let (s, t) = l.local(m.at);
-                let inside = s > l.span[0] && s < l.span[1];
-                inside && t.abs() < OFF_AXIS * m.size_mm * picture.scale
+            amid_line: lines.iter().any(|l| within(l, OFF_AXIS * size)),
+            line: Some(LineInk {
+                darkness,
+                tint: beside.and_then(|[a, b]| of_line(a).or_else(|| of_line(b))),
             }),
             name,
-            line: Some(line),
         })
     }));
     found

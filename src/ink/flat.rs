@@ -8,6 +8,7 @@ use super::lines::Line;
 use super::name::FlatMark;
 use super::{Blind, Doubt, MarkKind};
 use crate::frame::{Cov2, Flat, Point};
+use crate::photo::Colour;
 
 /// A mark in a flat picture.
 #[derive(Debug, Clone)]
@@ -129,9 +130,20 @@ const SHADOW_MM: f64 = 1.5;
 /// lie; the pen is learned from the way that fits.
 #[must_use]
 pub fn read(flat: &GrayImage, px_per_mm: f64, planned: &[Vec<Point<Flat>>]) -> FlatInk {
+    read_in_colour(flat, None, px_per_mm, planned)
+}
+
+/// The same of a picture with its `colour`, at half its size: then the pen is known by its colour too.
+#[must_use]
+pub fn read_in_colour(
+    flat: &GrayImage,
+    colour: Option<&Colour>,
+    px_per_mm: f64,
+    planned: &[Vec<Point<Flat>>],
+) -> FlatInk {
     let places = |way: &Vec<Point<Flat>>| way.iter().map(|p| p.vec()).collect();
     let planned: Vec<Vec<Vector2<f64>>> = planned.iter().map(places).collect();
-    let drawn = Drawn::on(flat, px_per_mm);
+    let drawn = Drawn::on(flat, colour, px_per_mm);
     let (is_dark, dark_strength) = (drawn.picture.ground.is_dark(), drawn.strength());
     let dark = drawn.named(&planned);
     if dark.at_places.map_or(!is_dark, |ink| ink >= MARKED) {
@@ -141,7 +153,7 @@ pub fn read(flat: &GrayImage, px_per_mm: f64, planned: &[Vec<Point<Flat>>]) -> F
         let [v] = flat.get_pixel(x, y).0;
         image::Luma([if v == 0 { 0 } else { 255 - v.min(254) }])
     });
-    let drawn = Drawn::on(&negative, px_per_mm);
+    let drawn = Drawn::on(&negative, None, px_per_mm);
     let bright_strength = drawn.strength();
     let bright = drawn.named(&planned);
     let is_bright = match (dark.at_places, bright.at_places) {
@@ -149,7 +161,7 @@ pub fn read(flat: &GrayImage, px_per_mm: f64, planned: &[Vec<Point<Flat>>]) -> F
         _ => bright_strength > MORE_CONTRAST * dark_strength,
     };
     if is_bright {
-        let dark = Drawn::on(flat, px_per_mm);
+        let dark = Drawn::on(flat, colour, px_per_mm);
         let dark = dark.darker_than(STAIN).named(&planned);
         with_dark_left_over(bright, &dark, px_per_mm)
     } else {

@@ -139,7 +139,30 @@ pub(super) fn find(picture: &Picture, shapes: &[Component]) -> Vec<Line> {
         line.span = span;
     }
     lines.sort_by(|a, b| (b.span[1] - b.span[0]).total_cmp(&(a.span[1] - a.span[0])));
-    lines
+    joined(picture, lines)
+}
+
+/// The lines with those that are pieces of one, found apart and followed into each other, as one line. The longest come first.
+fn joined(picture: &Picture, lines: Vec<Line>) -> Vec<Line> {
+    let mut whole: Vec<Line> = Vec::new();
+    for line in lines {
+        let Some(own) = whole.iter_mut().find(|l| same(picture, l, &line)) else {
+            whole.push(line);
+            continue;
+        };
+        for end in line.span {
+            let (s, _) = own.local(line.point(end, 0.0));
+            own.span = [own.span[0].min(s), own.span[1].max(s)];
+        }
+        own.axis.extend(line.axis);
+        let (origin, along) = (own.origin, own.along);
+        own.axis.sort_by(|a, b| {
+            (a - origin)
+                .dot(&along)
+                .total_cmp(&(b - origin).dot(&along))
+        });
+    }
+    whole
 }
 
 /// Where a line ends on the side that `way` says, pale ink counted that single pixels do not show: over some millimetres its
@@ -659,4 +682,48 @@ fn slices(picture: &Picture, line: &Line, near: f64) -> Vec<Slice> {
         })
     };
     (first..=last).into_par_iter().filter_map(slice).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test fails by panicking")]
+
+    use std::borrow::Cow;
+
+    use image::GrayImage;
+
+    use super::*;
+
+    #[test]
+    fn two_pieces_of_a_line_that_were_followed_into_each_other_are_one() {
+        let bare = GrayImage::from_pixel(800, 200, image::Luma([200]));
+        let picture = Picture::new(Cow::Borrowed(&bare), None, 10.0);
+        let piece = |from: f64, to: f64, y: f64| Line {
+            origin: Vector2::new(from, y),
+            along: Vector2::new(if from < to { 1.0 } else { -1.0 }, 0.0),
+            span: [0.0, (to - from).abs()],
+            half: 2.0,
+            sigma: 0.1,
+            contrast: 0.2,
+            axis: vec![Vector2::new(from, y), Vector2::new(to, y)],
+        };
+        let ends = |l: &Line| {
+            let mut ends = l.span.map(|s| l.point(s, 0.0).x);
+            ends.sort_by(f64::total_cmp);
+            ends
+        };
+        // The other way round, and longer at one end.
+        let lines = joined(
+            &picture,
+            vec![piece(20.0, 700.0, 100.0), piece(780.0, 30.0, 100.6)],
+        );
+        assert_eq!(lines.len(), 1);
+        assert_eq!(ends(&lines[0]), [20.0, 780.0]);
+        assert!(lines[0].axis.is_sorted_by(|a, b| a.x <= b.x));
+        // One beside the other is another line, and so is what goes on where it ends.
+        let two = vec![piece(20.0, 700.0, 100.0), piece(20.0, 700.0, 112.0)];
+        assert_eq!(joined(&picture, two).len(), 2);
+        let two = vec![piece(20.0, 400.0, 100.0), piece(420.0, 700.0, 100.0)];
+        assert_eq!(joined(&picture, two).len(), 2);
+    }
 }

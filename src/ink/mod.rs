@@ -12,7 +12,7 @@
 //! | whose shape it has: dot, tick, cross, ring, cross-out | `name` |
 //! | dots hardly wider than their line | `beads` |
 //! | centres and their uncertainty | `place` |
-//! | how wide and dark each piece is | `look` |
+//! | how wide and dark each piece is, and of what colour | `look`, `tint` |
 //! | this sheet's pen and this sheet's dirt | `pen` |
 //! | dots on marks' strokes and lines' crossings | `overlay` |
 //! | a pen's ink over paler ink | `layers` |
@@ -54,6 +54,7 @@ mod print;
 mod shape;
 mod things;
 mod through;
+mod tint;
 pub mod view;
 pub mod worked;
 
@@ -62,6 +63,7 @@ use rayon::prelude::*;
 
 use crate::card::SeenCard;
 use crate::frame::{Cov2, Flat, Pixel, Point, Sheet};
+use crate::photo::Colour;
 use crate::sheet::Outline;
 use crate::survey::SheetFrame;
 use view::FlatView;
@@ -312,16 +314,17 @@ impl Seen {
 #[must_use]
 pub fn read(
     grey: &GrayImage,
+    colour: Option<&Colour>,
     frame: &SheetFrame,
     outline: &Outline,
     cards: &[SeenCard],
     size_mm: [f64; 2],
     planned: &[Vec<Point<Sheet>>],
 ) -> (Ink, FlatView, Vec<Axis>) {
-    let view = FlatView::of(grey, frame, outline, cards, size_mm);
+    let view = FlatView::of(grey, colour, frame, outline, cards, size_mm);
     let in_flat = |way: &Vec<Point<Sheet>>| way.iter().map(|&p| view.flat_from_sheet(p)).collect();
     let planned: Vec<Vec<Point<Flat>>> = planned.iter().map(in_flat).collect();
-    let found = flat::read(&view.image, view.px_per_mm, &planned);
+    let found = flat::read_in_colour(&view.image, view.colour.as_ref(), view.px_per_mm, &planned);
     // From the flat view back to the photo, and from there by the survey itself, which knows how well.
     let place = |at: Point<Flat>, cov: Cov2| {
         let on_sheet = view.sheet_from_flat(at);

@@ -10,6 +10,7 @@
 use nalgebra::Vector2;
 
 use super::look::{Build, Look};
+use super::tint::Tint;
 
 /// Something on the face that may be a mark.
 #[derive(Debug, Clone, Copy)]
@@ -18,10 +19,21 @@ pub(super) struct Piece {
     pub(super) at: Vector2<f64>,
     /// How wide and dark it is.
     pub(super) look: Look,
+    /// Its colour, where that shows.
+    pub(super) tint: Option<Tint>,
     /// Of a shape that a mark has.
     pub(super) shaped: bool,
-    /// Where it is what is over a ruled line's own ink: how dark that is.
-    pub(super) line: Option<f64>,
+    /// Where it is what is over a ruled line's own ink: that.
+    pub(super) line: Option<LineInk>,
+}
+
+/// A ruled line's own ink beside something over it.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct LineInk {
+    /// How dark it is.
+    pub(super) darkness: f64,
+    /// Its colour, where that shows.
+    pub(super) tint: Option<Tint>,
 }
 
 /// Where marks are meant to be.
@@ -67,6 +79,10 @@ pub(super) fn best_way(pieces: &[Piece], ways: &[Vec<Vector2<f64>>], reach: f64)
     best.0
 }
 
+/// No hand and no dust is quite regular: a few in ten scatter so many times as far.
+const WIDE: f64 = 3.0;
+const SHARE: f64 = 0.1;
+
 /// Mean and standard deviation of a logarithm.
 #[derive(Debug, Clone, Copy)]
 struct Normal {
@@ -75,11 +91,8 @@ struct Normal {
 }
 
 impl Normal {
-    /// Natural logarithm of the density, with tails as of a few in ten that scatter three times as far: no hand and no dust
-    /// is quite regular.
+    /// Natural logarithm of the density.
     fn log_density(&self, x: f64) -> f64 {
-        const WIDE: f64 = 3.0;
-        const SHARE: f64 = 0.1;
         let density = |sd: f64| {
             let z = (x - self.mean) / sd;
             (-0.5 * z * z).exp() / (sd * std::f64::consts::TAU.sqrt())
@@ -105,6 +118,62 @@ impl Normal {
         }
     }
 }
+
+/// Mean colour of an ink and the standard deviation of each of its two parts.
+#[derive(Debug, Clone, Copy)]
+struct Hue {
+    mean: Vector2<f64>,
+    sd: f64,
+}
+
+impl Hue {
+    /// As [`Normal::log_density`]; 0 where no colour was measured.
+    fn log_density(&self, tint: Option<Tint>) -> f64 {
+        let Some(tint) = tint else {
+            return 0.0;
+        };
+        let square = (tint.of - self.mean).norm_squared();
+        let density = |sd: f64| {
+            let variance = sd * sd + tint.sd * tint.sd;
+            (-0.5 * square / variance).exp() / (std::f64::consts::TAU * variance)
+        };
+        ((1.0 - SHARE) * density(self.sd) + SHARE * density(WIDE * self.sd))
+            .max(f64::MIN_POSITIVE)
+            .ln()
+    }
+
+    /// From tints with weights, and as if `like` had been seen `strength` times before. What was measured badly weighs little.
+    fn of(samples: &[(Tint, f64)], like: Self, strength: f64, least: f64) -> Self {
+        let share = |t: &Tint| least * least / (least * least + t.sd * t.sd);
+        let weight: f64 = samples.iter().map(|(t, w)| w * share(t)).sum::<f64>() + strength;
+        let sum: Vector2<f64> = samples.iter().map(|(t, w)| t.of * *w * share(t)).sum();
+        let mean = (sum + like.mean * strength) / weight;
+        let own = |(t, w): &(Tint, f64)| {
+            let beyond = (t.of - mean).norm_squared() / 2.0 - t.sd * t.sd;
+            w * share(t) * beyond.max(0.0)
+        };
+        let before = like.sd.powi(2) + (like.mean - mean).norm_squared() / 2.0;
+        let spread = samples.iter().map(own).sum::<f64>() + strength * before;
+        Self {
+            mean,
+            sd: (spread / weight).sqrt().max(least),
+        }
+    }
+}
+
+/// Inks are of any colour, levels of Cb and Cr of one that takes all light: a blue, a red or a green marker lies some 60 from grey
+/// (JFIF 1.02 of sRGB's own, dulled by half; from memory).
+const INKS: Hue = Hue {
+    mean: Vector2::new(0.0, 0.0),
+    sd: 40.0,
+};
+/// Dust, pits, scratches and shadows are grey, or rust and what the face mirrors, and differ by so much.
+const DIRT_HUE: Hue = Hue {
+    mean: Vector2::new(0.0, 0.0),
+    sd: 15.0,
+};
+/// One pen's colour varies at least by so much: thin ink is brighter and purer than thick.
+const HUE_VARIES: f64 = 15.0;
 
 /// A fine marker's spot and stroke, mm, and how far pens differ, as a logarithm: fibre points from 0.3 to 1.2 mm (common
 /// practice, no source).
@@ -216,6 +285,7 @@ pub(super) struct Pen {
     spot: Normal,
     stroke: Normal,
     darkness: Normal,
+    hue: Hue,
     dirt_width: Normal,
     dirt_darkness: Normal,
     /// Pieces of dirt on the sheet.
@@ -313,6 +383,7 @@ impl Pen {
                 mean: darkness,
                 sd: 0.3,
             },
+            hue: INKS,
             dirt_width: Normal {
                 mean: DIRT_MM.ln(),
                 sd: DIRT_VARIES,
@@ -387,6 +458,11 @@ impl Pen {
             0.5,
         );
         self.darkness.sd = self.darkness.sd.max(DARKNESS_VARIES);
+        let tints = (pieces.iter().zip(owns).zip(of_pen)).filter_map(|((p, owns), w)| {
+            owns.filter(|_| p.shaped)?;
+            Some((p.tint?, *w))
+        });
+        self.hue = Hue::of(&tints.collect::<Vec<_>>(), INKS, 0.5, HUE_VARIES);
         let dirt: Vec<(&Piece, f64)> = pieces
             .iter()
             .zip(of_pen)
@@ -443,7 +519,8 @@ impl Pen {
             Build::Spot => self.spot,
             Build::Stroke => self.stroke,
         };
-        let own = width.log_density(w) + self.darkness.log_density(d);
+        let own =
+            width.log_density(w) + self.darkness.log_density(d) + self.hue.log_density(piece.tint);
         let usual = match look.build {
             Build::Spot => SPOT_MM,
             Build::Stroke => STROKE_MM,
@@ -453,9 +530,12 @@ impl Pen {
             sd: PENS_DIFFER,
         };
         // Evenly over the logarithm of darkness from a tenth of black to black.
-        let other = any.log_density(w) - 10f64.ln().ln();
+        let other = any.log_density(w) - 10f64.ln().ln() + INKS.log_density(piece.tint);
         let drawn = (1.0 - OTHER_PEN) * own.exp() + OTHER_PEN * other.exp();
-        let fallen = (self.dirt_width.log_density(w) + self.dirt_darkness.log_density(d)).exp();
+        let fallen = self.dirt_width.log_density(w)
+            + self.dirt_darkness.log_density(d)
+            + DIRT_HUE.log_density(piece.tint);
+        let fallen = fallen.exp();
         let on_line = usize::from(piece.line.is_some());
         let (marks, dirt, swellings) = if let Some(away) = away {
             (
@@ -466,13 +546,17 @@ impl Pen {
         } else {
             (self.strays, self.dirt, self.swellings)
         };
-        // A thicker place of a line is as dark as the line.
-        let swollen = piece.line.map_or(0.0, |dark| {
+        // A thicker place of a line is as dark as the line, and of its colour.
+        let swollen = piece.line.map_or(0.0, |line| {
             let dark = Normal {
-                mean: dark.max(1e-3).ln(),
+                mean: line.darkness.max(1e-3).ln(),
                 sd: DARKNESS_VARIES,
             };
-            (SWOLLEN.log_density(w) + dark.log_density(d)).exp()
+            let hue = line.tint.map_or(INKS, |t| Hue {
+                mean: t.of,
+                sd: HUE_VARIES.hypot(t.sd),
+            });
+            (SWOLLEN.log_density(w) + dark.log_density(d) + hue.log_density(piece.tint)).exp()
         });
         let other = dirt * fallen + swellings * swollen;
         marks * drawn / (marks * drawn + other).max(f64::MIN_POSITIVE)

@@ -6,6 +6,7 @@ use image::GrayImage;
 use nalgebra::Vector2;
 
 use super::ground::{CORE_BIT, Ground};
+use crate::photo::Colour;
 
 /// Bit of the mask that says a pixel belongs to a ruled line's band.
 pub(super) const LINE_BIT: u8 = 4;
@@ -19,10 +20,16 @@ pub(super) struct Picture<'a> {
     pub(super) height: u32,
     /// Pixels in a millimetre.
     pub(super) scale: f64,
+    /// Its colour, at half the size; nothing of a grey photo.
+    pub(super) colour: Option<&'a Colour>,
 }
 
 impl<'a> Picture<'a> {
-    pub(super) fn new(flat: Cow<'a, GrayImage>, px_per_mm: f64) -> Self {
+    pub(super) fn new(
+        flat: Cow<'a, GrayImage>,
+        colour: Option<&'a Colour>,
+        px_per_mm: f64,
+    ) -> Self {
         let ground = Ground::of(&flat, px_per_mm);
         let mask = ground.ink_mask(&flat);
         Self {
@@ -31,6 +38,7 @@ impl<'a> Picture<'a> {
             width: flat.width(),
             height: flat.height(),
             scale: px_per_mm,
+            colour,
             flat,
         }
     }

@@ -331,7 +331,7 @@ mod tests {
 
     /// Whether a mark amid the face is struck, of `strokes` at these angles, rad, that are 0.45 mm wide.
     fn struck(face: &GrayImage, kind: MarkKind, strokes: &[f64], line_is_known: bool) -> bool {
-        let picture = Picture::new(std::borrow::Cow::Borrowed(face), 12.0);
+        let picture = Picture::new(std::borrow::Cow::Borrowed(face), None, 12.0);
         let shapes = components(&picture.mask, picture.width as usize, 12, |v| v & 1 != 0);
         let lines = if line_is_known {
             lines::find(&picture, &shapes)

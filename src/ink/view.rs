@@ -5,7 +5,8 @@ use nalgebra::{Matrix2, Vector2};
 use rayon::prelude::*;
 
 use crate::card::SeenCard;
-use crate::frame::{Flat, Pixel, Point, Sheet};
+use crate::frame::{Flat, Point, Sheet};
+use crate::photo::{COLOUR_SCALE, Colour};
 use crate::plan::Edge;
 use crate::raster::pyramid::halve;
 use crate::sheet::Outline;
@@ -30,6 +31,8 @@ pub const MIN_PX_PER_MM: f64 = 3.5;
 pub struct FlatView {
     /// Brightness; 0 where there is nothing to see.
     pub image: GrayImage,
+    /// Its colour, at half the size.
+    pub colour: Option<Colour>,
     /// Pixels a millimetre.
     pub px_per_mm: f64,
     /// Height of the sheet as planned, mm: y is down in the flat view and up on the sheet.
@@ -41,53 +44,43 @@ impl FlatView {
     #[must_use]
     pub fn of(
         grey: &GrayImage,
+        colour: Option<&Colour>,
         frame: &SheetFrame,
         outline: &Outline,
         cards: &[SeenCard],
         size_mm: [f64; 2],
     ) -> Self {
         let scale = scale(frame, size_mm).clamp(COARSEST_PX_PER_MM, FINEST_PX_PER_MM);
-        // Pixels skipped between samples would fold fine grain into false specks.
-        let mut copy: Option<GrayImage> = None;
-        let mut shrunk = 1.0;
-        while smallest_scale(frame, size_mm) / shrunk > 1.7 * scale {
-            copy = Some(halve(copy.as_ref().unwrap_or(grey)));
-            shrunk *= 2.0;
-        }
-        let source = copy.as_ref().unwrap_or(grey);
-        let (width, height) = (
-            (size_mm[0] * scale).ceil() as usize,
-            (size_mm[1] * scale).ceil() as usize,
-        );
         let mut view = Self {
-            image: GrayImage::new(width as u32, height as u32),
+            image: GrayImage::default(),
+            colour: None,
             px_per_mm: scale,
             height_mm: size_mm[1],
         };
-        let columns = width.div_ceil(MESH) + 1;
-        let mesh: Vec<Option<Point<Pixel>>> = (0..columns * (height.div_ceil(MESH) + 1))
-            .into_par_iter()
-            .map(|i| {
-                let node =
-                    Point::<Flat>::new((i % columns * MESH) as f64, (i / columns * MESH) as f64);
+        // Pixels skipped between samples would fold fine grain into false specks.
+        let smallest = smallest_scale(frame, size_mm);
+        let flat = |plane: &GrayImage, coarser: f64| {
+            let mut copy: Option<GrayImage> = None;
+            let mut shrunk = 1.0;
+            while smallest / shrunk > 1.7 * scale {
+                copy = Some(halve(copy.as_ref().unwrap_or(plane)));
+                shrunk *= 2.0;
+            }
+            let size = size_mm.map(|mm| (mm * scale / coarser).ceil() as usize);
+            resample(copy.as_ref().unwrap_or(plane), size, |node| {
+                let node = Point::at(node * coarser);
                 let p = frame.pixel_from_sheet(view.sheet_from_flat(node))?;
-                Some(Point::at(p.vec() / shrunk))
+                Some(p.vec() / shrunk / coarser)
             })
-            .collect();
-        let mut raw = vec![0u8; width * height];
-        raw.par_chunks_mut(width * MESH)
-            .enumerate()
-            .for_each(|(band, rows)| {
-                for (dy, row) in rows.chunks_mut(width).enumerate() {
-                    resample_row(
-                        source,
-                        &mesh[band * columns..(band + 2) * columns],
-                        (dy as f64 + 0.5) / MESH as f64,
-                        row,
-                    );
-                }
-            });
-        view.image = GrayImage::from_raw(width as u32, height as u32, raw).unwrap_or_default();
+        };
+        let planes = [
+            Some((grey, 1.0)),
+            colour.map(|c| (&c.blue, COLOUR_SCALE)),
+            colour.map(|c| (&c.red, COLOUR_SCALE)),
+        ];
+        let [image, blue, red] = planes.map(|p| p.map(|(plane, coarser)| flat(plane, coarser)));
+        view.image = image.unwrap_or_default();
+        view.colour = blue.zip(red).map(|(blue, red)| Colour { blue, red });
         view.clip_rim(outline);
         view.clip_cards(frame, cards);
         view
@@ -230,12 +223,40 @@ impl FlatView {
     }
 }
 
+/// A plane seen from above, width x height px; `to_source` says where in it a place of the outcome is.
+fn resample(
+    source: &GrayImage,
+    [width, height]: [usize; 2],
+    to_source: impl Fn(Vector2<f64>) -> Option<Vector2<f64>> + Sync,
+) -> GrayImage {
+    let columns = width.div_ceil(MESH) + 1;
+    let node = |i: usize| Vector2::new((i % columns * MESH) as f64, (i / columns * MESH) as f64);
+    let mesh: Vec<Option<Vector2<f64>>> = (0..columns * (height.div_ceil(MESH) + 1))
+        .into_par_iter()
+        .map(|i| to_source(node(i)))
+        .collect();
+    let mut raw = vec![0u8; width * height];
+    raw.par_chunks_mut(width * MESH)
+        .enumerate()
+        .for_each(|(band, rows)| {
+            for (dy, row) in rows.chunks_mut(width).enumerate() {
+                resample_row(
+                    source,
+                    &mesh[band * columns..(band + 2) * columns],
+                    (dy as f64 + 0.5) / MESH as f64,
+                    row,
+                );
+            }
+        });
+    GrayImage::from_raw(width as u32, height as u32, raw).unwrap_or_default()
+}
+
 /// One row of the flat view; `v` is how far it lies between the upper and the lower row of the mesh.
-fn resample_row(source: &GrayImage, mesh: &[Option<Point<Pixel>>], v: f64, out: &mut [u8]) {
+fn resample_row(source: &GrayImage, mesh: &[Option<Vector2<f64>>], v: f64, out: &mut [u8]) {
     let columns = mesh.len() / 2;
     let (w, h) = (source.width() as usize, source.height() as usize);
     let raw = source.as_raw();
-    let node = |i: usize| Some(mesh[i]?.vec() * (1.0 - v) + mesh[columns + i]?.vec() * v);
+    let node = |i: usize| Some(mesh[i]? * (1.0 - v) + mesh[columns + i]? * v);
     let mut next = node(0);
     for (tile, chunk) in out.chunks_mut(MESH).enumerate() {
         let before = std::mem::replace(&mut next, node(tile + 1));

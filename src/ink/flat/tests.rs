@@ -3,9 +3,10 @@
 
 use image::{GrayImage, Luma};
 
-use super::{FlatInk, read};
+use super::{FlatInk, read, read_in_colour};
 use crate::frame::{Flat, Point};
 use crate::ink::MarkKind;
+use crate::photo::{COLOUR_SCALE, Colour};
 
 const PX_PER_MM: f64 = 12.0;
 const WIDE_MM: f64 = 80.0;
@@ -366,6 +367,44 @@ fn a_ring_hides_neither_the_dot_on_the_line_in_it_nor_ends_in_a_mark() {
 }
 
 #[test]
+fn a_ring_pressed_here_and_not_there_is_one_stroke_and_a_dot_on_it_is_told() {
+    let mut inks: Vec<(Ink, f64)> = (0..6)
+        .map(|i| (Ink::Dot([8.0 + 12.0 * f64::from(i), 15.0], 0.75), 70.0))
+        .collect();
+    inks.push((Ink::Stroke([2.0, 15.0], [78.0, 15.0], 0.35), 150.0));
+    // Where it crosses the line as dark as the dots, the rest half as dark.
+    let stroke = ring(56.0, 15.0, 4.0, 6.3, 1.0);
+    let pressed = stroke.len() / 16;
+    let ends = [pressed, stroke.len() - pressed];
+    let of = |k: usize| {
+        if k < ends[0] || k > ends[1] {
+            75.0
+        } else {
+            155.0
+        }
+    };
+    inks.extend(stroke.into_iter().enumerate().map(|(k, s)| (s, of(k))));
+    let planned: Vec<Point<Flat>> = (0..6)
+        .map(|i| Point::new((8.0 + 12.0 * f64::from(i)) * PX_PER_MM, 15.0 * PX_PER_MM))
+        .collect();
+    let one = read(&face(200.0, &inks), PX_PER_MM, &[planned.clone()]);
+    assert_eq!(
+        (one.marks.len(), one.unsure.len()),
+        (6, 0),
+        "{:?}",
+        one.unsure
+    );
+    inks.push((Ink::Dot([56.0, 19.0], 1.2), 70.0));
+    let two = read(&face(200.0, &inks), PX_PER_MM, &[planned]);
+    assert!(
+        two.marks.len() + two.unsure.len() > 6,
+        "{:?} {:?}",
+        two.marks,
+        two.unsure
+    );
+}
+
+#[test]
 fn a_hard_pencils_crosses_are_marks_where_nothing_is_darker() {
     let cross = |i: i32| {
         let (x, y) = (8.0 + 12.0 * f64::from(i), 15.0);
@@ -620,4 +659,50 @@ fn a_dot_beside_its_line_is_measured_where_it_is() {
         let u = m.cov[(1, 1)].sqrt() / PX_PER_MM;
         assert!((y - off).abs() < (2.0 * u).max(0.05), "{off}: {y} U {u}");
     }
+}
+
+/// The colour of a face of `inks`, each of blueness and redness `of` where it takes all light; grey elsewhere.
+fn colour(inks: &[(Ink, [f64; 2])]) -> Colour {
+    let scale = PX_PER_MM / COLOUR_SCALE;
+    let size = |mm: f64| (mm * scale) as u32;
+    let plane = |k: usize| {
+        GrayImage::from_fn(size(WIDE_MM), size(TALL_MM), |i, j| {
+            let (x, y) = ((f64::from(i) + 0.5) / scale, (f64::from(j) + 0.5) / scale);
+            let own = inks.iter().map(|(ink, of)| ink.cover(x, y) * of[k]);
+            Luma([(128.0 + own.sum::<f64>()).round() as u8])
+        })
+    };
+    Colour {
+        blue: plane(0),
+        red: plane(1),
+    }
+}
+
+#[test]
+fn what_is_grey_beside_a_blue_pens_marks_is_dirt_and_what_is_blue_may_be_one() {
+    let dots: Vec<Ink> = (0..5)
+        .map(|i| Ink::Dot([10.0 + 12.0 * f64::from(i), 8.0], 0.7))
+        .collect();
+    let planned: Vec<Point<Flat>> = (0..5)
+        .map(|i| Point::new((10.0 + 12.0 * f64::from(i)) * PX_PER_MM, 8.0 * PX_PER_MM))
+        .collect();
+    let speck = Ink::Dot([40.0, 20.0], 0.42);
+    let inks: Vec<(Ink, f64)> = dots
+        .iter()
+        .map(|&d| (d, 70.0))
+        .chain([(speck, 105.0)])
+        .collect();
+    let picture = face(200.0, &inks);
+    let doubts = |of_speck: Option<[f64; 2]>| {
+        let blue = dots.iter().map(|&d| (d, [35.0, -10.0]));
+        let of_inks: Option<Vec<_>> =
+            of_speck.map(|of| blue.chain([(speck, of)]).collect::<Vec<_>>());
+        let colour = of_inks.map(|inks| colour(&inks));
+        let read = read_in_colour(&picture, colour.as_ref(), PX_PER_MM, &[planned.clone()]);
+        assert!(read.marks.len() >= 5, "{:?}", read.unsure);
+        read.marks.len() - 5 + read.unsure.len()
+    };
+    assert_eq!(doubts(None), 1, "in grey it may be either");
+    assert_eq!(doubts(Some([26.0, -7.0])), 1, "blue, it may be the pen's");
+    assert_eq!(doubts(Some([0.0, 0.0])), 0, "grey, it is none");
 }
