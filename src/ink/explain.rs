@@ -190,7 +190,12 @@ impl<'a> Drawn<'a> {
         };
         let bare = expected.places.iter().filter(|p| !is_marked(p));
         names.extend(bare.filter_map(|p| hidden_place(&picture, &lines, &pen, *p)));
-        names.extend(thick_rings(&figures, &names, picture.scale));
+        let drawn = |i: usize| {
+            own[i]
+                .as_ref()
+                .is_some_and(|p| pen.is_mark(p, None) >= SHAPELESS)
+        };
+        names.extend(on_rings(&picture, &lines, &figures, &names, drawn));
         let unless_stroke = |name| through::unless_stroke(&picture, &lines, name);
         let names: Vec<Name> = names.into_par_iter().map(unless_stroke).collect();
         let mut ink = combine(&picture, &lines, names);
@@ -231,27 +236,33 @@ pub(super) fn ruled(picture: &Picture) -> Vec<Line> {
     lines::find(picture, &shapes)
 }
 
-/// The rings with a place so thick that a dot may be under it.
-fn thick_rings(figures: &[Figure], names: &[Name], mm: f64) -> Vec<Name> {
-    let ring = |(figure, name): (&Figure, &Name)| {
-        let Name::Ring(outline, _) = name else {
-            return None;
+/// Spots on the strokes of rings that are `drawn`, and no print.
+fn on_rings(
+    picture: &Picture,
+    lines: &[Line],
+    figures: &[Figure],
+    names: &[Name],
+    drawn: impl Fn(usize) -> bool,
+) -> Vec<Name> {
+    let of_ring = |(i, figure): (usize, &Figure)| {
+        let Name::Ring(outline, inner) = &names[i] else {
+            return Vec::new();
         };
+        if !drawn(i) {
+            return Vec::new();
+        }
         let rim = figure.points.iter().copied();
-        let rim = Figure {
-            points: rim.filter(|p| !outline.holds(*p)).collect(),
-            feet: Vec::new(),
-            contrast: figure.contrast,
-        };
-        (!rim.points.is_empty() && layers::has_thick_place(&rim, layers::THICK_RING)).then(|| {
-            Name::Unsure {
-                at: outline.middle,
-                size_mm: 2.0 * outline.radius / mm,
-                why: Doubt::RingThick,
-            }
-        })
+        let rim: Vec<Vector2<f64>> = rim.filter(|p| !outline.holds(*p)).collect();
+        let inside = inner.as_deref().and_then(Found::mark_in);
+        overlay::on_ring(picture, lines, (&**outline, stroke_width(&rim)), inside)
     };
-    figures.iter().zip(names).filter_map(ring).collect()
+    let spots = figures.iter().enumerate().flat_map(of_ring);
+    let doubted = |spot: FlatMark| Name::Unsure {
+        at: spot.at,
+        size_mm: spot.size_mm,
+        why: Doubt::RingThick,
+    };
+    spots.map(doubted).collect()
 }
 
 /// A planned place without a mark where one might not show: on a line of like ink, as wide as this pen's finest dots; or where

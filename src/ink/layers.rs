@@ -15,8 +15,6 @@ const PEN: f64 = 0.6;
 const PALE_SHARE: f64 = 0.4;
 /// A place in a figure that is so many times as wide as its strokes may be a dot under them.
 pub(super) const THICK: f64 = 1.9;
-/// The ends of a ring lie over each other, and make it twice as wide there, and more by whole pixels in a coarse photo.
-pub(super) const THICK_RING: f64 = 3.0;
 
 /// The parts of a figure that are as dark as the pen, where most of it is paler; none where it is of one ink.
 pub(super) fn darker_parts(

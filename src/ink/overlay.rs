@@ -1,5 +1,5 @@
 //! Ink that a mark's own strokes do not explain: a dot on a tick, on an arm of a cross or of an X, on the crossing of two ruled
-//! lines. A stroke's ink may grow along it, as a pen is pressed and lifted; where it grows and falls again within a dot's width,
+//! lines, on a ring. A stroke's ink may grow along it, as a pen is pressed and lifted; where it grows and falls again within a dot's width,
 //! something was set on it.
 
 use nalgebra::{Matrix2, Vector2};
@@ -10,6 +10,7 @@ use super::beads::{disc, median};
 use super::lines::Line;
 use super::name::FlatMark;
 use super::picture::Picture;
+use super::shape::Loop;
 
 /// So far beside a stroke's axis ink still counts, mm, and so far along from a spot the stroke shows its own width.
 const BESIDE_MM: f64 = 0.9;
@@ -35,10 +36,16 @@ const FEWEST_ENDS: usize = 6;
 const ENDS_VARY: f64 = 4.0;
 const LEAST_MM: f64 = 0.05;
 
+/// Two strokes over each other are at most twice as wide as one, and a little for blur: wider by more than this, of the stroke's
+/// width, is a spot.
+const TWICE: f64 = 1.2;
+
 /// A place on a stroke that is wider than the stroke round about.
 struct Swell {
     /// The spot that would make it so, and how dark the stroke is there.
     spot: (FlatMark, f64),
+    /// Where along the stroke, px.
+    along: i32,
     /// How much wider than the stroke, px.
     wider: f64,
     /// At the stroke's end: there the pen was set down or lifted.
@@ -93,121 +100,239 @@ fn on_stroke(
 ) -> (Vec<Swell>, [f64; 2]) {
     let mm = picture.scale;
     let side = Vector2::new(-along.y, along.x);
-    let reach = (BESIDE_MM * mm).ceil() as i32;
-    // The axis is followed, for a hand's stroke bends.
-    let column = |s: f64| -> (f64, f64, f64) {
-        let ink = (-reach..=reach).map(|t| {
-            let t = f64::from(t);
-            (
-                picture.smooth_contrast(at + along * s + side * t).max(0.0),
-                t,
-            )
-        });
-        ink.fold(
-            (0.0, 0.0, 0.0),
-            |(sum, moment, most): (f64, f64, f64), (c, t)| (sum + c, moment + c * t, most.max(c)),
-        )
-    };
+    let place = |s: f64| (at + along * s, side);
     let hidden = |s: f64| {
-        let p = at + along * s;
-        let by_line = lines.iter().any(|l| {
-            let sine = l.along.perp(&along).abs();
-            sine > 0.3 && l.is_under(p, CLEAR_MM * mm / sine)
-        });
         let by_own = others.iter().any(|(o, width)| {
             let sine = o.perp(&along).abs();
             s.abs() * sine < width / 2.0 + CLEAR_MM * mm
         });
-        by_line || by_own
+        by_own || hides(lines, mm, at + along * s, along)
     };
     let furthest = (FURTHEST_MM * mm) as i32;
-    let all: Vec<(f64, f64, f64)> = (-furthest..=furthest)
-        .map(|s| column(f64::from(s)))
-        .collect();
-    let index = |s: i32| (s + furthest) as usize;
-    let usual = {
-        let near: Vec<f64> = (-furthest / 4..=furthest / 4)
-            .filter(|&s| !hidden(f64::from(s)))
-            .map(|s| all[index(s)].0)
-            .collect();
-        median(near.into_iter())
-    };
+    let course = Course::of(picture, [-furthest, furthest], place, hidden);
+    let near = (-furthest / 4..=furthest / 4).filter(|&s| !course.is_hidden(s));
+    let usual = median(near.map(|s| course.at(s).ink));
     let end = |way: i32| -> i32 {
-        let goes = |s: &i32| all[index(way * s)].0 > GOES_ON * usual || hidden(f64::from(way * s));
+        let goes = |s: &i32| course.at(way * s).ink > GOES_ON * usual || course.is_hidden(way * s);
         way * (0..furthest).take_while(goes).last().unwrap_or(0)
     };
-    let (first, last) = (end(-1), end(1));
-    let half = ((HALF_MM * mm).round() as i32).max(1);
-    let flank = (FLANK_MM * mm).round() as i32;
-    let mean = |s: i32| -> Option<f64> {
-        let near: Vec<f64> = (s - half..=s + half)
-            .filter(|&s| s.abs() <= furthest && !hidden(f64::from(s)))
-            .map(|s| all[index(s)].0)
-            .collect();
-        (near.len() as i32 > half).then(|| near.iter().sum::<f64>() / near.len() as f64)
+    course.swells(picture, [end(-1), end(1)], place)
+}
+
+/// Whether a ruled line hides the ink of a stroke that runs `along` there.
+fn hides(lines: &[Line], mm: f64, p: Vector2<f64>, along: Vector2<f64>) -> bool {
+    lines.iter().any(|l| {
+        let sine = l.along.perp(&along).abs();
+        sine > 0.3 && l.is_under(p, CLEAR_MM * mm / sine)
+    })
+}
+
+/// Spots on a ring's stroke, which is so `wide`, px. Its ends lie over each other once, and look like a spot there: so one place that
+/// is no more than twice as wide is none, and of several each may be one. Where the strokes of what stands `inside` reach the ring
+/// nothing can be said.
+pub(super) fn on_ring(
+    picture: &Picture,
+    lines: &[Line],
+    (ring, wide): (&Loop, f64),
+    inside: Option<&FlatMark>,
+) -> Vec<FlatMark> {
+    let mm = picture.scale;
+    let radius = ring.radius - wide / 2.0;
+    let round = (std::f64::consts::TAU * radius) as i32;
+    let flank = (FLANK_MM * mm).round() as i32 + (HALF_MM * mm).round() as i32;
+    // A pixel along the stroke is the same angle all round, as rings are round.
+    let place = |s: f64| {
+        let out = nalgebra::Rotation2::new(s / radius) * Vector2::x();
+        (ring.middle + out * (ring.rim_at(out) - wide / 2.0), out)
     };
-    let inside = |s: i32| s >= first && s <= last;
-    let mut spots: Vec<(f64, i32, f64, bool)> = Vec::new();
-    let mut ends = [f64::NEG_INFINITY; 2];
-    for s in first..=last {
-        let Some(here) = mean(s) else { continue };
-        // Where a line or another stroke hides the next place, the one beyond it tells.
-        let beyond = |way: i32| {
-            (flank..=furthest)
-                .map(|d| s + way * d)
-                .take_while(|f| inside(*f))
-                .find_map(mean)
-        };
-        let flanks = [beyond(-1), beyond(1)];
-        let Some(own) = flanks.iter().copied().flatten().reduce(f64::max) else {
-            continue;
-        };
-        // Beyond an end there is no stroke to compare with, and a pen rests there.
-        let at_end = flanks.iter().any(Option::is_none);
-        let least = if at_end { WIDER_AT_END } else { WIDER };
-        let darkness = all[index(s)].2.max(0.05);
-        let wider = (here - own) / darkness;
-        if at_end {
-            let end = usize::from(s - first > last - s);
-            ends[end] = f64::max(ends[end], wider);
-        }
-        // A disc rises and falls within its own chord; where a hand presses, the stroke grows over a longer way.
-        let half_over = own + (here - own) / 2.0;
-        let goes = |way: i32| {
-            let over = |k: &i32| inside(s + way * k) && all[index(s + way * k)].0 > half_over;
-            (0..flank).take_while(over).count() as f64
-        };
-        let length = goes(1) + goes(-1) - 1.0;
-        let (d, w) = (here / darkness, own / darkness);
-        let chord = (d * d - (d + w).powi(2) / 4.0).max(0.0).sqrt();
-        if !at_end && length > LONGER * chord + BLUR_PX {
-            continue;
-        }
-        if wider > (WIDER_MM * mm).max(least * own / darkness) {
-            spots.push((wider, s, own, at_end));
-        }
-    }
-    spots.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-    let mut kept: Vec<i32> = Vec::new();
-    let mut found = Vec::new();
-    for (wider, s, own, at_end) in spots {
-        if kept.iter().any(|k| (k - s).abs() <= flank) {
-            continue;
-        }
-        kept.push(s);
-        let near = (s - flank..=s + flank).filter(|&k| inside(k) && !hidden(f64::from(k)));
-        let mass: f64 = near.map(|k| (all[index(k)].0 - own).max(0.0)).sum();
-        let (ink, moment, darkness) = all[index(s)];
-        let t = moment / ink.max(1e-6);
-        let diameter = disc(mass, darkness, darkness, own / darkness, 0.0);
-        let place = at + along * f64::from(s) + side * t;
-        found.push(Swell {
-            spot: (spot(picture, place, diameter), darkness),
-            wider,
-            at_end,
+    let hidden = |s: f64| {
+        let (p, out) = place(s);
+        let by_inner = inside.is_some_and(|m| {
+            let reach = (m.size_mm / 2.0 + 2.0 * BESIDE_MM) * mm;
+            let beside = |along: Vector2<f64>| along.perp(&(p - m.at)).abs() < BESIDE_MM * mm;
+            (p - m.at).norm() < reach && m.strokes.iter().any(|s| beside(s.along))
         });
+        by_inner || hides(lines, mm, p, Vector2::new(-out.y, out.x))
+    };
+    // Round a little more than once: what lies at the seam has both its sides.
+    let range = [-flank, round + flank];
+    let course = Course::of(picture, range, place, hidden);
+    let (swells, _) = course.swells(picture, range, place);
+    let mut swells: Vec<Swell> = swells
+        .into_iter()
+        .filter(|s| !s.at_end && (0..round).contains(&s.along))
+        .collect();
+    // Where they run beside each other for longer than a dot is wide, the ends show as what they are.
+    let ends = course.doubled(range);
+    let apart = |s: &Swell| {
+        let near = |e: &[i32; 2]| s.along > e[0] - flank && s.along < e[1] + flank;
+        !ends.iter().any(near)
+    };
+    if let [one] = &swells[..]
+        && one.wider < TWICE * wide
+        && (ends.is_empty() || !apart(one))
+    {
+        swells.clear();
     }
-    (found, ends)
+    swells.into_iter().map(|s| s.spot.0).collect()
+}
+
+/// A column across a stroke: its ink, that times how far across it lies, and its darkest.
+#[derive(Debug, Clone, Copy, Default)]
+struct Column {
+    ink: f64,
+    moment: f64,
+    darkest: f64,
+}
+
+/// The ink along a stroke, column by column, a pixel apart.
+struct Course {
+    first: i32,
+    columns: Vec<Column>,
+    hidden: Vec<bool>,
+}
+
+impl Course {
+    /// Along [from, to]; `place`: where on the stroke's axis that is, and the way across it.
+    fn of(
+        picture: &Picture,
+        [from, to]: [i32; 2],
+        place: impl Fn(f64) -> (Vector2<f64>, Vector2<f64>),
+        hidden: impl Fn(f64) -> bool,
+    ) -> Self {
+        let reach = (BESIDE_MM * picture.scale).ceil() as i32;
+        let column = |s: i32| {
+            let (p, side) = place(f64::from(s));
+            let mut all = Column::default();
+            for t in (-reach..=reach).map(f64::from) {
+                let c = picture.smooth_contrast(p + side * t).max(0.0);
+                all.ink += c;
+                all.moment += c * t;
+                all.darkest = all.darkest.max(c);
+            }
+            all
+        };
+        Self {
+            first: from,
+            columns: (from..=to).map(column).collect(),
+            hidden: (from..=to).map(|s| hidden(f64::from(s))).collect(),
+        }
+    }
+
+    fn at(&self, s: i32) -> Column {
+        self.columns[(s - self.first) as usize]
+    }
+
+    fn is_hidden(&self, s: i32) -> bool {
+        self.hidden[(s - self.first) as usize]
+    }
+
+    /// Where the stroke is wider than usual for longer than a dot of that width would make it, from where to where.
+    fn doubled(&self, [first, last]: [i32; 2]) -> Vec<[i32; 2]> {
+        let shown = |s: &i32| !self.is_hidden(*s);
+        let usual = median((first..=last).filter(shown).map(|s| self.at(s).ink));
+        let wide: Vec<i32> = (first..=last)
+            .filter(|s| shown(s) && self.at(*s).ink > (1.0 + WIDER) * usual)
+            .collect();
+        let runs = wide.chunk_by(|a, b| a + 1 == *b).map(|run| {
+            let most = run.iter().map(|&s| self.at(s));
+            let width = most
+                .map(|c| c.ink / c.darkest.max(0.05))
+                .fold(0.0, f64::max);
+            ([run[0], run[run.len() - 1]], width)
+        });
+        let long = runs.filter(|([a, b], width)| f64::from(b - a) > LONGER * width + BLUR_PX);
+        long.map(|(run, _)| run).collect()
+    }
+
+    /// Swells between the stroke's ends, and how much wider it is at each of them, px, nothing where that cannot be told.
+    fn swells(
+        &self,
+        picture: &Picture,
+        [first, last]: [i32; 2],
+        place: impl Fn(f64) -> (Vector2<f64>, Vector2<f64>),
+    ) -> (Vec<Swell>, [f64; 2]) {
+        let mm = picture.scale;
+        let half = ((HALF_MM * mm).round() as i32).max(1);
+        let flank = (FLANK_MM * mm).round() as i32;
+        let known = self.first..self.first + self.columns.len() as i32;
+        let mean = |s: i32| -> Option<f64> {
+            let near: Vec<f64> = (s - half..=s + half)
+                .filter(|s| known.contains(s) && !self.is_hidden(*s))
+                .map(|s| self.at(s).ink)
+                .collect();
+            (near.len() as i32 > half).then(|| near.iter().sum::<f64>() / near.len() as f64)
+        };
+        let inside = |s: i32| s >= first && s <= last;
+        let mut spots: Vec<(f64, i32, f64, bool)> = Vec::new();
+        let mut ends = [f64::NEG_INFINITY; 2];
+        for s in first..=last {
+            let Some(here) = mean(s) else { continue };
+            // Where a line or another stroke hides the next place, the one beyond it tells.
+            let beyond = |way: i32| {
+                (flank..)
+                    .map(|d| s + way * d)
+                    .take_while(|f| inside(*f))
+                    .find_map(mean)
+            };
+            let flanks = [beyond(-1), beyond(1)];
+            let Some(own) = flanks.iter().copied().flatten().reduce(f64::max) else {
+                continue;
+            };
+            // Beyond an end there is no stroke to compare with, and a pen rests there.
+            let at_end = flanks.iter().any(Option::is_none);
+            let least = if at_end { WIDER_AT_END } else { WIDER };
+            let darkness = self.at(s).darkest.max(0.05);
+            let wider = (here - own) / darkness;
+            if at_end {
+                let end = usize::from(s - first > last - s);
+                ends[end] = f64::max(ends[end], wider);
+            }
+            // A disc rises and falls within its own chord; where a hand presses, the stroke grows over a longer way.
+            let half_over = own + (here - own) / 2.0;
+            let goes = |way: i32| {
+                let over = |k: &i32| inside(s + way * k) && self.at(s + way * k).ink > half_over;
+                (0..flank).take_while(over).count() as f64
+            };
+            let length = goes(1) + goes(-1) - 1.0;
+            let (d, w) = (here / darkness, own / darkness);
+            let chord = (d * d - (d + w).powi(2) / 4.0).max(0.0).sqrt();
+            if !at_end && length > LONGER * chord + BLUR_PX {
+                continue;
+            }
+            if wider > (WIDER_MM * mm).max(least * own / darkness) {
+                spots.push((wider, s, own, at_end));
+            }
+        }
+        spots.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+        let mut kept: Vec<i32> = Vec::new();
+        let mut found = Vec::new();
+        for (wider, s, own, at_end) in spots {
+            if kept.iter().any(|k| (k - s).abs() <= flank) {
+                continue;
+            }
+            kept.push(s);
+            let near = (s - flank..=s + flank).filter(|&k| inside(k) && !self.is_hidden(k));
+            let mass: f64 = near.map(|k| (self.at(k).ink - own).max(0.0)).sum();
+            let Column {
+                ink,
+                moment,
+                darkest,
+            } = self.at(s);
+            let diameter = disc(mass, darkest, darkest, own / darkest, 0.0);
+            let (p, side) = place(f64::from(s));
+            found.push(Swell {
+                spot: (
+                    spot(picture, p + side * (moment / ink.max(1e-6)), diameter),
+                    darkest,
+                ),
+                along: s,
+                wider,
+                at_end,
+            });
+        }
+        (found, ends)
+    }
 }
 
 /// Spots where two ruled lines cross, each with how dark the lines are there together.

@@ -318,6 +318,14 @@ impl Loop {
         (p - self.middle).norm() < 0.85 * self.rim[sector(p - self.middle)]
     }
 
+    /// Distance of the outer rim in this direction, px.
+    pub(super) fn rim_at(&self, out: Vector2<f64>) -> f64 {
+        let turn = (out.y.atan2(out.x) / std::f64::consts::TAU + 1.0) % 1.0 * SECTORS as f64 - 0.5;
+        let (k, u) = (turn.floor(), turn - turn.floor());
+        let of = |k: f64| self.rim[(k as i64).rem_euclid(SECTORS as i64) as usize];
+        (1.0 - u) * of(k) + u * of(k + 1.0)
+    }
+
     /// Whether a stroke runs along the rim: the end of a loop that was drawn past its start.
     pub(super) fn ends_in(&self, stroke: &[Vector2<f64>]) -> bool {
         let (mean, cov) = moments(stroke);

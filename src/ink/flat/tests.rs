@@ -405,6 +405,27 @@ fn a_ring_pressed_here_and_not_there_is_one_stroke_and_a_dot_on_it_is_told() {
 }
 
 #[test]
+fn a_dot_on_a_rings_stroke_is_told_and_the_rings_own_ends_are_not() {
+    let dots = (0..6).map(|i| Ink::Dot([8.0 + 12.0 * f64::from(i), 15.0], 0.75));
+    let mut inks: Vec<Ink> = dots.collect();
+    // One whose ends lie over each other, one whose ends cross.
+    inks.extend(ring(20.0, 15.0, 3.6, 6.6, 0.98));
+    inks.extend(ring(56.0, 15.0, 4.0, 6.8, 0.93));
+    let doubts = |inks: &[Ink]| read_black(inks).unsure;
+    assert!(doubts(&inks).is_empty(), "{:?}", doubts(&inks));
+    for turn in [1.0f64, 2.5, 4.0] {
+        let mut with_dot = inks.clone();
+        let at = [56.0 + 3.85 * turn.cos(), 15.0 + 3.85 * turn.sin()];
+        with_dot.push(Ink::Dot(at, 0.85));
+        let near = |u: &super::UnsureInFlat| {
+            let [x, y] = [u.at.x, u.at.y].map(|v| v / PX_PER_MM);
+            (x - at[0]).hypot(y - at[1]) < 0.8
+        };
+        assert!(doubts(&with_dot).iter().any(near), "at {turn}");
+    }
+}
+
+#[test]
 fn a_hard_pencils_crosses_are_marks_where_nothing_is_darker() {
     let cross = |i: i32| {
         let (x, y) = (8.0 + 12.0 * f64::from(i), 15.0);
