@@ -167,11 +167,23 @@ const INKS: Hue = Hue {
     mean: Vector2::new(0.0, 0.0),
     sd: 40.0,
 };
+/// So many of other pens are black, or pencils (common practice, no source).
+const BLACK: f64 = 0.5;
 /// Dust, pits, scratches and shadows are grey, or rust and what the face mirrors, and differ by so much.
 const DIRT_HUE: Hue = Hue {
     mean: Vector2::new(0.0, 0.0),
     sd: 15.0,
 };
+/// Natural logarithm of how often another pen is of this colour.
+fn other_hue(tint: Option<Tint>) -> f64 {
+    let of = |hue: Hue| hue.log_density(tint).exp();
+    let grey = Hue {
+        mean: Vector2::new(0.0, 0.0),
+        sd: HUE_VARIES,
+    };
+    (BLACK * of(grey) + (1.0 - BLACK) * of(INKS)).ln()
+}
+
 /// One pen's colour varies at least by so much: thin ink is brighter and purer than thick.
 const HUE_VARIES: f64 = 15.0;
 
@@ -530,7 +542,7 @@ impl Pen {
             sd: PENS_DIFFER,
         };
         // Evenly over the logarithm of darkness from a tenth of black to black.
-        let other = any.log_density(w) - 10f64.ln().ln() + INKS.log_density(piece.tint);
+        let other = any.log_density(w) - 10f64.ln().ln() + other_hue(piece.tint);
         let drawn = (1.0 - OTHER_PEN) * own.exp() + OTHER_PEN * other.exp();
         let fallen = self.dirt_width.log_density(w)
             + self.dirt_darkness.log_density(d)
