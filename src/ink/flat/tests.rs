@@ -707,11 +707,11 @@ fn what_is_grey_beside_a_blue_pens_marks_is_dirt_and_what_is_blue_may_be_one() {
     let planned: Vec<Point<Flat>> = (0..5)
         .map(|i| Point::new((10.0 + 12.0 * f64::from(i)) * PX_PER_MM, 8.0 * PX_PER_MM))
         .collect();
-    let speck = Ink::Dot([40.0, 20.0], 0.42);
+    let speck = Ink::Dot([40.0, 20.0], 0.39);
     let inks: Vec<(Ink, f64)> = dots
         .iter()
         .map(|&d| (d, 70.0))
-        .chain([(speck, 105.0)])
+        .chain([(speck, 108.0)])
         .collect();
     let picture = face(200.0, &inks);
     let doubts = |of_speck: Option<[f64; 2]>| {
