@@ -60,6 +60,8 @@ pub(crate) enum Command {
     Page(PageArgs),
     #[command(subcommand)]
     Plan(super::plan::args::PlanCommand),
+    Completions(CompletionsArgs),
+    Man(ManArgs),
 }
 
 /// Check photos of a marked sheet against its plan
@@ -348,10 +350,10 @@ pub(crate) struct DemoArgs {
     #[arg(long)]
     pub(crate) ready: bool,
 
-    /// Size of the photo: full (12 MP) or small (3 MP)
+    /// Size of the photo: small (3 MP) or full (12 MP)
     ///
-    /// The small one is quick to draw, and less certain to measure.
-    #[arg(long, value_enum, default_value_t = PhotoSize::Full)]
+    /// The small one is drawn in a few seconds, and less certain to measure.
+    #[arg(long, value_enum, default_value_t = PhotoSize::Small)]
     pub(crate) size: PhotoSize,
 
     /// Check the photo at once; writes result.json, picture.jpg and report.html too
@@ -387,6 +389,25 @@ pub(crate) struct PageArgs {
     /// Unsaid, the folder "page" beside this program.
     #[arg(long, value_name = "DIR")]
     pub(crate) folder: Option<PathBuf>,
+}
+
+/// Print a script that completes the command line in a shell
+///
+/// Put it where the shell looks for completions; for bash that is
+/// ~/.local/share/bash-completion/completions/punchready.
+#[derive(Debug, clap::Args)]
+pub(crate) struct CompletionsArgs {
+    /// The shell
+    #[arg(value_enum)]
+    pub(crate) shell: clap_complete::Shell,
+}
+
+/// Print the man page
+#[derive(Debug, clap::Args)]
+pub(crate) struct ManArgs {
+    /// Write one page for each command into DIR, which is made if it is not there
+    #[arg(long, value_name = "DIR")]
+    pub(crate) out: Option<PathBuf>,
 }
 
 /// When to colour.

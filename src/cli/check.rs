@@ -20,6 +20,7 @@ use super::args::{CheckArgs, When};
 use super::exit::{Failure, Status};
 use super::out::{self, Output};
 use super::plan::read as read_plan;
+use super::progress::Progress;
 
 /// Quality of a JPEG picture: fine lines stay clean, and 12 MP stay under about 5 MB.
 const PICTURE_QUALITY: u8 = 90;
@@ -229,6 +230,8 @@ pub(crate) fn run(options: &Options) -> Result<Status, Failure> {
     let mut clock = Clock::start();
     let plan = read_plan(&options.plan)?;
     said::believable(&options.given, &plan).map_err(|[what, hint]| Failure::new(what, hint))?;
+    // One photo is done before anybody wonders.
+    let bar = (options.photos.len() > 1).then(|| Progress::of("reading the photos", options.quiet));
     let mut photos = Vec::new();
     let mut hashes = Vec::new();
     for file in &options.photos {
@@ -250,7 +253,13 @@ pub(crate) fn run(options: &Options) -> Result<Status, Failure> {
         given.answers = Some(answers);
     }
     let photos_read = photos.iter().collect::<Vec<_>>();
-    let checked = check_watched(&photos_read, &plan, &given, &mut |stage| clock.lap(stage));
+    let checked = check_watched(&photos_read, &plan, &given, &mut |stage| {
+        clock.lap(stage);
+        if let Some(bar) = &bar {
+            bar.say(format!("{} photos: {stage} done", options.photos.len()));
+        }
+    });
+    drop(bar);
     // Room for the colour photos.
     drop(photos);
     let report = checked.report(&plan);

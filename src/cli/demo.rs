@@ -17,6 +17,7 @@ use punchready::synth::{self, ExifFacts, Scene, Truth, demo};
 
 use super::args::{DemoArgs, PhotoSize};
 use super::exit::{Failure, Status};
+use super::progress::Progress;
 use super::{check, out};
 
 /// Quality of the demo photo: 12 MP stay under 4 MB.
@@ -42,7 +43,9 @@ pub(crate) fn run(args: &DemoArgs) -> Result<Status, Failure> {
     }
     folder.claim(&names)?;
     let scene = scene(&plan, args);
+    let bar = Progress::of("drawing the photo", false);
     let rendered = synth::render(&scene);
+    drop(bar);
     let facts = ExifFacts {
         quality: QUALITY,
         ..ExifFacts::default()
