@@ -351,7 +351,7 @@ fn looks<'a>(
 /// the picture: a small rectangle in the picture's middle lies as they do.
 fn lies(together: &Together, sides: &Sides) -> Result<Corner, Reason> {
     const SMALL_MM: f64 = 5.0;
-    let lost = || reason("no-datum", "the photo shows the face too obliquely");
+    let lost = || reason("no-datum", "the photo shows the face at too steep an angle");
     let view = together.survey.view(0).ok_or_else(lost)?;
     let middle = sides.corners.iter().map(|c| c.vec()).sum::<Vector2<f64>>() / 4.0;
     let lens = view.lens();

@@ -60,7 +60,7 @@ pub(super) fn measure(
         let (datum, whole) = own_frame(&together.survey, [width, height]).ok_or_else(|| {
             reason(
                 "no-datum",
-                "the photo shows the face too obliquely to be read",
+                "the photo shows the face at too steep an angle to be read",
             )
         })?;
         (together.survey.clone(), datum, whole)
@@ -84,7 +84,7 @@ pub(super) fn measure(
         let [Some(a), Some(b)] = pair.map(pixel) else {
             return Err(reason(
                 "no-datum",
-                "the datum marks lie at the photo's rim: take it again with them further in",
+                "the datum marks lie at the edge of the photo: take it again with them further in",
             ));
         };
         ([a, b], shown)
@@ -195,7 +195,7 @@ fn find(plan: &Plan, names: &[String; 2], ink: &Ink) -> Result<[(Point<Sheet>, C
     let [a, b] = names;
     let refuse = |why: &str| {
         let text = format!(
-            "the datum marks {a} and {b} could not be told among the marks of the photo: {why}"
+            "the datum marks {a} and {b} could not be found among the marks of the photo: {why}"
         );
         Err(reason("no-datum", text))
     };

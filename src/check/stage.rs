@@ -104,7 +104,7 @@ pub(super) fn judge(plan: &Plan, stage: Stage, checked: &mut Checked) {
             "punched"
         };
         let text = format!(
-            "{} marked, and not seen to be {what}: {}",
+            "{} marked and not {what} yet, as far as the photo shows: {}",
             counted(behind.len()),
             behind.join(", ")
         );

@@ -66,7 +66,7 @@ pub(crate) enum Command {
 
 /// Check photos of a marked sheet against its plan
 ///
-/// Prints what is ready, missing, off, extra or not seen, and what to do at the bench.
+/// Prints what is good, missing, out of place, extra or not visible, and what to do at the bench.
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = CHECK_EXAMPLES,
@@ -112,12 +112,12 @@ pub(crate) struct CheckArgs {
     /// What a steel rule shows on the card's bars, across and down, such as 99.8mm,100.1mm
     ///
     /// Printers scale. Lay a rule on the bar across and the bar down of a card, or on those in the
-    /// margin of its page, and give both lengths. Unsaid, the print counts as uncertain by 0.5 %, and a
+    /// margin of its page, and give both lengths. If not given, the print counts as uncertain by 0.5 %, and a
     /// large sheet may then not be provable.
     #[arg(long, value_name = "A,D", value_parser = said::bars)]
     pub(crate) bars: Option<PrintScale>,
 
-    /// A length measured by rule: sheet-width=LENGTH or sheet-height=LENGTH
+    /// A length measured with a steel rule: sheet-width=LENGTH or sheet-height=LENGTH
     ///
     /// The width is from the left to the right edge, the height from the bottom to the top edge, as the
     /// plan draws the sheet, at the middle. May be given once for each name.
@@ -134,20 +134,20 @@ pub(crate) struct CheckArgs {
     /// How far the cards beside the sheet lie below its face
     ///
     /// The sheet's thickness if they lie on the bench with it, 0mm if they lie level with the marked face
-    /// (on scrap of the same thickness). Unsaid, both are thought possible and the result is less certain.
+    /// (on scrap of the same thickness). If not given, both are thought possible and the result is less certain.
     #[arg(long, value_name = "LENGTH", value_parser = said::below, allow_hyphen_values = true)]
     pub(crate) card_below: Option<f64>,
 
     /// Which corner in the photo is the plan's lower left: lower-left, lower-right, upper-right, upper-left
     ///
-    /// Unsaid, the marks tell. Where they fit the plan two ways round the check asks for this.
+    /// If not given, the marks show it. Where they fit the plan two ways round the check asks for this.
     #[arg(long, value_name = "CORNER", value_parser = said::corner)]
     pub(crate) datum_corner: Option<Corner>,
 
     /// How far the work is: marked, punched or drilled
     ///
     /// marked: the ink is checked (a hole counts only where the plan says `drilled = true`). punched: the
-    /// dimples of the centre punch are the marks, and what was only marked is unsure. drilled: the holes
+    /// dimples of the centre punch are the marks, and what was only marked is unclear. drilled: the holes
     /// are, and their diameters are held against the plan's drill. "Ready" then says that the stage was done
     /// as planned.
     #[arg(long, value_name = "STAGE", value_parser = said::stage, default_value = "marked")]
@@ -161,15 +161,15 @@ pub(crate) struct CheckArgs {
     #[arg(long, value_name = "FILE")]
     pub(crate) lens: Option<PathBuf>,
 
-    /// Answers to ink that could not be named, a TOML file
+    /// Answers about unclear marks, a TOML file
     ///
     /// Each place is a mark or it is not; where the ink is, its file says in mm, so that the answers hold for another
-    /// photo of the piece too. They count for ink without a name only, never against what was named, and the
-    /// result says that it rests on them. An answer that fits nothing is told.
+    /// photo of the piece too. They count for unclear marks only, never against what was clear, and the
+    /// result says that it rests on them. An answer that fits nothing is reported.
     #[arg(long, value_name = "FILE")]
     pub(crate) decide: Option<PathBuf>,
 
-    /// Write a file of all that could not be named, to fill in for --decide; FILE ends in .toml
+    /// Write a file of all unclear marks, to fill in for --decide; FILE ends in .toml
     ///
     /// The page of --report shows each place enlarged, by the same name. Answers given with --decide are in
     /// it again.
@@ -185,7 +185,7 @@ pub(crate) struct CheckArgs {
 
     /// Print how long each step took, and the peak memory, to standard error
     ///
-    /// Peak memory is told where the system tells it (Linux).
+    /// Peak memory only where the system reports it (Linux).
     #[arg(long)]
     pub(crate) timings: bool,
 
@@ -203,7 +203,7 @@ pub(crate) struct CheckArgs {
 
     /// Overwrite a file of another kind
     ///
-    /// Unsaid, a file that is there already is overwritten only if this command may have written it.
+    /// If not given, a file that is there already is overwritten only if this command may have written it.
     #[arg(long)]
     pub(crate) force: bool,
 }
@@ -216,7 +216,7 @@ pub(crate) struct CheckArgs {
 pub(crate) struct CardsArgs {
     /// The PDF to write
     ///
-    /// Unsaid, punchready-cards-SHAPE-PAPER.pdf in the current folder; with --png, no PDF.
+    /// If not given, punchready-cards-SHAPE-PAPER.pdf in the current folder; with --png, no PDF.
     #[arg(long, value_name = "FILE")]
     pub(crate) out: Option<PathBuf>,
 
@@ -228,7 +228,7 @@ pub(crate) struct CardsArgs {
 
     /// Shape of the cards: square (60 x 60 mm) or strip (120 x 25 mm)
     ///
-    /// Squares are cards 1 to 40; strips, for narrow work, 41 to 64. Unsaid, the shape of --numbers, or
+    /// Squares are cards 1 to 40; strips, for narrow work, 41 to 64. If not given, the shape of --numbers, or
     /// squares.
     #[arg(long, value_enum)]
     pub(crate) shape: Option<ShapeName>,
@@ -242,7 +242,7 @@ pub(crate) struct CardsArgs {
 
     /// Which cards, such as 1-12,40
     ///
-    /// Two cards of the same number in one photo cannot be told apart. Unsaid, the first page of the
+    /// Two cards of the same number in one photo cannot be told apart. If not given, the first page of the
     /// shape; with --png and no shape, all cards.
     #[arg(long, value_name = "LIST", value_parser = numbers)]
     pub(crate) numbers: Option<Numbers>,
@@ -261,7 +261,7 @@ pub(crate) struct CardsArgs {
 
     /// Overwrite a file of another kind
     ///
-    /// Unsaid, a file that is there already is overwritten only if this command may have written it.
+    /// If not given, a file that is there already is overwritten only if this command may have written it.
     #[arg(long)]
     pub(crate) force: bool,
 }
@@ -325,15 +325,15 @@ pub(crate) struct LensArgs {
 
     /// Overwrite a file of another kind
     ///
-    /// Unsaid, a file that is there already is overwritten only if this command may have written it.
+    /// If not given, a file that is there already is overwritten only if this command may have written it.
     #[arg(long)]
     pub(crate) force: bool,
 }
 
 /// Make a plan and a photo of an invented sheet to try everything on
 ///
-/// Draws the hatch cover of a small seaplane float, marked out by a careful hand: one mark is off, one
-/// is missing, one is extra, and one extra mark is crossed out. Writes hatch-cover.toml, hatch-cover.jpg
+/// Draws the hatch cover of a small seaplane float, marked out by a careful hand: one mark is out of
+/// place, one is missing, one is extra, and one extra mark is crossed out. Writes hatch-cover.toml, hatch-cover.jpg
 /// and truth.json (where everything truly is) into DIR, and says which command to run next. A file in
 /// DIR that this command did not make, or that was changed since, is never overwritten.
 #[derive(Debug, clap::Args)]
@@ -386,7 +386,7 @@ pub(crate) struct PageArgs {
 
     /// Folder of the built page
     ///
-    /// Unsaid, the folder "page" beside this program.
+    /// If not given, the folder "page" beside this program.
     #[arg(long, value_name = "DIR")]
     pub(crate) folder: Option<PathBuf>,
 }

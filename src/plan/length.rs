@@ -289,19 +289,33 @@ pub fn nearest_fraction(inches: f64, division: u32) -> String {
     }
 }
 
-/// A *measured* length for people: `0.9 mm (about 1/32 in)` for a reader of inches, else `0.9 mm`.
+/// A *measured* length for people who lay a rule on it: `1/32 in (0.9 mm)` for a reader of inches, else `0.9 mm`.
 #[must_use]
 pub fn show(mm: f64, units: Units) -> String {
     match units {
         Units::Millimetre => format!("{} mm", tenths(mm)),
         Units::Inch => {
             let fraction = nearest_fraction(mm / MM_PER_INCH, SHOWN_DIVISION);
-            if fraction == "0" {
-                format!("{} mm (under 1/64 in)", tenths(mm))
+            let inches = if fraction == "0" {
+                "under 1/64".to_owned()
             } else {
-                format!("{} mm (about {fraction} in)", tenths(mm))
-            }
+                fraction
+            };
+            format!("{inches} in ({} mm)", tenths(mm))
         }
+    }
+}
+
+/// A *measured* length as fine as it was measured: `0.046 in (1.18 mm)`, or `1.18 mm`.
+#[must_use]
+pub fn show_fine(mm: f64, units: Units) -> String {
+    match units {
+        Units::Inch => format!(
+            "{} in ({} mm)",
+            measured(mm, units),
+            measured(mm, Units::Millimetre)
+        ),
+        Units::Millimetre => format!("{} mm", measured(mm, units)),
     }
 }
 

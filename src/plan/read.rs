@@ -321,7 +321,7 @@ fn risk(top: &Table, faults: &mut Faults) -> Option<f64> {
     let got = table.optional_number("risk", faults)?;
     if !RISKS.contains(&got.value) {
         let text = format!(
-            "found {}; expected the risk of a wrong answer that is borne for each hole, from 0.0001 to 0.05 (unsaid, 0.023: U counted against every mark)",
+            "found {}; expected the risk of a wrong answer that is borne for each hole, from 0.0001 to 0.05 (leave it out for the usual 0.023: U counted against every mark)",
             got.value
         );
         faults.add(got.at, table.name_of("risk"), text);

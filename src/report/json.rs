@@ -68,7 +68,8 @@ fn hole(h: &HoleResult, budget: Option<Budget>) -> Value {
         "offset": offset.map(|o| json!([mm(o.x), mm(o.y)])),
         "distance": offset.map(|o| mm(o.norm())),
         "uncertainty": h.found.and(h.uncertainty_mm).map(mm),
-        "state": words::hole_word(h.state),
+        "state": words::hole_code(h.state),
+        "word": words::hole_word(h),
         "ringed": h.ringed,
         "kind": h.kind.map(words::kind_word),
         "budget": budget.map(|b| {
@@ -85,6 +86,7 @@ fn stray(s: &Stray, name: Option<&str>) -> Value {
         "uncertainty": mm(s.uncertainty_mm),
         "ringed": s.ringed,
         "state": words::stray_code(s.state),
+        "word": words::stray_word(s),
         "size": mm(s.size_mm),
         "why": s.why.map(Doubt::text),
         "cause": s.why.map(Doubt::code),

@@ -224,7 +224,7 @@ fn thinned(items: &[Item]) -> Vec<Option<String>> {
             && run.len() >= RUN
         {
             let (first, last) = (&items[*first], &items[*last]);
-            let word = first.hole.map_or("", |h| words::hole_word(h.state));
+            let word = first.hole.map_or("", words::hole_word);
             for &i in run {
                 texts[i] = Some(String::new());
             }
@@ -235,7 +235,7 @@ fn thinned(items: &[Item]) -> Vec<Option<String>> {
 }
 
 fn label_of(r: &Report, i: &Item, unit: f64) -> Label {
-    let word = i.hole.map_or("", |h| words::hole_word(h.state));
+    let word = i.hole.map_or("", words::hole_word);
     let texts = match (i.sign, i.hole) {
         (Sign::Good, _) => vec![i.name.clone()],
         (Sign::Off, Some(h)) => {
@@ -243,12 +243,12 @@ fn label_of(r: &Report, i: &Item, unit: f64) -> Label {
             let u = r.plan.units;
             vec![
                 format!(
-                    "{} off {} {}",
+                    "{} out by {} {}",
                     i.name,
                     length::measured(by, u),
                     length::unit_sign(u)
                 ),
-                format!("{} off", i.name),
+                format!("{} out of place", i.name),
                 i.name.clone(),
             ]
         }
@@ -317,7 +317,7 @@ fn lettering(
             continue;
         };
         if p.area_mm2 * px_per_mm(canvas, p.inside).powi(2) > PATCH_LABEL * unit * unit {
-            wanted.push(quiet(at, "not seen", 0.0, 4));
+            wanted.push(quiet(at, "not visible", 0.0, 4));
             colours.push(None);
         }
     }
@@ -542,6 +542,7 @@ mod tests {
             found: None,
             uncertainty_mm: None,
             state,
+            unclear: false,
             ringed: false,
             kind: None,
             probability: None,
@@ -581,7 +582,7 @@ mod tests {
         let mut texts = thinned(&items);
         texts.reverse();
         let none = Some(String::new());
-        let run = Some("A1 to A5 close".to_string());
+        let run = Some("A1 to A5 too close to call".to_string());
         let mut want = vec![
             none.clone(),
             none.clone(),

@@ -215,7 +215,7 @@ fn legend(drawn: &Overlay, width: f64, unit: f64) -> (String, u32) {
     if drawn.hatched {
         entry(
             &|at| swatch(at, "fill=\"url(#unseen)\" stroke=\"#222\"".into()),
-            "sheet not seen",
+            "sheet not visible",
         );
     }
     if drawn.ruled {

@@ -298,6 +298,7 @@ fn result((i, hole): (usize, &Hole)) -> HoleResult {
         found: dx.map(|dx| Point::new(hole.at.x + dx, hole.at.y + dy)),
         uncertainty_mm: dx.map(|_| u),
         state,
+        unclear: false,
         ringed: hole.name == "P1" || hole.name == "A3",
         kind: dx.map(|_| {
             if hole.row.is_some() {
@@ -518,6 +519,7 @@ pub(crate) fn crowd() -> Fixture {
             found: Some(h.at + nalgebra::Vector2::new(1.5, -1.0)),
             uncertainty_mm: Some(0.2),
             state: HoleState::Off,
+            unclear: false,
             ringed: false,
             kind: Some(MarkKind::Dot),
             probability: Some(0.97),

@@ -58,7 +58,7 @@ pub(crate) struct GradeArgs {
 
     /// Who is in the class: a name a line, or CSV with a column student
     ///
-    /// Whoever handed nothing in is then listed as not graded, and a name that is on no roster is told.
+    /// Whoever handed nothing in is then listed as not graded, and a name that is on no roster is reported.
     #[arg(long, value_name = "FILE")]
     pub(crate) roster: Option<PathBuf>,
 
@@ -92,7 +92,7 @@ pub(crate) struct GradeArgs {
     #[arg(long, value_name = "FILE")]
     pub(crate) lens: Option<PathBuf>,
 
-    /// Photos measured at the same time; unsaid, one for each core
+    /// Photos measured at the same time; if not given, one for each core
     ///
     /// Results are the same with any number. Each takes some 60 MB for a photo of 12 megapixels.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
