@@ -264,6 +264,18 @@ pub(super) fn shown_mm(mm: f64) -> String {
     }
 }
 
+/// A length in its unit for a message, as the plan has it: `0.47 in`, `12 mm`.
+pub(super) fn show_bound(mm: f64, units: Units) -> String {
+    match units {
+        Units::Millimetre => format!("{} mm", shown_mm(mm)),
+        Units::Inch => {
+            let text = format!("{:.3}", mm / MM_PER_INCH);
+            let short = text.trim_end_matches('0').trim_end_matches('.');
+            format!("{short} in")
+        }
+    }
+}
+
 /// The fraction nearest to `inches` with at most `division` below, reduced: `2 17/32`, `-1/8`, `0`.
 #[must_use]
 pub fn nearest_fraction(inches: f64, division: u32) -> String {

@@ -30,6 +30,7 @@ mod patterns;
 mod places;
 mod read;
 mod rows;
+mod slips;
 pub mod rules;
 
 mod spacing;
