@@ -110,7 +110,7 @@ pub(super) fn measure(
     if let Some(settled) = plumb::settle(&survey, &datum, &shown, with_lines) {
         survey = settled.survey;
         for bowed in &settled.bowed {
-            checked.note("bowed-line", bowed.said());
+            checked.note("bowed-line", bowed.said(plan.units));
         }
     }
     done("survey");
@@ -130,8 +130,8 @@ pub(super) fn measure(
     checked.note(
         "datum-marks",
         format!(
-            "all places are measured from the marks {a} and {b}, as the plan says, not from the sheet's edges; they stand {:.2} mm {} apart than planned, which shows at {b}",
-            gap.abs(),
+            "all places are measured from the marks {a} and {b}, as the plan says, not from the sheet's edges; they stand {} {} apart than planned, which shows at {b}",
+            crate::report::words::both(gap.abs(), plan.units),
             if gap < 0.0 { "less" } else { "further" }
         ),
     );

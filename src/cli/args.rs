@@ -22,7 +22,13 @@ Examples:
   punchready cards
       Writes a page of scale cards to print.
   punchready check sheet.jpg --plan plan.toml --bars 99.8mm,100.1mm --report sheet.html
-      Checks a photo against a plan.";
+      Checks a photo against a plan.
+
+Exit status of all commands:
+  0  done; check: ready
+  1  check: not ready
+  2  bad command line, a file that cannot be read or written
+  3  check: cannot tell; lens and grade: not all could be done";
 
 const CHECK_EXAMPLES: &str = "\
 Examples:
@@ -128,7 +134,7 @@ pub(crate) struct CheckArgs {
     ///
     /// The print lies this much above what the card lies on, so that the cards seem a little larger than they are. Unsaid,
     /// anything from paper let in to card stock is thought possible, unless --known tells.
-    #[arg(long, value_name = "LENGTH", value_parser = said::thickness)]
+    #[arg(long, value_name = "LENGTH", value_parser = said::thickness, hide_short_help = true)]
     pub(crate) card_thickness: Option<f64>,
 
     /// How far the cards beside the sheet lie below its face
@@ -141,7 +147,7 @@ pub(crate) struct CheckArgs {
     /// Which corner in the photo is the plan's lower left: lower-left, lower-right, upper-right, upper-left
     ///
     /// If not given, the marks show it. Where they fit the plan two ways round the check asks for this.
-    #[arg(long, value_name = "CORNER", value_parser = said::corner)]
+    #[arg(long, value_name = "CORNER", value_parser = said::corner, hide_short_help = true)]
     pub(crate) datum_corner: Option<Corner>,
 
     /// How far the work is: marked, punched or drilled
@@ -158,7 +164,7 @@ pub(crate) struct CheckArgs {
     /// It must be this photo's camera by maker, model and focal length, and the picture's shape; another
     /// resolution is scaled to. A cropped or edited photo, or another camera's, is refused. FILE may be a
     /// folder: the profile in it that suits is taken, and if none does, the check goes on without and says so.
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", hide_short_help = true)]
     pub(crate) lens: Option<PathBuf>,
 
     /// Answers about unclear marks, a TOML file
@@ -166,33 +172,33 @@ pub(crate) struct CheckArgs {
     /// Each place is a mark or it is not; where the ink is, its file says in mm, so that the answers hold for another
     /// photo of the piece too. They count for unclear marks only, never against what was clear, and the
     /// result says that it rests on them. An answer that fits nothing is reported.
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", hide_short_help = true)]
     pub(crate) decide: Option<PathBuf>,
 
     /// Write a file of all unclear marks, to fill in for --decide; FILE ends in .toml
     ///
     /// The page of --report shows each place enlarged, by the same name. Answers given with --decide are in
     /// it again.
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", hide_short_help = true)]
     pub(crate) decide_template: Option<PathBuf>,
 
     /// Print where each hole's uncertainty comes from, below the summary
     ///
     /// Noise, print scale, lens, height of the cards, the sheet's edges, its flatness, and the mark itself; the
     /// JSON has the same as `budget` of each hole.
-    #[arg(long)]
+    #[arg(long, hide_short_help = true)]
     pub(crate) budget: bool,
 
     /// Print how long each step took, and the peak memory, to standard error
     ///
     /// Peak memory only where the system reports it (Linux).
-    #[arg(long)]
+    #[arg(long, hide_short_help = true)]
     pub(crate) timings: bool,
 
     /// Colour in the summary
     ///
     /// With auto, only on a terminal, and not when the environment variable NO_COLOR is set.
-    #[arg(long, value_name = "WHEN", value_enum, default_value_t = When::Auto)]
+    #[arg(long, value_name = "WHEN", value_enum, default_value_t = When::Auto, hide_short_help = true)]
     pub(crate) color: When,
 
     /// Print no summary; the exit status and the files tell
@@ -204,7 +210,7 @@ pub(crate) struct CheckArgs {
     /// Overwrite a file of another kind
     ///
     /// If not given, a file that is there already is overwritten only if this command may have written it.
-    #[arg(long)]
+    #[arg(long, hide_short_help = true)]
     pub(crate) force: bool,
 }
 

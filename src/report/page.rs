@@ -264,11 +264,11 @@ fn view(r: &Report, window: Window, picture: &str, h: &mut String) {
          aria-label=\"Zoom out\">&minus;</button><button id=\"whole\" type=\"button\">Whole \
          sheet</button></div><figcaption>",
     );
-    legend(&wide, h);
+    legend(r, &wide, h);
     h.push_str("</figcaption></figure></section>");
 }
 
-fn legend(o: &Overlay, h: &mut String) {
+fn legend(r: &Report, o: &Overlay, h: &mut String) {
     h.push_str("<ul class=\"legend\">");
     for (s, n) in &o.signs {
         let _ = write!(h, "<li>{}{n} &times; {}</li>", icon(*s), s.legend());
@@ -287,11 +287,11 @@ fn legend(o: &Overlay, h: &mut String) {
         );
     }
     h.push_str("</ul>");
-    if !o.outside.is_empty() {
+    if let Some(names) = o.outside(r) {
         let _ = write!(
             h,
             "<p>Not in this picture: {}.</p>",
-            escape(&o.outside.join(", "))
+            escape(&names)
         );
     }
     if o.crowded {

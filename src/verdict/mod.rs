@@ -24,7 +24,7 @@ mod states;
 mod words;
 
 pub(crate) use states::{direction_of_u, expanded_widest};
-pub(crate) use words::nearest;
+pub(crate) use words::{names, nearest};
 pub use words::place_near;
 
 use crate::frame::{Point, Sheet};

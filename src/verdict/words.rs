@@ -8,6 +8,10 @@ use crate::plan::{Edge, Plan};
 
 /// Runs of this many neighbours are named by their ends.
 const RUN: usize = 4;
+/// Of so many holes and more, nearly all are told by those that are left.
+const MANY_HOLES: usize = 8;
+/// So many are left at most.
+const FEW_BUT: usize = 3;
 /// A part of an offset below this is not worth a word, mm.
 const PART_MM: f64 = 0.15;
 /// Nor is one below this share of the other part, where a mark is to be moved;
@@ -15,8 +19,21 @@ const MOVE_SHARE: f64 = 0.2;
 /// where a mark is to be found by it, a smaller one is.
 const FIND_SHARE: f64 = 0.02;
 
-/// "A7, A9 and B2", "A1 to A14": names of the holes of these indices, in the plan's order.
-pub(super) fn names(plan: &Plan, holes: &[usize]) -> String {
+/// "A7, A9 and B2", "A1 to A14", "all holes but A5": names of the holes of these indices, in the plan's order.
+pub(crate) fn names(plan: &Plan, holes: &[usize]) -> String {
+    let all = plan.holes.len();
+    // No index is there twice: lists of holes are sets.
+    let others: Vec<usize> = (0..all).filter(|h| !holes.contains(h)).collect();
+    if all >= MANY_HOLES && others.is_empty() {
+        return "all holes".to_owned();
+    }
+    if all >= MANY_HOLES && others.len() <= FEW_BUT {
+        return format!("all holes but {}", each(plan, &others));
+    }
+    each(plan, holes)
+}
+
+fn each(plan: &Plan, holes: &[usize]) -> String {
     let mut parts: Vec<String> = Vec::new();
     let mut i = 0;
     while i < holes.len() {
