@@ -254,7 +254,7 @@ fn a_doubt_is_the_students() {
             .doubt
             .as_ref()
             .unwrap()
-            .contains("4 not seen")
+            .contains("4 not visible")
     );
     let many = unseen(6);
     assert_eq!(item(&many, "presence").share, None);

@@ -356,7 +356,7 @@ pub(crate) struct DemoArgs {
     #[arg(long)]
     pub(crate) ready: bool,
 
-    /// Size of the photo: small (3 MP) or full (12 MP)
+    /// Size of the photo: small (5 MP) or full (12 MP)
     ///
     /// The small one is drawn in a few seconds, and less certain to measure.
     #[arg(long, value_enum, default_value_t = PhotoSize::Small)]

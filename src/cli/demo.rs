@@ -106,12 +106,12 @@ fn scene(plan: &Plan, args: &DemoArgs) -> Scene {
         demo::scene(plan)
     };
     if args.size == PhotoSize::Small {
-        // The same view on half the pixels each way.
+        // The same view on two thirds of the pixels each way: with half of them the small stray mark is unclear.
         let camera = &mut scene.camera;
-        camera.width /= 2;
-        camera.height /= 2;
-        camera.focal_px /= 2.0;
-        camera.principal = Point::at(camera.principal.vec() / 2.0);
+        camera.width = camera.width * 2 / 3;
+        camera.height = camera.height * 2 / 3;
+        camera.focal_px /= 1.5;
+        camera.principal = Point::at(camera.principal.vec() / 1.5);
     }
     scene
 }
