@@ -9,6 +9,7 @@ use std::collections::BTreeSet;
 use std::fs;
 use std::path::Path;
 use std::process::{Command, Stdio};
+use std::sync::OnceLock;
 
 use cli_support::run;
 use serde_json::Value;
@@ -175,8 +176,13 @@ fn the_readme_is_plain_english() {
     assert!(ease >= 60.0, "{ease}");
 }
 
-/// What the program says of one photo, taken and given in all sorts of ways.
-fn said_of_the_fixture() -> Vec<Value> {
+/// What the program says of one photo, taken and given in all sorts of ways. Asked once for all tests.
+fn said_of_the_fixture() -> &'static [Value] {
+    static SAID: OnceLock<Vec<Value>> = OnceLock::new();
+    SAID.get_or_init(ask)
+}
+
+fn ask() -> Vec<Value> {
     let common = ["check", "fixtures/hatch-cover.jpg", "--json", "-"];
     let dir = tempfile::tempdir().unwrap();
     let other = |name: &str, from: &str, to: &str| {
@@ -530,7 +536,7 @@ fn faults(schema: &Value, all: &Value, value: &Value, at: &str, found: &mut Vec<
 #[test]
 fn real_results_are_as_the_schema_says() {
     let schema: Value = serde_json::from_str(&read("docs/check.schema.json")).unwrap();
-    let mut results = said_of_the_fixture();
+    let mut results = said_of_the_fixture().to_vec();
     let stored = read("tests/report_fixture/every_state.json");
     results.push(serde_json::from_str(&stored).unwrap());
     // Nothing could be measured: the figures are null.
@@ -576,7 +582,7 @@ fn words_in_docs() -> Vec<(String, String)> {
 fn docs_and_results_have_one_word_for_each_state() {
     let words = words_in_docs();
     assert!(words.len() >= 12, "{words:?}");
-    let mut results = said_of_the_fixture();
+    let mut results = said_of_the_fixture().to_vec();
     results.push(serde_json::from_str(&read("tests/report_fixture/every_state.json")).unwrap());
     let mut seen = BTreeSet::new();
     for result in &results {

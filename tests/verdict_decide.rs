@@ -207,7 +207,7 @@ fn off_and_what_to_do() {
     let verdict = judged(&plan, &ink);
     assert_eq!(
         text(&verdict, "hole-off"),
-        "A3, L2 and P1 are out of place by 1.20 to 4.00 mm; the plan allows 0.80 mm"
+        "A3, L2 and P1 are out of place by 0.047 to 0.157 in (1.20 to 4.00 mm); the plan allows 0.031 in (0.80 mm)"
     );
     assert_eq!(
         verdict.bench,
@@ -255,7 +255,7 @@ fn unseen_where_not_seen() {
         assert_eq!(codes(&verdict), ["hole-unseen"]);
         assert_eq!(
             verdict.bench,
-            ["look at A3 by eye, or take another photo: this one does not show it"]
+            ["look at A3 by eye, or take one more photo: this one does not show it"]
         );
     }
     // A patch beyond the place does not matter to the hole.
@@ -388,7 +388,7 @@ fn double() {
     ink.marks.push(mark(71.9, 8.0));
     assert_eq!(
         judged(&plan, &ink).bench,
-        ["A3: 2 marks: keep the one 0.0 mm from plan and cross out the other, 1.9 mm from it"]
+        ["A3: 2 marks: keep the one 0.0 mm from its place and cross out the other, 1.9 mm from it"]
     );
     // Near a mark that is off: two tries at one hole.
     let mut ink = perfect(&plan);
@@ -597,11 +597,11 @@ fn face_must_be_seen() {
     assert_eq!(verdict.decision, Decision::CannotTell);
     assert_eq!(
         text(&verdict, "face-unseen"),
-        "97.9 % of the face is seen, 98 % is asked for"
+        "97.9 % of the face is visible; the plan asks for 98 %"
     );
     assert_eq!(
         verdict.bench,
-        ["look over the parts of the face that the photo does not show, or take another photo"]
+        ["look over the parts of the face that the photo does not show, or take one more photo of them"]
     );
 
     // A grid that does not reach over the sheet has not seen the rest; a broken one has seen nothing.
@@ -708,7 +708,7 @@ fn rows_that_are_out_as_a_whole() {
     assert_eq!(verdict.bench[1], "A1: cross it out and mark it again 3.0 mm to the left");
     assert_eq!(
         text(&verdict, "hole-off"),
-        "A1 to A6 are out of place by 3.00 to 3.00 mm; the plan allows 0.80 mm"
+        "A1 to A6 are out of place by 3.00 mm; the plan allows 0.80 mm"
     );
 
     let mut ink = perfect(&plan);
@@ -1153,11 +1153,11 @@ fn many_doubts_are_few_sentences() {
     assert_eq!(
         plain,
         [
-            "ink 42.0 mm right of L3 and 9.2 mm above it could not be named (ink of no known shape): look at it, then \
-             clean it off or mark it clearly",
-            "ink in 5 places could not be named (a single stroke away from any ruled line): nearest to L2 and P1: \
-             look at each, then clean it off or mark it clearly",
-            "measure A1 to A6 with a steel rule: 0.75 to 0.75 mm from their places, give or take 0.10 to 0.10 mm; the plan allows 0.80 mm",
+            "unclear mark 42.0 mm right of L3 and 9.2 mm above it (ink of no known shape): look at it; wipe it off if it is \
+             dirt, else say what it is with --decide",
+            "unclear marks in 5 places, nearest to L2 and P1 (a single stroke away from any ruled line): look at each; wipe it \
+             off if dirt, else say what it is with --decide",
+            "measure A1 to A6 with a steel rule: 0.75 mm from their places, give or take 0.10 mm; the plan allows 0.80 mm",
         ]
     );
     // What the user can say at the desk comes before the rule.

@@ -209,7 +209,7 @@ pub(crate) struct CheckArgs {
 
     /// Overwrite a file of another kind
     ///
-    /// If not given, a file that is there already is overwritten only if this command may have written it.
+    /// Without it, a file that is there already is overwritten only if this command may have written it.
     #[arg(long, hide_short_help = true)]
     pub(crate) force: bool,
 }
@@ -267,7 +267,7 @@ pub(crate) struct CardsArgs {
 
     /// Overwrite a file of another kind
     ///
-    /// If not given, a file that is there already is overwritten only if this command may have written it.
+    /// Without it, a file that is there already is overwritten only if this command may have written it.
     #[arg(long)]
     pub(crate) force: bool,
 }
@@ -331,7 +331,7 @@ pub(crate) struct LensArgs {
 
     /// Overwrite a file of another kind
     ///
-    /// If not given, a file that is there already is overwritten only if this command may have written it.
+    /// Without it, a file that is there already is overwritten only if this command may have written it.
     #[arg(long)]
     pub(crate) force: bool,
 }

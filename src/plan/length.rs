@@ -331,6 +331,23 @@ pub fn show_fine(mm: f64, units: Units) -> String {
     }
 }
 
+/// Two measured lengths: `0.047 to 0.157 in (1.20 to 4.00 mm)`, or `1.20 to 4.00 mm`.
+#[must_use]
+pub fn show_range(low_mm: f64, high_mm: f64, units: Units) -> String {
+    let in_units = |units| {
+        let (low, high) = (measured(low_mm, units), measured(high_mm, units));
+        if low == high {
+            format!("{low} {}", unit_sign(units))
+        } else {
+            format!("{low} to {high} {}", unit_sign(units))
+        }
+    };
+    match units {
+        Units::Millimetre => in_units(units),
+        Units::Inch => format!("{} ({})", in_units(units), in_units(Units::Millimetre)),
+    }
+}
+
 /// A *planned* length for people, in the plan's own unit: `4 1/16 in (103.2 mm)`, `2.070 in (52.6 mm)`
 /// where it is on no 64th, or `103.2 mm`.
 #[must_use]

@@ -69,7 +69,6 @@ fn hole(h: &HoleResult, budget: Option<Budget>) -> Value {
         "distance": offset.map(|o| mm(o.norm())),
         "uncertainty": h.found.and(h.uncertainty_mm).map(mm),
         "state": words::hole_code(h.state),
-        "word": words::hole_word(h),
         "ringed": h.ringed,
         "kind": h.kind.map(words::kind_word),
         "budget": budget.map(|b| {
@@ -77,6 +76,7 @@ fn hole(h: &HoleResult, budget: Option<Budget>) -> Value {
             parts.map(|(name, u)| (name.to_owned(), rounded(u, 1e5))).collect::<Map<_, _>>()
         }),
         "probability": probability(h.probability),
+        "word": words::hole_word(h),
     })
 }
 
@@ -86,12 +86,12 @@ fn stray(s: &Stray, name: Option<&str>) -> Value {
         "uncertainty": mm(s.uncertainty_mm),
         "ringed": s.ringed,
         "state": words::stray_code(s.state),
-        "word": words::stray_word(s),
         "size": mm(s.size_mm),
         "why": s.why.map(Doubt::text),
         "cause": s.why.map(Doubt::code),
         "name": name,
         "probability": probability(s.probability),
+        "word": words::stray_word(s),
     })
 }
 

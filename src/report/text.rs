@@ -467,7 +467,7 @@ impl Out {
         let longest = rows.iter().map(|(_, c)| columns(&c[last])).max();
         let longest = longest.unwrap_or(0).max(columns(head[last]));
         // A wrapped column narrower than this reads worse than paragraphs.
-        if room < longest.min(22) {
+        if room < longest.min(16) {
             self.paragraphs(head, rows);
             return;
         }

@@ -8,7 +8,7 @@ use super::{HoleState, Reason, StrayState};
 use crate::frame::{Point, Sheet};
 use crate::ink::{Doubt, RuledLine};
 use crate::plan::{Edge, Plan};
-use crate::plan::length::{measured, show, show_fine};
+use crate::plan::length::{show, show_fine, show_range};
 use crate::sheet::Outline;
 
 /// What was found besides the marks, and helps to explain them.
@@ -20,9 +20,9 @@ pub(super) struct Found<'a> {
 /// One sentence for each thing to do, the gravest first.
 pub(super) fn list(plan: &Plan, judged: &Judged, reasons: &[Reason], found: &Found) -> Vec<String> {
     let mut bench = Vec::new();
+    counts(plan, judged, &mut bench);
     live_strays(plan, judged, &mut bench);
     doubles(plan, judged, &mut bench);
-    counts(plan, judged, &mut bench);
     rows(plan, judged, found, &mut bench);
     wrong_holes(plan, judged, &mut bench);
     unsure(plan, judged, &mut bench);
@@ -169,9 +169,9 @@ fn unsure(plan: &Plan, judged: &Judged, bench: &mut Vec<String>) {
             },
             _ => format!("in {} places, {}", places.len(), where_each(plan, judged, &places)),
         };
-        let (it, dirt) = match places.len() {
-            1 => ("it", "it is dirt"),
-            _ => ("each", "dirt"),
+        let (what, it, dirt) = match places.len() {
+            1 => ("mark", "it", "it is dirt"),
+            _ => ("marks", "each", "dirt"),
         };
         bench.push(if why == Some(Doubt::NotWorked) {
             format!(
@@ -181,7 +181,7 @@ fn unsure(plan: &Plan, judged: &Judged, bench: &mut Vec<String>) {
         } else {
             // Never "mark it again": it may be the mark.
             format!(
-                "unclear mark {place} ({}): look at {it}; wipe it off if {dirt}, else say what it is with --decide",
+                "unclear {what} {place} ({}): look at {it}; wipe it off if {dirt}, else say what it is with --decide",
                 why.map_or("ink of no known shape", Doubt::text)
             )
         });
@@ -294,11 +294,9 @@ fn measure_all(plan: &Plan, judged: &Judged, holes: &[usize]) -> String {
         return format!("measure {each} with a steel rule: the photo does not give their places well enough");
     }
     format!(
-        "measure {each} with a steel rule: {} to {} from their places, give or take {} to {}; the plan allows {}",
-        measured(low[0], plan.units),
-        show_fine(high[0], plan.units),
-        measured(low[1], plan.units),
-        show_fine(high[1], plan.units),
+        "measure {each} with a steel rule: {} from their places, give or take {}; the plan allows {}",
+        show_range(low[0], high[0], plan.units),
+        show_range(low[1], high[1], plan.units),
         show_fine(plan.tolerance_mm, plan.units)
     )
 }

@@ -6,7 +6,7 @@ use super::{Decision, HoleState, Reason, StrayState, Weight};
 use crate::frame::{Point, Sheet};
 use crate::ink::Ink;
 use crate::plan::Plan;
-use crate::plan::length::{measured, show_fine, show_planned};
+use crate::plan::length::{show_fine, show_planned, show_range};
 use crate::sheet::Outline;
 
 /// What a finding does to the decision, the gravest first.
@@ -218,15 +218,7 @@ fn holes(plan: &Plan, judged: &Judged, found: &mut Vec<(Gravity, Reason)>) {
         Some(hole.found?.distance(hole.planned))
     });
     let (least, most) = distances.fold((f64::INFINITY, 0.0_f64), |(a, b), d| (a.min(d), b.max(d)));
-    let range = if off.len() == 1 {
-        show_fine(most, plan.units)
-    } else {
-        format!(
-            "{} to {}",
-            measured(least, plan.units),
-            show_fine(most, plan.units)
-        )
-    };
+    let range = show_range(least, most, plan.units);
     let rest = format!(
         "{} out of place by {range}; the plan allows {}",
         verb(&off, "is", "are"),

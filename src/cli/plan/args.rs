@@ -107,7 +107,7 @@ pub(crate) struct StationsArgs {
 
     /// Overwrite a file of another kind
     ///
-    /// If not given, a file that is there already is overwritten only if this command may have written it.
+    /// Without it, a file that is there already is overwritten only if this command may have written it.
     #[arg(long)]
     pub(crate) force: bool,
 }
@@ -139,7 +139,7 @@ pub(crate) struct SheetArgs {
 
     /// Overwrite a file of another kind
     ///
-    /// If not given, a file that is there already is overwritten only if this command may have written it.
+    /// Without it, a file that is there already is overwritten only if this command may have written it.
     #[arg(long)]
     pub(crate) force: bool,
 }
@@ -217,7 +217,7 @@ pub(crate) struct ExportArgs {
 
     /// Overwrite a file of another kind
     ///
-    /// If not given, a file that is there already is overwritten only if this command may have written it.
+    /// Without it, a file that is there already is overwritten only if this command may have written it.
     #[arg(long)]
     pub(crate) force: bool,
 }
