@@ -288,12 +288,12 @@ fn within(
         format!("found {found}; expected more than 0")
     } else if got.value < *range_mm.start() {
         format!(
-            "found {found}; expected at least {}",
+            "found {found}; expected at least {}. Is the unit right?",
             show_bound(*range_mm.start(), units)
         )
     } else {
         format!(
-            "found {found}; expected at most {}",
+            "found {found}; expected at most {}. Is the unit right?",
             show_bound(*range_mm.end(), units)
         )
     };
