@@ -523,7 +523,10 @@ const NO_SHEET: &str = "no-sheet";
 /// No sheet as planned, in the plan's unit.
 fn no_sheet(error: &SheetError, plan: &Plan) -> Reason {
     let size = |[w, h]: [f64; 2]| {
-        let (show, sign) = (|mm| length::measured(mm, plan.units), length::unit_sign(plan.units));
+        let (show, sign) = (
+            |mm| length::measured(mm, plan.units),
+            length::unit_sign(plan.units),
+        );
         format!("{} x {} {sign}", show(w), show(h))
     };
     let text = match error {

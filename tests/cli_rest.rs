@@ -271,7 +271,11 @@ fn completions_and_man_pages_know_the_commands() {
         let ran = run(Path::new("."), &["completions", shell]);
         assert_eq!((ran.code, ran.err.as_str()), (0, ""), "{shell}");
         for word in ["check", "--card-below", "coverage"] {
-            let word = if shell == "fish" { word.trim_start_matches('-') } else { word };
+            let word = if shell == "fish" {
+                word.trim_start_matches('-')
+            } else {
+                word
+            };
             assert!(ran.out.contains(word), "{shell}: {word}");
         }
     }
@@ -281,11 +285,18 @@ fn completions_and_man_pages_know_the_commands() {
     let dir = tempfile::tempdir().unwrap();
     assert_eq!(run(dir.path(), &["man", "--out", "man"]).code, 0);
     let pages = names(&dir.path().join("man"));
-    for page in ["punchready.1", "punchready-check.1", "punchready-plan-import.1"] {
+    for page in [
+        "punchready.1",
+        "punchready-check.1",
+        "punchready-plan-import.1",
+    ] {
         assert!(pages.iter().any(|p| p == page), "{page}: {pages:?}");
     }
     let page = fs::read_to_string(dir.path().join("man/punchready-check.1")).unwrap();
-    assert!(page.contains("cannot tell") && page.contains("\\-\\-bars"), "{page}");
+    assert!(
+        page.contains("cannot tell") && page.contains("\\-\\-bars"),
+        "{page}"
+    );
 }
 
 /// The usual slips with files are named, with the command as it should be.
@@ -296,17 +307,26 @@ fn swapped_files_and_folders_are_told() {
     for name in ["hatch-cover.toml", "hatch-cover.jpg"] {
         fs::copy(fixtures.join(name), dir.path().join(name)).unwrap();
     }
-    let swapped = run(dir.path(), &["check", "hatch-cover.toml", "--plan", "hatch-cover.jpg"]);
+    let swapped = run(
+        dir.path(),
+        &["check", "hatch-cover.toml", "--plan", "hatch-cover.jpg"],
+    );
     assert_eq!(swapped.code, 2);
     assert!(
         swapped.err.contains("swapped")
-            && swapped.err.contains("punchready check hatch-cover.jpg --plan hatch-cover.toml"),
+            && swapped
+                .err
+                .contains("punchready check hatch-cover.jpg --plan hatch-cover.toml"),
         "{}",
         swapped.err
     );
     let folder = run(dir.path(), &["check", ".", "--plan", "hatch-cover.toml"]);
     assert_eq!(folder.code, 2);
-    assert!(folder.err.contains("this is a folder") && folder.err.contains("*.jpg"), "{}", folder.err);
+    assert!(
+        folder.err.contains("this is a folder") && folder.err.contains("*.jpg"),
+        "{}",
+        folder.err
+    );
     // A slip of TOML: the line as it is, and as it should be.
     let text = fs::read_to_string(dir.path().join("hatch-cover.toml")).unwrap();
     let slip = text.replacen("\"8 1/2\"", "8 1/2", 1);
@@ -314,7 +334,11 @@ fn swapped_files_and_folders_are_told() {
     fs::write(dir.path().join("slip.toml"), slip).unwrap();
     let ran = run(dir.path(), &["plan", "check", "slip.toml"]);
     assert_eq!(ran.code, 2);
-    assert!(ran.err.contains("expected height = \"8 1/2\""), "{}", ran.err);
+    assert!(
+        ran.err.contains("expected height = \"8 1/2\""),
+        "{}",
+        ran.err
+    );
     // Inches taken for millimetres.
     let other = text.replacen("units = \"in\"", "units = \"mm\"", 1);
     fs::write(dir.path().join("mm.toml"), other).unwrap();
@@ -328,7 +352,11 @@ fn no_progress_where_there_is_no_terminal() {
     let dir = tempfile::tempdir().unwrap();
     let ran = run(dir.path(), &["demo", "d"]);
     assert_eq!(ran.code, 0, "{}", ran.err);
-    assert!(!ran.err.contains('\u{1b}') && !ran.err.contains("drawing"), "{}", ran.err);
+    assert!(
+        !ran.err.contains('\u{1b}') && !ran.err.contains("drawing"),
+        "{}",
+        ran.err
+    );
     // `script` (util-linux) gives it one.
     let program = env!("CARGO_BIN_EXE_punchready");
     let seen = std::process::Command::new("script")

@@ -313,7 +313,12 @@ fn unsure_ink_asks_for_a_nearer_photo_and_says_how_near() {
         let rest = text.split(before).nth(1).unwrap();
         // "8 in (20 cm)", or "20 cm".
         let centimetres = rest.split(" cm").next().unwrap();
-        centimetres.rsplit(['(', ' ']).next().unwrap().parse().unwrap()
+        centimetres
+            .rsplit(['(', ' '])
+            .next()
+            .unwrap()
+            .parse()
+            .unwrap()
     };
     // The camera truly is so far away, to the centimetre that is told.
     let scene = clean();

@@ -77,7 +77,9 @@ fn the_ladders_table_has_the_steps_of_the_ladder() {
         .filter_map(|l| l.strip_prefix("| ")?.split(" | ").next())
         .filter(|c| c.starts_with(|c: char| c.is_ascii_digit()))
         .collect();
-    let source = read("benches/ladder/steps.rs") + &read("benches/ladder/table.rs") + &read("benches/ladder/main.rs");
+    let source = read("benches/ladder/steps.rs")
+        + &read("benches/ladder/table.rs")
+        + &read("benches/ladder/main.rs");
     let (_, rest) = source.split_once("const STEPS").unwrap();
     let (_, rest) = rest.split_once('=').unwrap();
     let (list, _) = rest.split_once("];").unwrap();
@@ -99,7 +101,10 @@ fn the_ladders_table_has_the_steps_of_the_ladder() {
 fn reading_ease(text: &str) -> f64 {
     let (mut words, mut syllables_, mut sentences) = (0.0, 0.0, 0.0);
     // A sentence ends at a stop with a blank behind it, so that 0.1 and plan.toml are none, or with its line.
-    let marked = text.replace(". ", ".\n").replace("! ", "!\n").replace("? ", "?\n");
+    let marked = text
+        .replace(". ", ".\n")
+        .replace("! ", "!\n")
+        .replace("? ", "?\n");
     for sentence in marked.lines() {
         let own: Vec<&str> = sentence
             .split(|c: char| !c.is_alphabetic() && c != '\'')
@@ -233,7 +238,16 @@ fn what_it_says_is_plain_english_and_in_the_plans_unit() {
     println!("Why, bench and next photo: {ease:.0}\n{text}");
     assert!(ease >= 60.0, "{ease}");
     const OLD: [&str; 10] = [
-        "unsaid", "unseen", "could not be named", "unsure", "stray", "aslant", "by rule", "straight on", "anew", "told",
+        "unsaid",
+        "unseen",
+        "could not be named",
+        "unsure",
+        "stray",
+        "aslant",
+        "by rule",
+        "straight on",
+        "anew",
+        "told",
     ];
     for line in &all {
         for old in OLD {
@@ -278,7 +292,12 @@ fn no_link_is_dead() {
             .split("](")
             .skip(1)
             .map(|rest| rest.split(')').next().unwrap().trim())
-            .chain(joined.split("src=\"").skip(1).map(|r| r.split('"').next().unwrap()));
+            .chain(
+                joined
+                    .split("src=\"")
+                    .skip(1)
+                    .map(|r| r.split('"').next().unwrap()),
+            );
         for target in targets {
             if target.starts_with("https://") {
                 continue;
@@ -293,7 +312,9 @@ fn no_link_is_dead() {
             assert!(path.exists(), "{page}: {target}");
             if !heading.is_empty() {
                 let of = fs::read_to_string(&path).unwrap();
-                let found = of.lines().any(|l| l.starts_with('#') && anchor(l) == heading);
+                let found = of
+                    .lines()
+                    .any(|l| l.starts_with('#') && anchor(l) == heading);
                 assert!(found, "{page}: no heading for {target}");
             }
         }
@@ -314,10 +335,17 @@ fn commands(text: &str, is_page: bool) -> Vec<String> {
         }
         let starts = ["punchready ", "cargo ", "npm ", "node "];
         let line = line.trim_end();
-        let own = if is_page { fenced } else { line.starts_with("  punchready ") };
+        let own = if is_page {
+            fenced
+        } else {
+            line.starts_with("  punchready ")
+        };
         if own && !line.trim().is_empty() {
             let line = line.trim();
-            assert!(starts.iter().any(|s| line.starts_with(s)) || line.contains('='), "what is {line:?}?");
+            assert!(
+                starts.iter().any(|s| line.starts_with(s)) || line.contains('='),
+                "what is {line:?}?"
+            );
             all.push(line.to_owned());
         }
     }
@@ -336,12 +364,24 @@ fn workshop() -> tempfile::TempDir {
     let mut bytes = fs::read(at("sheet-2.jpg")).unwrap();
     bytes.push(0);
     fs::write(at("sheet-2.jpg"), bytes).unwrap();
-    for (name, from) in [("plan", "hatch-cover"), ("strip", "keel-strip"), ("coupon", "coupon")] {
-        fs::copy(root().join(format!("fixtures/{from}.toml")), at(&format!("{name}.toml"))).unwrap();
+    for (name, from) in [
+        ("plan", "hatch-cover"),
+        ("strip", "keel-strip"),
+        ("coupon", "coupon"),
+    ] {
+        fs::copy(
+            root().join(format!("fixtures/{from}.toml")),
+            at(&format!("{name}.toml")),
+        )
+        .unwrap();
     }
     fs::create_dir(at("fixtures")).unwrap();
     fs::copy(&photo, at("fixtures/hatch-cover.jpg")).unwrap();
-    fs::copy(root().join("fixtures/hatch-cover.toml"), at("fixtures/hatch-cover.toml")).unwrap();
+    fs::copy(
+        root().join("fixtures/hatch-cover.toml"),
+        at("fixtures/hatch-cover.toml"),
+    )
+    .unwrap();
     let plan = strip_scene::plan();
     let scene = strip_scene::scene(&plan, strip_scene::marking(&plan, 3), 3);
     for (i, camera) in strip_scene::cameras(&plan).iter().enumerate() {
@@ -369,15 +409,27 @@ fn copy_all(from: &Path, to: &Path) {
 
 /// What cargo and npm are asked to run is there; running it would build everything a second time.
 fn is_there(command: &str) -> bool {
-    let words: Vec<&str> = command.split('#').next().unwrap().split_whitespace().collect();
-    let after = |flag: &str| words.iter().position(|w| *w == flag).and_then(|i| words.get(i + 1));
+    let words: Vec<&str> = command
+        .split('#')
+        .next()
+        .unwrap()
+        .split_whitespace()
+        .collect();
+    let after = |flag: &str| {
+        words
+            .iter()
+            .position(|w| *w == flag)
+            .and_then(|i| words.get(i + 1))
+    };
     let tests = words
         .windows(2)
         .filter(|w| w[0] == "--test")
         .all(|w| root().join(format!("tests/{}.rs", w[1])).exists());
-    let bench = after("--bench").is_none_or(|b| root().join(format!("benches/{b}/main.rs")).exists());
+    let bench =
+        after("--bench").is_none_or(|b| root().join(format!("benches/{b}/main.rs")).exists());
     let script = after("run").is_none_or(|script| {
-        !words.contains(&"npm") || read("crates/page/web/package.json").contains(&format!("\"{script}\":"))
+        !words.contains(&"npm")
+            || read("crates/page/web/package.json").contains(&format!("\"{script}\":"))
     });
     let file = words
         .iter()
@@ -429,7 +481,10 @@ fn every_command_line_works() {
                 .unwrap();
             let code = out.status.code();
             let err = String::from_utf8_lossy(&out.stderr);
-            assert!(matches!(code, Some(0 | 1 | 3)), "{source}: {line}: {code:?} {err}");
+            assert!(
+                matches!(code, Some(0 | 1 | 3)),
+                "{source}: {line}: {code:?} {err}"
+            );
             ran += 1;
         }
     }
@@ -471,7 +526,9 @@ fn faults(schema: &Value, all: &Value, value: &Value, at: &str, found: &mut Vec<
                 }
             }
             "const" if value != rule => fault(format!("{value} is not {rule}")),
-            "enum" if !rule.as_array().unwrap().contains(value) => fault(format!("{value} is none of {rule}")),
+            "enum" if !rule.as_array().unwrap().contains(value) => {
+                fault(format!("{value} is none of {rule}"))
+            }
             "const" | "enum" => {}
             "anyOf" => {
                 let fits = rule.as_array().unwrap().iter().any(|s| {
@@ -514,15 +571,30 @@ fn faults(schema: &Value, all: &Value, value: &Value, at: &str, found: &mut Vec<
                 }
             }
             "minItems" | "maxItems" => {
-                let (n, limit) = (value.as_array().map(Vec::len), rule.as_u64().unwrap() as usize);
-                let holds = |n: usize| if word == "minItems" { n >= limit } else { n <= limit };
+                let (n, limit) = (
+                    value.as_array().map(Vec::len),
+                    rule.as_u64().unwrap() as usize,
+                );
+                let holds = |n: usize| {
+                    if word == "minItems" {
+                        n >= limit
+                    } else {
+                        n <= limit
+                    }
+                };
                 if n.is_some_and(|n| !holds(n)) {
                     fault(format!("{n:?} entries"));
                 }
             }
             "minimum" | "maximum" => {
                 let limit = rule.as_f64().unwrap();
-                let holds = |x: f64| if word == "minimum" { x >= limit } else { x <= limit };
+                let holds = |x: f64| {
+                    if word == "minimum" {
+                        x >= limit
+                    } else {
+                        x <= limit
+                    }
+                };
                 if value.as_f64().is_some_and(|x| !holds(x)) {
                     fault(format!("{value} is beyond {limit}"));
                 }
@@ -542,7 +614,14 @@ fn real_results_are_as_the_schema_says() {
     // Nothing could be measured: the figures are null.
     let ran = run(
         root(),
-        &["check", "docs/result.jpg", "--plan", "fixtures/keel-strip.toml", "--json", "-"],
+        &[
+            "check",
+            "docs/result.jpg",
+            "--plan",
+            "fixtures/keel-strip.toml",
+            "--json",
+            "-",
+        ],
     );
     results.push(serde_json::from_str(&ran.out).unwrap());
     for result in &results {
@@ -551,8 +630,14 @@ fn real_results_are_as_the_schema_says() {
         assert!(found.is_empty(), "{found:#?}");
         let keys: Vec<&String> = result.as_object().unwrap().keys().collect();
         for key in keys {
-            assert!(schema["properties"].get(key).is_some(), "{key} is not in the schema");
-            assert!(read("docs/json.md").contains(&format!("`{key}`")) || key == "format", "{key} is not in docs/json.md");
+            assert!(
+                schema["properties"].get(key).is_some(),
+                "{key} is not in the schema"
+            );
+            assert!(
+                read("docs/json.md").contains(&format!("`{key}`")) || key == "format",
+                "{key} is not in docs/json.md"
+            );
         }
     }
     // And a wrong one is found.
@@ -586,9 +671,18 @@ fn docs_and_results_have_one_word_for_each_state() {
     results.push(serde_json::from_str(&read("tests/report_fixture/every_state.json")).unwrap());
     let mut seen = BTreeSet::new();
     for result in &results {
-        for entry in ["holes", "strays"].iter().flat_map(|l| result[*l].as_array().unwrap()) {
-            let word = entry["word"].as_str().unwrap().replace("unclear mark", "unclear");
-            let pair = (word.trim_end_matches(", ringed").to_owned(), entry["state"].as_str().unwrap().to_owned());
+        for entry in ["holes", "strays"]
+            .iter()
+            .flat_map(|l| result[*l].as_array().unwrap())
+        {
+            let word = entry["word"]
+                .as_str()
+                .unwrap()
+                .replace("unclear mark", "unclear");
+            let pair = (
+                word.trim_end_matches(", ringed").to_owned(),
+                entry["state"].as_str().unwrap().to_owned(),
+            );
             assert!(words.contains(&pair), "{pair:?} is not in docs/result.md");
             seen.insert(pair);
         }

@@ -247,7 +247,7 @@ fn a_doubt_is_the_students() {
             .doubt
             .as_ref()
             .unwrap()
-            .contains("not told from the photo")
+            .contains("not judged from the photo")
     );
     assert!(
         item(&some, "position")

@@ -210,11 +210,7 @@ fn the_accuracy_page_says_what_is_held() {
     let table = table();
     println!("{table}");
     if std::env::var_os("PUNCHREADY_BLESS").is_some() {
-        fs::write(
-            &path,
-            format!("{}{table}{}", &page[..from], &page[to..]),
-        )
-        .unwrap();
+        fs::write(&path, format!("{}{table}{}", &page[..from], &page[to..])).unwrap();
         return;
     }
     assert_eq!(page[from..to].trim_end(), table.trim_end());

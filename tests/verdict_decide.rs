@@ -533,9 +533,21 @@ fn a_plan_in_inches_reads_in_inches() {
             assert!(inside, "{text}");
         }
     }
-    let text = said.iter().map(|t| t.as_str()).collect::<Vec<_>>().join("\n");
-    assert!(text.contains("P1 is out of place by 0.079 in (2.00 mm); the plan allows 0.031 in (0.80 mm)"), "{text}");
-    assert!(text.contains("P1: cross it out and mark it again 5/64 in (2.0 mm) to the left"), "{text}");
+    let text = said
+        .iter()
+        .map(|t| t.as_str())
+        .collect::<Vec<_>>()
+        .join("\n");
+    assert!(
+        text.contains(
+            "P1 is out of place by 0.079 in (2.00 mm); the plan allows 0.031 in (0.80 mm)"
+        ),
+        "{text}"
+    );
+    assert!(
+        text.contains("P1: cross it out and mark it again 5/64 in (2.0 mm) to the left"),
+        "{text}"
+    );
 }
 
 /// Nearly all holes are told by the few that are left; unclear ones and hidden ones are never to be marked again.
@@ -555,7 +567,10 @@ fn many_names_are_told_by_the_others() {
     let told = text(&verdict, "hole-unsure");
     assert!(told.starts_with("all holes but A5 are unclear"), "{told}");
     for line in &verdict.bench {
-        assert!(!line.contains("mark it") && !line.contains("mark them"), "{line}");
+        assert!(
+            !line.contains("mark it") && !line.contains("mark them"),
+            "{line}"
+        );
     }
 }
 
@@ -601,7 +616,9 @@ fn face_must_be_seen() {
     );
     assert_eq!(
         verdict.bench,
-        ["look over the parts of the face that the photo does not show, or take one more photo of them"]
+        [
+            "look over the parts of the face that the photo does not show, or take one more photo of them"
+        ]
     );
 
     // A grid that does not reach over the sheet has not seen the rest; a broken one has seen nothing.
@@ -705,7 +722,10 @@ fn rows_that_are_out_as_a_whole() {
         verdict.bench[0],
         "row A: all marks lie 3.0 mm too far along the row: look where the rule was started from (how likely this is accident: 0.1 % or less)"
     );
-    assert_eq!(verdict.bench[1], "A1: cross it out and mark it again 3.0 mm to the left");
+    assert_eq!(
+        verdict.bench[1],
+        "A1: cross it out and mark it again 3.0 mm to the left"
+    );
     assert_eq!(
         text(&verdict, "hole-off"),
         "A1 to A6 are out of place by 3.00 mm; the plan allows 0.80 mm"
@@ -1181,7 +1201,9 @@ fn many_doubts_are_few_sentences() {
     assert_eq!(verdict.decision, Decision::NotReady);
     assert_eq!(
         verdict.bench,
-        ["cross out 9 extra marks, nearest to L4 and P1: the table of other marks gives the place of each"]
+        [
+            "cross out 9 extra marks, nearest to L4 and P1: the table of other marks gives the place of each"
+        ]
     );
 }
 

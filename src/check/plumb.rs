@@ -7,10 +7,10 @@
 
 use nalgebra::{DMatrix, DVector, Vector2};
 
-use crate::plan::{Units, length};
-use crate::report::words;
 use crate::frame::{Cov2, Pixel, Point, Sheet};
 use crate::ink::Axis;
+use crate::plan::{Units, length};
+use crate::report::words;
 use crate::survey::{
     LensSource, LineId, Model, SheetDatum, SheetFrame, StraightLine, Survey, View,
 };

@@ -358,7 +358,7 @@ pub(crate) struct DemoArgs {
 
     /// Size of the photo: small (5 MP) or full (12 MP)
     ///
-    /// The small one is drawn in a few seconds, and less certain to measure.
+    /// The small one is drawn in a few seconds, and less certain to read: the extra mark may be unclear in it.
     #[arg(long, value_enum, default_value_t = PhotoSize::Small)]
     pub(crate) size: PhotoSize,
 

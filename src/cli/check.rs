@@ -298,7 +298,10 @@ fn look_at_files(options: &Options) -> Result<(), Failure> {
     }
     let text = options.photos.iter().find(|p| ending(p) == "toml");
     if let Some(text) = text
-        && matches!(ending(&options.plan).as_str(), "jpg" | "jpeg" | "png" | "heic")
+        && matches!(
+            ending(&options.plan).as_str(),
+            "jpg" | "jpeg" | "png" | "heic"
+        )
     {
         let (photo, plan) = (out::name(&options.plan), out::name(text));
         return Err(Failure::new(

@@ -106,7 +106,7 @@ fn scene(plan: &Plan, args: &DemoArgs) -> Scene {
         demo::scene(plan)
     };
     if args.size == PhotoSize::Small {
-        // The same view on two thirds of the pixels each way: with half of them the small stray mark is unclear.
+        // The same view on two thirds of the pixels each way.
         let camera = &mut scene.camera;
         camera.width = camera.width * 2 / 3;
         camera.height = camera.height * 2 / 3;

@@ -34,7 +34,10 @@ pub(crate) fn man(args: &ManArgs) -> Result<Status, Failure> {
         write_atomically(&path, &page(command, &name)?).map_err(|e| Failure::advised(&e))?;
         wrote += 1;
     }
-    out::tell(&format!("wrote {wrote} man pages into {}", out::name(folder)));
+    out::tell(&format!(
+        "wrote {wrote} man pages into {}",
+        out::name(folder)
+    ));
     Ok(Status::Done)
 }
 

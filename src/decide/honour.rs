@@ -219,7 +219,8 @@ fn place(o: &Open, rule: Option<ByRule>) -> Result<(Point<Sheet>, Cov2), String>
     }
     if !by_ink.is_finite() {
         return Err(
-            "is to ink whose place is not known: measure it with a steel rule (rule_x, rule_y)".to_owned(),
+            "is to ink whose place is not known: measure it with a steel rule (rule_x, rule_y)"
+                .to_owned(),
         );
     }
     if o.size_mm > LARGEST_MARK_MM {

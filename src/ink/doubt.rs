@@ -192,12 +192,8 @@ impl Doubt {
             Self::OnCrossing => "a spot where two ruled lines cross: a dot, or a pen blot",
             Self::OverPaler => "a mark with paler ink round it: crossed out, or in print",
             Self::MayBeDirt => "a spot that may be a mark or dirt",
-            Self::OnLikeLine => {
-                "a ruled line as dark as the pen: a fine dot would not show on it"
-            }
-            Self::InTexture => {
-                "a face too rough for ink so pale: a mark might not show there"
-            }
+            Self::OnLikeLine => "a ruled line as dark as the pen: a fine dot would not show on it",
+            Self::InTexture => "a face too rough for ink so pale: a mark might not show there",
             Self::DarkAmongBright => "dark ink on a face that is marked with bright lines",
             Self::Across => "a pale stroke across a ruled line: a scratch, or a tick",
             Self::Through => "a pale stroke through a mark: crossed out, or a scratch",
@@ -212,7 +208,9 @@ impl Doubt {
             Self::DimpleStruck => {
                 "strokes round a dimple: a mark that was crossed out, and punched all the same"
             }
-            Self::NotWorked => "a mark that is not punched or drilled yet, as far as the photo shows",
+            Self::NotWorked => {
+                "a mark that is not punched or drilled yet, as far as the photo shows"
+            }
             Self::RingedAndStruck => "a mark both ringed and crossed out",
             Self::StruckInOnePhoto => "a mark that is crossed out in one photo and not in another",
         }

@@ -30,8 +30,8 @@ mod patterns;
 mod places;
 mod read;
 mod rows;
-mod slips;
 pub mod rules;
+mod slips;
 
 mod spacing;
 pub mod starters;

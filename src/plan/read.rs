@@ -299,7 +299,10 @@ fn within(
     };
     // A number in the other unit is the usual slip.
     let (factor, other) = match units {
-        Units::Millimetre => (MM_PER_INCH, "if the plan is in inches, write units = \"in\" at its top"),
+        Units::Millimetre => (
+            MM_PER_INCH,
+            "if the plan is in inches, write units = \"in\" at its top",
+        ),
         Units::Inch => (
             1.0 / MM_PER_INCH,
             "if the plan is in millimetres, write units = \"mm\" at its top",

@@ -6,6 +6,9 @@ use toml::de::DeTable;
 use super::Units;
 use super::length;
 
+/// Longer lines are shown to nobody, bytes.
+const LONGEST_LINE: usize = 400;
+
 /// The line with its slip mended; `None` where it is another slip than those known here, or the mended line would be none
 /// either.
 pub(super) fn mended(line: &str) -> Option<String> {
@@ -13,7 +16,9 @@ pub(super) fn mended(line: &str) -> Option<String> {
     let key = key.trim();
     let is_key = !key.is_empty() && key.chars().all(|c| c.is_ascii_alphanumeric() || c == '_');
     let value = without_comment(rest).trim();
-    if !is_key || value.is_empty() {
+    // A list within a list is no slip of a length, nor is a line that nobody typed.
+    let is_short = line.len() <= LONGEST_LINE && value.matches('[').count() <= 1;
+    if !is_key || value.is_empty() || !is_short {
         return None;
     }
     let value = match value.strip_prefix('[').and_then(|v| v.strip_suffix(']')) {
@@ -56,7 +61,9 @@ fn without_comment(text: &str) -> &str {
         match c {
             '"' => quoted = !quoted,
             // A space before it: "#30" without its first quote is a drill.
-            '#' if !quoted && text[..at].ends_with(' ') && !text[..at].trim().is_empty() => return &text[..at],
+            '#' if !quoted && text[..at].ends_with(' ') && !text[..at].trim().is_empty() => {
+                return &text[..at];
+            }
             _ => {}
         }
     }
@@ -70,7 +77,10 @@ mod tests {
     #[test]
     fn usual_slips_are_mended() {
         for (line, right) in [
-            ("edge_distance = 5/16     # from the edge", "edge_distance = \"5/16\""),
+            (
+                "edge_distance = 5/16     # from the edge",
+                "edge_distance = \"5/16\"",
+            ),
             ("height = 8 1/2", "height = \"8 1/2\""),
             ("height = 8 1/2\"", "height = \"8 1/2 in\""),
             ("height = “8 1/2”", "height = \"8 1/2\""),
@@ -78,7 +88,10 @@ mod tests {
             ("thickness = 0,040", "thickness = 0.040"),
             ("along = bottom", "along = \"bottom\""),
             ("width = 14.3mm", "width = \"14.3mm\""),
-            ("stations = [5/16, 1 1/2, 3]", "stations = [\"5/16\", \"1 1/2\", 3]"),
+            (
+                "stations = [5/16, 1 1/2, 3]",
+                "stations = [\"5/16\", \"1 1/2\", 3]",
+            ),
         ] {
             let got = mended(line);
             assert_eq!(got.as_deref(), Some(right), "{line}");

@@ -288,11 +288,7 @@ fn legend(r: &Report, o: &Overlay, h: &mut String) {
     }
     h.push_str("</ul>");
     if let Some(names) = o.outside(r) {
-        let _ = write!(
-            h,
-            "<p>Not in this picture: {}.</p>",
-            escape(&names)
-        );
+        let _ = write!(h, "<p>Not in this picture: {}.</p>", escape(&names));
     }
     if o.crowded {
         let _ = write!(h, "<p>{}.</p>", overlay::CROWDED);

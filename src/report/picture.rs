@@ -242,7 +242,10 @@ fn legend(r: &Report, drawn: &Overlay, width: f64, unit: f64) -> (String, u32) {
         y += 0.3 * size;
     };
     if let Some(names) = drawn.outside(r) {
-        paragraph(&format!("Not in this picture: {}", words::plain(&names)), true);
+        paragraph(
+            &format!("Not in this picture: {}", words::plain(&names)),
+            true,
+        );
     }
     if drawn.crowded {
         paragraph(overlay::CROWDED, true);

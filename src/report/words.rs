@@ -201,11 +201,7 @@ pub fn stray_counts(r: &Report) -> Option<String> {
             "extra mark",
             "extra marks",
         ),
-        (
-            n(StrayState::Unsure, None),
-            "unclear mark",
-            "unclear marks",
-        ),
+        (n(StrayState::Unsure, None), "unclear mark", "unclear marks"),
         (n(StrayState::Cancelled, None), "crossed out", "crossed out"),
     ]
     .into_iter()

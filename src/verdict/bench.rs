@@ -7,8 +7,8 @@ use super::words::{names, nearest, offset_fine, place_near, planned_place, way};
 use super::{HoleState, Reason, StrayState};
 use crate::frame::{Point, Sheet};
 use crate::ink::{Doubt, RuledLine};
-use crate::plan::{Edge, Plan};
 use crate::plan::length::{show, show_fine, show_range};
+use crate::plan::{Edge, Plan};
 use crate::sheet::Outline;
 
 /// What was found besides the marks, and helps to explain them.
@@ -144,7 +144,10 @@ fn wrong_holes(plan: &Plan, judged: &Judged, bench: &mut Vec<String>) {
 
 /// What to do where nothing could be measured; the reason says what is amiss.
 pub(super) fn start_over() -> Vec<String> {
-    vec!["fix the photo problem above, and check again: nothing on the sheet has been judged yet".into()]
+    vec![
+        "fix the photo problem above, and check again: nothing on the sheet has been judged yet"
+            .into(),
+    ]
 }
 
 /// So many of a kind are told in one sentence: a list of 74 is not read.
@@ -167,7 +170,11 @@ fn unsure(plan: &Plan, judged: &Judged, bench: &mut Vec<String>) {
                 Some(h) => format!("at {}", plan.holes[h].name),
                 None => place_near(plan, judged.strays[one].at),
             },
-            _ => format!("in {} places, {}", places.len(), where_each(plan, judged, &places)),
+            _ => format!(
+                "in {} places, {}",
+                places.len(),
+                where_each(plan, judged, &places)
+            ),
         };
         let (what, it, dirt) = match places.len() {
             1 => ("mark", "it", "it is dirt"),
@@ -291,7 +298,9 @@ fn measure_all(plan: &Plan, judged: &Judged, holes: &[usize]) -> String {
     }
     let each = names(plan, holes);
     if told < holes.len() {
-        return format!("measure {each} with a steel rule: the photo does not give their places well enough");
+        return format!(
+            "measure {each} with a steel rule: the photo does not give their places well enough"
+        );
     }
     format!(
         "measure {each} with a steel rule: {} from their places, give or take {}; the plan allows {}",
@@ -334,7 +343,9 @@ fn counts(plan: &Plan, judged: &Judged, bench: &mut Vec<String>) {
         };
         let extra = (0..judged.strays.len()).filter(in_row).count();
         let marked = own.iter().filter(|&&h| judged.holes[h].found.is_some());
-        let out = own.iter().filter(|&&h| judged.holes[h].state == HoleState::Off);
+        let out = own
+            .iter()
+            .filter(|&&h| judged.holes[h].state == HoleState::Off);
         let (marked, out) = (marked.count(), out.count());
         if extra > 0 && marked + extra > own.len() && 2 * out > own.len() {
             bench.push(format!(

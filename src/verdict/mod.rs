@@ -24,8 +24,8 @@ mod states;
 mod words;
 
 pub(crate) use states::{direction_of_u, expanded_widest};
-pub(crate) use words::{names, nearest};
 pub use words::place_near;
+pub(crate) use words::{names, nearest};
 
 use crate::frame::{Point, Sheet};
 use crate::ink::{Doubt, Ink, MarkKind};

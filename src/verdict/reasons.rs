@@ -106,7 +106,9 @@ fn places_of(plan: &Plan, judged: &Judged, strays: &[usize]) -> String {
     /// So many are told one by one; the bench list has the rest.
     const FEW: usize = 2;
     if strays.len() <= FEW {
-        let each = strays.iter().map(|&s| place_near(plan, judged.strays[s].at));
+        let each = strays
+            .iter()
+            .map(|&s| place_near(plan, judged.strays[s].at));
         return format!(", {}", each.collect::<Vec<_>>().join(", and "));
     }
     near_holes(plan, strays.iter().map(|&s| judged.strays[s].at))
@@ -129,7 +131,10 @@ fn near_holes(plan: &Plan, places: impl Iterator<Item = Point<Sheet>>) -> String
         (true, 0) => String::new(),
         (true, _) => ", away from the holes".to_owned(),
         (false, 0) => format!(", near {}", names(plan, &holes)),
-        (false, n) => format!(", near {}, and {n} away from the holes", names(plan, &holes)),
+        (false, n) => format!(
+            ", near {}, and {n} away from the holes",
+            names(plan, &holes)
+        ),
     }
 }
 

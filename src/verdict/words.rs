@@ -151,7 +151,11 @@ pub(super) fn offset_fine(plan: &Plan, v: Vector2<f64>) -> String {
         .into_iter()
         .map(|(is_x, mm)| {
             let sign = unit_sign(plan.units);
-            format!("{} {sign} {}", measured(mm.abs(), plan.units), side_word(is_x, mm))
+            format!(
+                "{} {sign} {}",
+                measured(mm.abs(), plan.units),
+                side_word(is_x, mm)
+            )
         })
         .collect();
     told.join(", ")

@@ -191,11 +191,7 @@ fn holes(plan: &Plan, measured: &Foreseen, unsaid: &Foreseen, text: &mut String)
         .map(|h| plain(&h.name).chars().count())
         .max();
     let width = widest.unwrap_or(0).max(4);
-    let _ = writeln!(
-        text,
-        "  {:<width$}  {:>9}  {:>9}",
-        "hole", "U", "no --bars"
-    );
+    let _ = writeln!(text, "  {:<width$}  {:>9}  {:>9}", "hole", "U", "no --bars");
     for ((hole, a), b) in plan
         .holes
         .iter()
