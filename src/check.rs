@@ -33,6 +33,7 @@ mod plumb;
 pub mod said;
 mod sanity;
 mod sharp;
+mod shrunk;
 mod stage;
 mod together;
 mod turn;
@@ -45,9 +46,10 @@ use crate::frame::Point;
 use crate::ink;
 use crate::photo::Photo;
 use crate::plan::Plan;
+use crate::plan::length;
 use crate::plan::rules::{BOOKS, Marked, as_marked};
 use crate::report::Shown;
-use crate::sheet::{self, Look, Outline, Sides};
+use crate::sheet::{self, Look, Outline, SheetError, Sides};
 use crate::survey::{self, SheetDatum, Sighting, StraightLine, Survey, SurveyError};
 use crate::verdict::decision_rule::COVERAGE_FACTOR;
 use crate::verdict::{self, HoleState, Reason, Verdict, Weight};
@@ -102,6 +104,7 @@ pub fn check_watched(
     checked.verdict = verdict::decide(plan, &checked.ink, &checked.outline, &checked.findings);
     let mut more = sanity::findings(&checked, plan, given);
     more.extend(unsaid::findings(&checked, given));
+    more.extend(shrunk::findings(&shots, checked.verdict.decision));
     more.extend(stage::said(given.stage, checked.verdict.decision));
     if !more.is_empty() {
         checked.findings.extend(more);
@@ -246,7 +249,7 @@ impl Edged {
         let looks = looks(shots, together, &together.survey, &cards);
         let thickness = plan.thickness_mm.unwrap_or(UNSAID_THICKNESS_MM);
         let sides = sheet::find(&looks, &together.survey, size_mm, thickness)
-            .map_err(|e| reason(NO_SHEET, e))?;
+            .map_err(|e| no_sheet(&e, plan))?;
         let beside = edges::beside(&together.survey, &cards, &sides);
         done("sheet");
         let lies = lies(together, &sides)?;
@@ -351,7 +354,7 @@ fn looks<'a>(
 /// the picture: a small rectangle in the picture's middle lies as they do.
 fn lies(together: &Together, sides: &Sides) -> Result<Corner, Reason> {
     const SMALL_MM: f64 = 5.0;
-    let lost = || reason("no-datum", "the photo shows the face too obliquely");
+    let lost = || reason("no-datum", "the photo shows the face at too steep an angle");
     let view = together.survey.view(0).ok_or_else(lost)?;
     let middle = sides.corners.iter().map(|c| c.vec()).sum::<Vector2<f64>>() / 4.0;
     let lens = view.lens();
@@ -518,6 +521,34 @@ struct Measured {
 
 /// Code of the finding that no sheet shows.
 const NO_SHEET: &str = "no-sheet";
+
+/// No sheet as planned, in the plan's unit.
+fn no_sheet(error: &SheetError, plan: &Plan) -> Reason {
+    let size = |[w, h]: [f64; 2]| {
+        let (show, sign) = (
+            |mm| length::measured(mm, plan.units),
+            length::unit_sign(plan.units),
+        );
+        format!("{} x {} {sign}", show(w), show(h))
+    };
+    let text = match error {
+        SheetError::NotFound { planned_mm } => format!(
+            "no sheet of {} was found; show all its edges with some bench round them, on something much darker or lighter (a dark cloth under bare metal), and check the sheet's size in the plan",
+            size(*planned_mm)
+        ),
+        SheetError::OtherSize {
+            measured_mm,
+            planned_mm,
+        } => format!(
+            "the sheet measures {} where the plan says {}: is it another sheet, or is its size wrong in the plan? If neither, the cards are printed at {:.1} %: lay a rule on their bars and give what they measure with --bars",
+            size(*measured_mm),
+            size(*planned_mm),
+            50.0 * (planned_mm[0] / measured_mm[0] + planned_mm[1] / measured_mm[1])
+        ),
+        _ => error.to_string(),
+    };
+    reason(NO_SHEET, text)
+}
 /// Thickness taken when the plan gives none, mm.
 const UNSAID_THICKNESS_MM: f64 = 1.0;
 

@@ -177,7 +177,7 @@ fn photos_that_are_no_use_are_named_and_left_out() {
     let mut away = blank.clone();
     away.path = Path::new("away").join("left.jpg");
     let both = checked(&[&s.photos[0], &away, &s.photos[1], &s.photos[2]]);
-    let text = format!("photo {} is left out", away.path.display());
+    let text = format!("{} is left out", away.path.display());
     assert!(
         both.verdict
             .reasons

@@ -234,3 +234,140 @@ fn version_and_no_command() {
     let said = String::from_utf8(output.stderr).unwrap();
     assert!(said.contains("Usage: punchready <COMMAND>"), "{said}");
 }
+
+/// Short help fits one screen, 80 columns by 40 lines.
+#[test]
+fn short_help_is_one_screen() {
+    const SCREEN: usize = 40;
+    let commands: [&[&str]; 16] = [
+        &[],
+        &["check"],
+        &["cards"],
+        &["lens"],
+        &["demo"],
+        &["grade"],
+        &["page"],
+        &["plan"],
+        &["plan", "new"],
+        &["plan", "check"],
+        &["plan", "coverage"],
+        &["plan", "stations"],
+        &["plan", "sheet"],
+        &["plan", "import"],
+        &["completions"],
+        &["man"],
+    ];
+    for command in commands {
+        let ran = run(Path::new("."), &[command, &["-h"]].concat());
+        assert_eq!(ran.code, 0, "{command:?}");
+        let lines = ran.out.lines().count();
+        assert!(lines <= SCREEN, "{command:?}: {lines} lines\n{}", ran.out);
+    }
+}
+
+#[test]
+fn completions_and_man_pages_know_the_commands() {
+    for shell in ["bash", "zsh", "fish", "elvish", "powershell"] {
+        let ran = run(Path::new("."), &["completions", shell]);
+        assert_eq!((ran.code, ran.err.as_str()), (0, ""), "{shell}");
+        for word in ["check", "--card-below", "coverage"] {
+            let word = if shell == "fish" {
+                word.trim_start_matches('-')
+            } else {
+                word
+            };
+            assert!(ran.out.contains(word), "{shell}: {word}");
+        }
+    }
+    assert_eq!(run(Path::new("."), &["completions", "dos"]).code, 2);
+    let ran = run(Path::new("."), &["man"]);
+    assert!(ran.out.contains(".TH punchready 1"), "{}", &ran.out[..200]);
+    let dir = tempfile::tempdir().unwrap();
+    assert_eq!(run(dir.path(), &["man", "--out", "man"]).code, 0);
+    let pages = names(&dir.path().join("man"));
+    for page in [
+        "punchready.1",
+        "punchready-check.1",
+        "punchready-plan-import.1",
+    ] {
+        assert!(pages.iter().any(|p| p == page), "{page}: {pages:?}");
+    }
+    let page = fs::read_to_string(dir.path().join("man/punchready-check.1")).unwrap();
+    assert!(
+        page.contains("cannot tell") && page.contains("\\-\\-bars"),
+        "{page}"
+    );
+}
+
+/// The usual slips with files are named, with the command as it should be.
+#[test]
+fn swapped_files_and_folders_are_told() {
+    let dir = tempfile::tempdir().unwrap();
+    let fixtures = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures");
+    for name in ["hatch-cover.toml", "hatch-cover.jpg"] {
+        fs::copy(fixtures.join(name), dir.path().join(name)).unwrap();
+    }
+    let swapped = run(
+        dir.path(),
+        &["check", "hatch-cover.toml", "--plan", "hatch-cover.jpg"],
+    );
+    assert_eq!(swapped.code, 2);
+    assert!(
+        swapped.err.contains("swapped")
+            && swapped
+                .err
+                .contains("punchready check hatch-cover.jpg --plan hatch-cover.toml"),
+        "{}",
+        swapped.err
+    );
+    let folder = run(dir.path(), &["check", ".", "--plan", "hatch-cover.toml"]);
+    assert_eq!(folder.code, 2);
+    assert!(
+        folder.err.contains("this is a folder") && folder.err.contains("*.jpg"),
+        "{}",
+        folder.err
+    );
+    // A slip of TOML: the line as it is, and as it should be.
+    let text = fs::read_to_string(dir.path().join("hatch-cover.toml")).unwrap();
+    let slip = text.replacen("\"8 1/2\"", "8 1/2", 1);
+    assert_ne!(slip, text);
+    fs::write(dir.path().join("slip.toml"), slip).unwrap();
+    let ran = run(dir.path(), &["plan", "check", "slip.toml"]);
+    assert_eq!(ran.code, 2);
+    assert!(
+        ran.err.contains("expected height = \"8 1/2\""),
+        "{}",
+        ran.err
+    );
+    // Inches taken for millimetres.
+    let other = text.replacen("units = \"in\"", "units = \"mm\"", 1);
+    fs::write(dir.path().join("mm.toml"), other).unwrap();
+    let ran = run(dir.path(), &["plan", "check", "mm.toml"]);
+    assert!(ran.err.contains("write units = \"in\""), "{}", ran.err);
+}
+
+/// Progress is for a terminal: nothing of it goes into a file.
+#[test]
+fn no_progress_where_there_is_no_terminal() {
+    let dir = tempfile::tempdir().unwrap();
+    let ran = run(dir.path(), &["demo", "d"]);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    assert!(
+        !ran.err.contains('\u{1b}') && !ran.err.contains("drawing"),
+        "{}",
+        ran.err
+    );
+    // `script` (util-linux) gives it one.
+    let program = env!("CARGO_BIN_EXE_punchready");
+    let seen = std::process::Command::new("script")
+        .args(["-qec", &format!("{program} demo e"), "/dev/null"])
+        .current_dir(dir.path())
+        .output();
+    match seen {
+        Ok(seen) => {
+            let text = String::from_utf8_lossy(&seen.stdout).into_owned();
+            assert!(text.contains("drawing the photo"), "{text}");
+        }
+        Err(_) => println!("skipped: no `script` here to give a terminal"),
+    }
+}

@@ -311,7 +311,14 @@ fn unsure_ink_asks_for_a_nearer_photo_and_says_how_near() {
     assert_eq!(causes, ["unsure-ink"]);
     let number = |before: &str| -> f64 {
         let rest = text.split(before).nth(1).unwrap();
-        rest.split(' ').next().unwrap().parse().unwrap()
+        // "8 in (20 cm)", or "20 cm".
+        let centimetres = rest.split(" cm").next().unwrap();
+        centimetres
+            .rsplit(['(', ' '])
+            .next()
+            .unwrap()
+            .parse()
+            .unwrap()
     };
     // The camera truly is so far away, to the centimetre that is told.
     let scene = clean();

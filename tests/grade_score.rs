@@ -247,14 +247,14 @@ fn a_doubt_is_the_students() {
             .doubt
             .as_ref()
             .unwrap()
-            .contains("not told from the photo")
+            .contains("not judged from the photo")
     );
     assert!(
         item(&some, "position")
             .doubt
             .as_ref()
             .unwrap()
-            .contains("4 not seen")
+            .contains("4 not visible")
     );
     let many = unseen(6);
     assert_eq!(item(&many, "presence").share, None);

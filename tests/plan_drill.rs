@@ -225,7 +225,7 @@ fn slips_of_the_unit_are_asked_about() {
     let small = "units = \"mm\"\n[sheet]\nwidth = 12\nheight = 8.5\n[tolerance]\nposition = 0.8\n[[hole]]\nname = \"P\"\nx = 5\ny = 5\n";
     let told = parse(small, Path::new("p.toml")).unwrap_err().to_string();
     assert!(
-        told.contains("width: found 12.0 mm; expected at least 25 mm"),
+        told.contains("width: found 12.0 mm; expected at least 25.0 mm"),
         "{told}"
     );
     for (name, in_32nds) in [

@@ -162,10 +162,10 @@ fn reference_fractions() {
 
 #[test]
 fn shown_to_people() {
-    assert_eq!(show(0.9, Units::Inch), "0.9 mm (about 1/32 in)");
-    assert_eq!(show(0.1, Units::Inch), "0.1 mm (under 1/64 in)");
+    assert_eq!(show(0.9, Units::Inch), "1/32 in (0.9 mm)");
+    assert_eq!(show(0.1, Units::Inch), "under 1/64 in (0.1 mm)");
     assert_eq!(show(-0.01, Units::Millimetre), "0.0 mm");
-    assert_eq!(show(64.3, Units::Inch), "64.3 mm (about 2 17/32 in)");
+    assert_eq!(show(64.3, Units::Inch), "2 17/32 in (64.3 mm)");
     assert_eq!(
         show_planned(4.0625 * MM_PER_INCH, Units::Inch),
         "4 1/16 in (103.2 mm)"

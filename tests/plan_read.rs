@@ -224,7 +224,8 @@ fn says_what_it_found() {
     );
     assert_eq!(
         with("width = 12", "width = 1200"),
-        "p.toml:3:9: [sheet]: width: found 30480.0 mm; expected at most 4000 mm. Is the unit right?"
+        "p.toml:3:9: [sheet]: width: found 1200 in; expected at most 157.48 in. Is the unit right?\n  hint: if the plan is in millimetres, write \
+         units = \"mm\" at its top"
     );
     assert_eq!(
         with("width = 12", "width = nan"),
@@ -326,11 +327,12 @@ fn tolerance_makes_sense() {
     );
     assert_eq!(
         said(&text.replace("1/32", "-1/32")),
-        "p.toml:6:12: [tolerance]: position: found -0.8 mm; expected more than 0"
+        "p.toml:6:12: [tolerance]: position: found -0.031 in; expected more than 0"
     );
     assert_eq!(
         said(&text.replace("1/32", "1")),
-        "p.toml:6:12: [tolerance]: position: found 25.4 mm; expected at most 4 mm. Is the unit right?"
+        "p.toml:6:12: [tolerance]: position: found 1 in; expected at most 0.157 in. Is the unit right?\n  hint: if the plan is in \
+         millimetres, write units = \"mm\" at its top"
     );
 }
 

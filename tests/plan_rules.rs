@@ -338,7 +338,7 @@ fn marks_as_found() {
     assert!(found[0].sure && found[0].holes == ["A2"] && found[0].limit_d == 2.0);
     assert!((found[0].value_mm - 1.9 * d).abs() < 1e-9);
     assert!(
-        found[0].text.starts_with("edge distance of A2 as marked is 1.90 D +/- 0.03 D, 6.0 mm (about 15/64 in): under 2 D per FAA AC"),
+        found[0].text.starts_with("edge distance of A2 as marked is 1.90 D +/- 0.03 D, 15/64 in (6.0 mm): under 2 D per FAA AC"),
         "{}",
         found[0].text
     );

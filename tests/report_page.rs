@@ -296,7 +296,7 @@ fn unsure_places_are_shown_twice_and_can_be_answered() {
     assert_eq!(html.matches(">as taken<").count(), n);
     assert_eq!(html.matches(">flattened<").count(), n);
     assert_eq!(attributes(&html, "data-place").len(), 3 * n);
-    assert!(html.contains(">U1 unsure?</text>"));
+    assert!(html.contains(">U1 unclear mark?</text>") || html.contains(">U1?</text>"));
     // The file is in the page, to be copied where no script runs, and is the one that --decide-template writes.
     let text = html
         .split("<textarea")

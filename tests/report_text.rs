@@ -8,8 +8,10 @@ mod report_fixture;
 
 use std::path::Path;
 
+use punchready::frame::{Point, Sheet};
 use punchready::plan::Units;
-use punchready::report::{CAUTION, json, text};
+use punchready::report::{CAUTION, json, page, picture, text, words};
+use punchready::verdict::HoleState;
 use report_fixture::{Fixture, IN, every_state, hostile, ready, stopped};
 use serde_json::Value;
 
@@ -105,21 +107,110 @@ fn every_hole_that_is_not_good_and_every_stray_is_named() {
     let f = every_state();
     let text = text::summary(&f.report(), 80, false);
     for (name, state) in [
-        ("A3", "OFF"),
+        ("A3", "OUT OF PLACE"),
         ("A5", "MISSING"),
-        ("A7", "CLOSE"),
-        ("A9", "CANCELLED"),
+        ("A7", "TOO CLOSE TO CALL"),
+        ("A9", "CROSSED OUT"),
         ("A11", "DOUBLE"),
-        ("B8", "UNSEEN"),
+        ("B8", "NOT VISIBLE"),
+        ("B6", "UNCLEAR"),
     ] {
         let found = text.lines().any(|l| {
-            let mut words = l.split_whitespace();
-            words.next() == Some(name) && words.next() == Some(state)
+            let line = l.split_whitespace().collect::<Vec<_>>().join(" ");
+            line == *name || line.starts_with(&format!("{name} {state}"))
         });
         assert!(found, "{name} {state} is not in:\n{text}");
     }
-    for word in ["RINGED STRAY", " STRAY ", "UNSURE", "crossed out"] {
+    for word in [
+        "RINGED EXTRA MARK",
+        " EXTRA MARK ",
+        "UNCLEAR MARK",
+        "crossed out",
+    ] {
         assert!(text.contains(word), "{word} is not in:\n{text}");
+    }
+}
+
+/// One word for each state: the same in the text, the JSON, the page and the picture.
+#[test]
+fn text_json_page_and_picture_have_one_word_for_each_state() {
+    let f = every_state();
+    let r = f.report();
+    let text = text::summary(&r, 80, false);
+    let json = parsed(&f);
+    let map = |p: Point<Sheet>| Some(Point::new(p.x * 10.0, (f.plan.height_mm - p.y) * 10.0));
+    let photo = image::RgbImage::from_pixel(3100, 2200, image::Rgb([180, 180, 180]));
+    let page = page::html(&r, &photo, &map).unwrap();
+    let signs = picture::signs_svg(&r, 0, &map);
+    let mut states = 0;
+    for (hole, in_json) in f
+        .verdict
+        .holes
+        .iter()
+        .zip(json["holes"].as_array().unwrap())
+    {
+        let word = words::hole_word(hole);
+        assert_eq!(in_json["word"], word, "{}", hole.name);
+        assert_eq!(
+            in_json["state"],
+            words::hole_code(hole.state),
+            "{}",
+            hole.name
+        );
+        let row = page
+            .split("<tr")
+            .find(|row| row.contains(&format!(">{}</a></th>", hole.name)))
+            .unwrap();
+        assert!(
+            row.contains(&format!("</svg>{word}</td>")),
+            "{}: {row}",
+            hole.name
+        );
+        if hole.state == HoleState::Good {
+            continue;
+        }
+        states += 1;
+        let upper = word.to_uppercase();
+        let in_text = text.lines().any(|l| {
+            let line = l.split_whitespace().collect::<Vec<_>>().join(" ");
+            line.starts_with(&format!("{} {upper}", hole.name))
+        });
+        assert!(in_text, "{} {upper}:\n{text}", hole.name);
+        let said = match hole.state {
+            HoleState::Off => format!("{} out by", hole.name),
+            _ => format!("{} {word}", hole.name),
+        };
+        assert!(signs.contains(&said), "{said}: {signs}");
+    }
+    assert_eq!(states, 7);
+    for (mark, in_json) in f
+        .verdict
+        .strays
+        .iter()
+        .zip(json["strays"].as_array().unwrap())
+    {
+        let word = words::stray_word(mark);
+        assert_eq!(in_json["word"], word);
+        assert_eq!(in_json["state"], words::stray_code(mark.state));
+        let wanted = [word.to_owned(), word.to_uppercase()];
+        assert!(wanted.iter().any(|w| text.contains(w)), "{word}:\n{text}");
+        assert!(page.contains(word), "{word}");
+    }
+    // The counts in the first lines are of the same words.
+    let first: Vec<&str> = text
+        .lines()
+        .take(4)
+        .flat_map(str::split_whitespace)
+        .collect();
+    let first = first.join(" ");
+    for word in [
+        "out of place",
+        "crossed out",
+        "too close to call",
+        "not visible",
+        "unclear",
+    ] {
+        assert!(first.contains(&format!("1 {word}")), "{word}: {first}");
     }
 }
 

@@ -4,6 +4,7 @@
 mod cause_rows;
 
 use cause_rows::{EDGE_DISTANCE_MM, EDGE_MM, Noise, SD_MM, Seen, share, share_of, stations};
+use punchready::plan::Units;
 use punchready::verdict::cause::{RowLine, RowMarks, RowSheet, Shared, Slip, explain};
 
 #[test]
@@ -438,11 +439,11 @@ fn what_cannot_be_judged_is_not() {
         .map(|(k, &s)| [s - 0.4 * k as f64, 8.0])
         .collect();
     let cause = row(&off).unwrap();
-    let sentence = cause.sentence("A", &["A1", "A2", "A3", "A4", "A5"]);
+    let sentence = cause.sentence("A", &["A1", "A2", "A3", "A4", "A5"], Units::Millimetre);
     assert_eq!(
         sentence,
-        "row A: A1 to A5 run 0.40 mm short per step: measure each from the end edge instead of from the mark before \
-         (chance 0.1 % or less)"
+        "row A: A1 to A5 run 0.40 mm short per step: measure each from the end edge, not from the mark before \
+         (how likely this is accident: 0.1 % or less)"
     );
 }
 
@@ -476,9 +477,9 @@ fn the_mark_stepped_from_is_named() {
         .unwrap();
         let names: Vec<&str> = read.iter().map(|&k| names[k].as_str()).collect();
         assert_eq!(
-            cause.sentence("A", &names),
-            "row A: A5 to A14 run 0.40 mm short per step: measure each from the end edge instead of from the mark \
-             before (chance 0.1 % or less)"
+            cause.sentence("A", &names, Units::Millimetre),
+            "row A: A5 to A14 run 0.40 mm short per step: measure each from the end edge, not from the mark \
+             before (how likely this is accident: 0.1 % or less)"
         );
     }
 }
@@ -504,6 +505,7 @@ fn a_row_of_strays_is_explained() {
             found: None,
             uncertainty_mm: None,
             state: HoleState::Missing,
+            unclear: false,
             ringed: false,
             kind: None,
             probability: None,

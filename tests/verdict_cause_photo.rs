@@ -187,7 +187,10 @@ fn steps_from_a_later_mark() {
             let rest = t.strip_prefix("row A: A4 to A10 run ")?;
             let (mm, rest) =
                 rest.split_once(" mm short per step: measure each from the end edge")?;
-            rest.contains("(chance").then_some(mm)?.parse::<f64>().ok()
+            rest.contains("(how likely")
+                .then_some(mm)?
+                .parse::<f64>()
+                .ok()
         });
         let right = figure.is_some_and(|mm| (mm - 0.4).abs() < 0.05);
         assert!(right, "seed {seed}: {told:#?}");

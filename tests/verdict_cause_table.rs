@@ -1,4 +1,4 @@
-//! The README's table of slips: how often each is named right, and from which size on nineteen times in twenty.
+//! The table in docs/accuracy.md of slips: how often each is named right, and from which size on nineteen times in twenty.
 //!
 //! `PUNCHREADY_BLESS=1 cargo test --release --test verdict_cause_table` writes it anew.
 #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
@@ -201,21 +201,17 @@ fn table() -> String {
 }
 
 #[test]
-fn the_readme_says_what_is_held() {
+fn the_accuracy_page_says_what_is_held() {
     const MARKS: [&str; 2] = ["<!-- causes: begin -->\n", "<!-- causes: end -->"];
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("README.md");
-    let readme = fs::read_to_string(&path).unwrap();
-    let [from, to] = MARKS.map(|m| readme.find(m).unwrap());
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/accuracy.md");
+    let page = fs::read_to_string(&path).unwrap();
+    let [from, to] = MARKS.map(|m| page.find(m).unwrap());
     let from = from + MARKS[0].len();
     let table = table();
     println!("{table}");
     if std::env::var_os("PUNCHREADY_BLESS").is_some() {
-        fs::write(
-            &path,
-            format!("{}{table}{}", &readme[..from], &readme[to..]),
-        )
-        .unwrap();
+        fs::write(&path, format!("{}{table}{}", &page[..from], &page[to..])).unwrap();
         return;
     }
-    assert_eq!(readme[from..to].trim_end(), table.trim_end());
+    assert_eq!(page[from..to].trim_end(), table.trim_end());
 }

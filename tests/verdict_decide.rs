@@ -207,14 +207,14 @@ fn off_and_what_to_do() {
     let verdict = judged(&plan, &ink);
     assert_eq!(
         text(&verdict, "hole-off"),
-        "A3, L2 and P1 are off: 1.20 to 4.00 mm from plan, 0.80 mm allowed"
+        "A3, L2 and P1 are out of place by 0.047 to 0.157 in (1.20 to 4.00 mm); the plan allows 0.031 in (0.80 mm)"
     );
     assert_eq!(
         verdict.bench,
         [
-            "A3: move 1.2 mm (about 3/64 in) toward the right end",
-            "L2: move 1.5 mm (about 1/16 in) toward the left edge and 1.0 mm (about 3/64 in) toward the top end",
-            "P1: move 4.0 mm (about 5/32 in) toward the bottom edge",
+            "A3: cross it out and mark it again 3/64 in (1.2 mm) to the right",
+            "L2: cross it out and mark it again 1/16 in (1.5 mm) to the left and 3/64 in (1.0 mm) up",
+            "P1: cross it out and mark it again 5/32 in (4.0 mm) down",
         ]
     );
 }
@@ -255,7 +255,7 @@ fn unseen_where_not_seen() {
         assert_eq!(codes(&verdict), ["hole-unseen"]);
         assert_eq!(
             verdict.bench,
-            ["look at A3 by eye, or take another photo: this one does not show it"]
+            ["look at A3 by eye, or take one more photo: this one does not show it"]
         );
     }
     // A patch beyond the place does not matter to the hole.
@@ -307,7 +307,7 @@ fn cancelled() {
     assert_eq!(
         verdict.bench,
         [
-            "A3: its mark is crossed out: mark it anew at 70 mm from the left edge, 8 mm from the bottom edge"
+            "A3: its mark is crossed out: mark it again at 70 mm from the left edge, 8 mm from the bottom edge"
         ]
     );
 
@@ -388,7 +388,7 @@ fn double() {
     ink.marks.push(mark(71.9, 8.0));
     assert_eq!(
         judged(&plan, &ink).bench,
-        ["A3: 2 marks: keep the one 0.0 mm from plan and cross out the other, 1.9 mm from it"]
+        ["A3: 2 marks: keep the one 0.0 mm from its place and cross out the other, 1.9 mm from it"]
     );
     // Near a mark that is off: two tries at one hole.
     let mut ink = perfect(&plan);
@@ -399,7 +399,7 @@ fn double() {
     assert_eq!(
         verdict.bench,
         [
-            "A3: 2 marks: cross out all of them and mark it anew at 70 mm from the left edge, 8 mm from the bottom edge"
+            "A3: 2 marks: cross out all of them and mark it again at 70 mm from the left edge, 8 mm from the bottom edge"
         ]
     );
 }
@@ -413,11 +413,11 @@ fn strays() {
     assert_eq!(verdict.decision, Decision::NotReady);
     assert_eq!(
         text(&verdict, "stray-mark"),
-        "1 mark where no hole is planned, near A4"
+        "1 extra mark, 8.8 mm left of A4 and 4.0 mm above it: no hole is planned there"
     );
     assert_eq!(
         verdict.bench,
-        ["stray 8.8 mm left of A4 and 4.0 mm above it: cross it out"]
+        ["extra mark 8.8 mm left of A4 and 4.0 mm above it: cross it out"]
     );
     assert!(verdict.holes.iter().all(|h| h.state == HoleState::Good));
 
@@ -452,11 +452,11 @@ fn strays() {
     assert_eq!(
         verdict.bench,
         [
-            "RINGED stray 30.0 mm right of P1 and 30.0 mm above it: it will be drilled as it stands; cross it \
+            "RINGED extra mark 30.0 mm right of P1 and 30.0 mm above it: it will be drilled as it stands; cross it \
              out before anything else",
-            "stray 8.8 mm left of A4 and 4.0 mm above it: cross it out",
-            "ink 52.0 mm right of L2 and 5.4 mm below it could not be named (a single stroke away from any ruled \
-             line): look at it, then clean it off or mark it clearly",
+            "extra mark 8.8 mm left of A4 and 4.0 mm above it: cross it out",
+            "unclear mark 52.0 mm right of L2 and 5.4 mm below it (a single stroke away from any ruled line): look at it; \
+             wipe it off if it is dirt, else say what it is with --decide",
         ]
     );
 }
@@ -481,15 +481,97 @@ fn unsure_ink_keeps_from_ready() {
     assert_eq!(verdict.decision, Decision::CannotTell);
     assert_eq!(
         text(&verdict, "hole-unsure"),
-        "A3 has ink at its place that could not be named"
+        "A3 is unclear: there is ink at its place that may be its mark or not"
     );
     assert_eq!(
         verdict.bench,
         [
-            "ink at A3 could not be named (a single stroke away from any ruled line): look at it, then clean it \
-          off or mark it clearly"
+            "unclear mark at A3 (a single stroke away from any ruled line): look at it; wipe it off if it is dirt, \
+             else say what it is with --decide"
         ]
     );
+}
+
+/// Fourteen marks for thirteen holes: the plan is looked at before fourteen marks are crossed out.
+#[test]
+fn a_row_of_another_count_asks_about_the_plan() {
+    let plan = plan();
+    let mut ink = perfect(&plan);
+    // Row A, 30 to 130 mm, set out with seven marks in place of six.
+    ink.marks.retain(|m| m.at.y != 8.0);
+    for i in 0..7 {
+        ink.marks.push(mark(30.0 + 100.0 / 6.0 * f64::from(i), 8.0));
+    }
+    let verdict = judged(&plan, &ink);
+    let asked = "7 marks for 6 holes in row A: is the plan's count right? Look at that before you cross anything out";
+    assert_eq!(verdict.bench[0], asked, "{:#?}", verdict.bench);
+    // One mark too many in a row that is right is an extra mark and no more.
+    let mut ink = perfect(&plan);
+    ink.marks.push(mark(60.0, 8.0));
+    let bench = judged(&plan, &ink).bench;
+    assert!(!bench.iter().any(|b| b.contains("count")), "{bench:?}");
+}
+
+/// The plan's unit comes first, and mm stand in brackets once.
+#[test]
+fn a_plan_in_inches_reads_in_inches() {
+    let plan = plan_in("in");
+    let mut ink = perfect(&plan);
+    shift(&mut ink, &plan, "P1", 2.0, 0.0);
+    shift(&mut ink, &plan, "L3", 0.7, 0.3);
+    ink.marks.push(mark(81.2, 12.0));
+    let verdict = judged(&plan, &ink);
+    let said: Vec<&String> = verdict
+        .reasons
+        .iter()
+        .map(|r| &r.text)
+        .chain(&verdict.bench)
+        .collect();
+    for text in &said {
+        for (at, _) in text.match_indices(" mm") {
+            let inside = text[..at].rfind('(') > text[..at].rfind(')');
+            assert!(inside, "{text}");
+        }
+    }
+    let text = said
+        .iter()
+        .map(|t| t.as_str())
+        .collect::<Vec<_>>()
+        .join("\n");
+    assert!(
+        text.contains(
+            "P1 is out of place by 0.079 in (2.00 mm); the plan allows 0.031 in (0.80 mm)"
+        ),
+        "{text}"
+    );
+    assert!(
+        text.contains("P1: cross it out and mark it again 5/64 in (2.0 mm) to the left"),
+        "{text}"
+    );
+}
+
+/// Nearly all holes are told by the few that are left; unclear ones and hidden ones are never to be marked again.
+#[test]
+fn many_names_are_told_by_the_others() {
+    let plan = plan();
+    let mut ink = perfect(&plan);
+    let kept = ink.marks[index(&plan, "A5")].clone();
+    ink.unsure = ink
+        .marks
+        .iter()
+        .filter(|m| m.at != kept.at)
+        .map(|m| unsure(m.at.x, m.at.y))
+        .collect();
+    ink.marks = vec![kept];
+    let verdict = judged(&plan, &ink);
+    let told = text(&verdict, "hole-unsure");
+    assert!(told.starts_with("all holes but A5 are unclear"), "{told}");
+    for line in &verdict.bench {
+        assert!(
+            !line.contains("mark it") && !line.contains("mark them"),
+            "{line}"
+        );
+    }
 }
 
 #[test]
@@ -500,12 +582,12 @@ fn close_is_measured_by_rule() {
     let verdict = judged(&plan, &ink);
     assert_eq!(
         text(&verdict, "hole-close"),
-        "L3 is too near the limit of 0.80 mm for this photo to tell"
+        "L3 is too close to call: within measuring error of the limit of 0.80 mm"
     );
     assert_eq!(
         verdict.bench,
         [
-            "measure L3 by rule: 0.76 mm from plan (0.70 mm right, 0.30 mm above), ±0.10 mm against 0.80 mm allowed"
+            "measure L3 with a steel rule: 0.76 mm from its place (0.70 mm right, 0.30 mm above), give or take 0.10 mm; the plan allows 0.80 mm"
         ]
     );
 }
@@ -530,11 +612,13 @@ fn face_must_be_seen() {
     assert_eq!(verdict.decision, Decision::CannotTell);
     assert_eq!(
         text(&verdict, "face-unseen"),
-        "97.9 % of the face is seen, 98 % is asked for"
+        "97.9 % of the face is visible; the plan asks for 98 %"
     );
     assert_eq!(
         verdict.bench,
-        ["look over the parts of the face that the photo does not show, or take another photo"]
+        [
+            "look over the parts of the face that the photo does not show, or take one more photo of them"
+        ]
     );
 
     // A grid that does not reach over the sheet has not seen the rest; a broken one has seen nothing.
@@ -618,7 +702,7 @@ fn sheet_of_another_size() {
     assert_eq!(verdict.decision, Decision::CannotTell);
     assert_eq!(
         text(&verdict, "sheet-size"),
-        "the sheet measures 203.0 mm wide (U 0.2 mm), the plan says 200.0 mm: another sheet, another plan, or a \
+        "the sheet measures 203.00 mm wide (U 0.20 mm), the plan says 200 mm: another sheet, another plan, or a \
          card not printed at true size"
     );
 }
@@ -636,12 +720,15 @@ fn rows_that_are_out_as_a_whole() {
     assert!(verdict.strays.is_empty());
     assert_eq!(
         verdict.bench[0],
-        "row A: all marks lie 3.0 mm too far along the row: look where the rule was started from (chance 0.1 % or less)"
+        "row A: all marks lie 3.0 mm too far along the row: look where the rule was started from (how likely this is accident: 0.1 % or less)"
     );
-    assert_eq!(verdict.bench[1], "A1: move 3.0 mm toward the left end");
+    assert_eq!(
+        verdict.bench[1],
+        "A1: cross it out and mark it again 3.0 mm to the left"
+    );
     assert_eq!(
         text(&verdict, "hole-off"),
-        "A1 to A6 are off: 3.00 to 3.00 mm from plan, 0.80 mm allowed"
+        "A1 to A6 are out of place by 3.00 mm; the plan allows 0.80 mm"
     );
 
     let mut ink = perfect(&plan);
@@ -656,8 +743,8 @@ fn rows_that_are_out_as_a_whole() {
     }
     assert_eq!(
         judged(&plan, &ink).bench[0],
-        "row A: A1 to A6 run 0.30 mm long per step: measure each from the end edge instead of from the mark before \
-         (chance 0.1 % or less)"
+        "row A: A1 to A6 run 0.30 mm long per step: measure each from the end edge, not from the mark before \
+         (how likely this is accident: 0.1 % or less)"
     );
 }
 
@@ -1086,11 +1173,11 @@ fn many_doubts_are_few_sentences() {
     assert_eq!(
         plain,
         [
-            "ink 42.0 mm right of L3 and 9.2 mm above it could not be named (ink of no known shape): look at it, then \
-             clean it off or mark it clearly",
-            "ink in 5 places could not be named (a single stroke away from any ruled line): nearest to L2 and P1: \
-             look at each, then clean it off or mark it clearly",
-            "measure A1 to A6 by rule: 0.75 to 0.75 mm from plan, ±0.10 to 0.10 mm, against 0.80 mm allowed",
+            "unclear mark 42.0 mm right of L3 and 9.2 mm above it (ink of no known shape): look at it; wipe it off if it is \
+             dirt, else say what it is with --decide",
+            "unclear marks in 5 places, nearest to L2 and P1 (a single stroke away from any ruled line): look at each; wipe it \
+             off if dirt, else say what it is with --decide",
+            "measure A1 to A6 with a steel rule: 0.75 mm from their places, give or take 0.10 mm; the plan allows 0.80 mm",
         ]
     );
     // What the user can say at the desk comes before the rule.
@@ -1098,8 +1185,8 @@ fn many_doubts_are_few_sentences() {
     assert_eq!(print.len(), 4);
     assert_eq!(
         print[2],
-        "first check again and say with --bars what a steel rule shows on the two bars of a card: that may prove \
-         what is too near the limit now, without another photo"
+        "first check again and give what a steel rule shows on the two bars of a card (--bars): that may prove what is \
+         too close to call now, without a new photo"
     );
     let height = with(&[note(HEIGHT_UNSAID)]);
     assert!(height[2].contains("--card-below") && !height[2].contains("--bars"));
@@ -1114,7 +1201,9 @@ fn many_doubts_are_few_sentences() {
     assert_eq!(verdict.decision, Decision::NotReady);
     assert_eq!(
         verdict.bench,
-        ["cross out 9 strays, nearest to L4 and P1: the table of marks gives the place of each"]
+        [
+            "cross out 9 extra marks, nearest to L4 and P1: the table of other marks gives the place of each"
+        ]
     );
 }
 

@@ -3,7 +3,7 @@
 //! `cargo bench --bench ladder` draws every photo, writes it as a phone does (JPEG with EXIF), checks it
 //! in a process of its own, and prints how well that went: by step, by failure, and against the
 //! project's bars. `-- --only 3` runs one step, `--only 3/2` one photo, `--keep DIR` keeps the photos
-//! and report pictures of failures, `--json FILE` writes all figures, `--markdown` prints the README's
+//! and report pictures of failures, `--json FILE` writes all figures, `--markdown` prints the
 //! table. Exits with 1 if a bar fails.
 //!
 //! | step | file |
@@ -53,7 +53,7 @@ struct Arguments {
     /// With --keep: of all photos, not only of failures.
     #[arg(long)]
     keep_all: bool,
-    /// Prints the table in Markdown too, as it stands in the README.
+    /// Prints the table in Markdown too, as it stands in docs/accuracy.md.
     #[arg(long)]
     markdown: bool,
     /// Says what each photo shows and takes, as it is done.

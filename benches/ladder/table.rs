@@ -226,7 +226,7 @@ fn row(name: &str, s: &Sum) {
     );
 }
 
-/// Prints the table as the README has it, in Markdown.
+/// Prints the table as docs/accuracy.md has it, in Markdown.
 pub(crate) fn print_markdown(lines: &[Line]) {
     println!(
         "\n| step | photos | rms mm | 95 % mm | worst mm | in U | recall | precision | false ready | false alarm | refused | time ms | memory MB |\n\

@@ -184,7 +184,7 @@ impl Checked {
             _ => ("cards", "lie", "they lie"),
         };
         self.notes.push(format!(
-            "{cards} {} {lies} beside the sheet: add --card-below {thickness:.2}mm if {it} on the bench, or --card-below 0mm if {it} level with the marked face; unsaid, the result is less certain",
+            "{cards} {} {lies} beside the sheet: add --card-below {thickness:.2}mm if {it} on the bench, or --card-below 0mm if {it} level with the marked face; until you do, the result is less certain",
             numbers.join(", ")
         ));
     }

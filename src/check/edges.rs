@@ -5,6 +5,7 @@ use nalgebra::Vector2;
 use super::{Given, Known, UNSAID_THICKNESS_MM};
 use crate::card::SeenCard;
 use crate::frame::{Face, Pixel, Point};
+use crate::plan::length::{show, show_fine, show_planned};
 use crate::plan::{Edge, Plan};
 use crate::sheet::{self, MeasuredEdge, Outline, Sides};
 use crate::survey::{
@@ -356,8 +357,10 @@ pub(super) fn other_sizes(plan: &Plan, outline: &Outline) -> Vec<OtherSize> {
             }
             let weight = if beyond > plan.tolerance_mm { Weight::Blocks } else { Weight::Note };
             let text = format!(
-                "the sheet's {name} measures {mm:.2} ± {:.2} mm, the plan says {planned:.2} mm: either something else was taken for the sheet (--picture or --report shows what), or the plan is not this sheet's (if a rule says so too, put its size into the plan), or the scale is wrong (lay a rule on a card's bars and use --bars)",
-                2.0 * u
+                "the sheet's {name} measures {} (U {}), the plan says {}: either something else was taken for the sheet (--picture or --report shows what), or the plan is not this sheet's (if a rule says so too, put its size into the plan), or the scale is wrong (lay a rule on a card's bars and use --bars)",
+                show_fine(mm, plan.units),
+                show_fine(2.0 * u, plan.units),
+                show_planned(planned, plan.units)
             );
             let reason = Reason { code: "sheet-size", text };
             Some(OtherSize { edges, off_mm, weight, reason })
@@ -432,7 +435,8 @@ pub(super) fn second_edges(
             let reason = || Reason {
                 code: "two-edges",
                 text: format!(
-                    "the {name} edge shows twice: {beyond:.1} mm beyond the line that was taken for it there is another, and either may be the sheet's (something glued on it, a film, a strip on the bench?); make the true edge show alone, or give two marks as the datum in the plan"
+                    "the {name} edge shows twice: {} beyond the line that was taken for it there is another, and either may be the sheet's (something glued on it, a film, a strip on the bench?); make the true edge show alone, or give two marks as the datum in the plan",
+                    show(beyond, plan.units)
                 ),
             };
             (!settled).then(|| SecondEdge {

@@ -151,11 +151,11 @@ fn better(look: &FirstLook, found: &find::Found) -> Vec<String> {
     if let Some(scale) = look.px_per_mm {
         if scale < MIN_PX_PER_MM {
             all.push(format!(
-                "too far away: {scale:.1} pixels a millimetre, and nothing counts as seen under {MIN_PX_PER_MM}; come nearer, or take several photos"
+                "too far away: {scale:.1} pixels for each mm, and nothing counts as visible under {MIN_PX_PER_MM}; come nearer, or take several photos"
             ));
         } else if scale < GOOD_PX_PER_MM {
             all.push(format!(
-                "rather far away: {scale:.1} pixels a millimetre; come nearer if all of the sheet still shows"
+                "rather far away: {scale:.1} pixels for each mm; come nearer if all of the sheet still shows"
             ));
         }
     }
@@ -166,7 +166,7 @@ fn better(look: &FirstLook, found: &find::Found) -> Vec<String> {
             "photo"
         };
         all.push(format!(
-            "{:.0} % of the {what} is burnt out by glare: tilt the phone or move the lamp, so that nothing mirrors in the metal",
+            "{:.0} % of the {what} is burnt out by glare: tilt the phone or move the lamp, so that no light shines back at you from the metal",
             (100.0 * look.burnt).ceil()
         ));
     }

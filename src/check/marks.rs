@@ -60,7 +60,7 @@ pub(super) fn measure(
         let (datum, whole) = own_frame(&together.survey, [width, height]).ok_or_else(|| {
             reason(
                 "no-datum",
-                "the photo shows the face too obliquely to be read",
+                "the photo shows the face at too steep an angle to be read",
             )
         })?;
         (together.survey.clone(), datum, whole)
@@ -92,7 +92,7 @@ pub(super) fn measure(
         let [Some(a), Some(b)] = pair.map(pixel) else {
             return Err(reason(
                 "no-datum",
-                "the datum marks lie at the photo's rim: take it again with them further in",
+                "the datum marks lie at the edge of the photo: take it again with them further in",
             ));
         };
         ([a, b], shown)
@@ -118,7 +118,7 @@ pub(super) fn measure(
     if let Some(settled) = plumb::settle(&survey, &datum, &shown, with_lines) {
         survey = settled.survey;
         for bowed in &settled.bowed {
-            checked.note("bowed-line", bowed.said());
+            checked.note("bowed-line", bowed.said(plan.units));
         }
     }
     done("survey");
@@ -146,8 +146,8 @@ pub(super) fn measure(
     checked.note(
         "datum-marks",
         format!(
-            "all places are measured from the marks {a} and {b}, as the plan says, not from the sheet's edges; they stand {:.2} mm {} apart than planned, which shows at {b}",
-            gap.abs(),
+            "all places are measured from the marks {a} and {b}, as the plan says, not from the sheet's edges; they stand {} {} apart than planned, which shows at {b}",
+            crate::report::words::both(gap.abs(), plan.units),
             if gap < 0.0 { "less" } else { "further" }
         ),
     );
@@ -211,7 +211,7 @@ fn find(plan: &Plan, names: &[String; 2], ink: &Ink) -> Result<[(Point<Sheet>, C
     let [a, b] = names;
     let refuse = |why: &str| {
         let text = format!(
-            "the datum marks {a} and {b} could not be told among the marks of the photo: {why}"
+            "the datum marks {a} and {b} could not be found among the marks of the photo: {why}"
         );
         Err(reason("no-datum", text))
     };

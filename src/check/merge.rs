@@ -222,9 +222,9 @@ fn joined(readings: &[Reading], group: &[(usize, usize)], told: &mut Told) -> Jo
         told.contradiction(
             at,
             &format!(
-                "the photos {} put one mark {:.2} mm apart, more than their uncertainty",
+                "the photos {} put one mark {} apart, more than their uncertainty",
                 names(&in_photos),
-                by.norm()
+                words::both(by.norm(), told.plan.units)
             ),
         );
         cov += by * by.transpose();

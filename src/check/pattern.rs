@@ -146,7 +146,7 @@ pub(super) fn lay(edged: &mut Edged, plan: &Plan, ink: &Ink) -> Result<(Weight, 
         _ => "left",
     };
     let text = format!(
-        "the {edge} edge does not show, so where the marks lie along the other is not shown; laid on the plan as they fit best, {held} of {} lie within tolerance of it: measure one mark's distance from the {edge} edge by rule, or take one more photo that shows that edge and a card",
+        "the {edge} edge does not show, so where the marks lie along the other is not shown; laid on the plan as they fit best, {held} of {} lie within tolerance of it: measure one mark's distance from the {edge} edge with a steel rule, or take one more photo that shows that edge and a card",
         plan.holes.len()
     );
     Ok((Weight::Blocks, reason("pattern-only", text)))

@@ -9,6 +9,8 @@ use nalgebra::{DMatrix, DVector, Vector2};
 
 use crate::frame::{Cov2, Pixel, Point, Sheet};
 use crate::ink::Axis;
+use crate::plan::{Units, length};
+use crate::report::words;
 use crate::survey::{
     LensSource, LineId, Model, SheetDatum, SheetFrame, StraightLine, Survey, View,
 };
@@ -66,11 +68,12 @@ pub(super) struct Bowed {
 }
 
 impl Bowed {
-    pub(super) fn said(&self) -> String {
-        let [a, b] = self.ends;
+    pub(super) fn said(&self, units: Units) -> String {
+        let [a, b] = self.ends.map(|p| words::measured_place(p, units));
         format!(
-            "the ruled line from ({:.0}, {:.0}) to ({:.0}, {:.0}) mm is bowed by {:.1} mm, as the other lines show, so it is not used to tell what the lens does: is the rule straight?",
-            a.x, a.y, b.x, b.y, self.by_mm
+            "the ruled line from ({a}) to ({b}) {} is bowed by {}, as the other lines show, so it is not used to find what the lens does: is the rule straight?",
+            length::unit_sign(units),
+            words::both(self.by_mm, units)
         )
     }
 }

@@ -196,9 +196,9 @@ fn spacing(checked: &Checked, plan: &Plan, given: &Given) -> Option<(Weight, Rea
     } else if shares.iter().all(|share| share.abs() < off / 2.0) {
         "the sheet has its planned size, so it is the marks: were they set out with a worn or stretched rule, or another pitch?"
     } else if given.print_scale.is_none() {
-        "the sheet's size is off alike: the cards seem to be printed at another size; lay a rule on their bars and give both lengths with --bars"
+        "the sheet's size is wrong by as much: the cards seem to be printed at another size; lay a rule on their bars and give both lengths with --bars"
     } else {
-        "the sheet's size is off alike: lay the rule on the cards' bars again"
+        "the sheet's size is wrong by as much: lay the rule on the cards' bars again"
     };
     let text = format!(
         "the marks stand {:.1} % of the plan's distances apart on the whole; {cause}",

@@ -71,15 +71,15 @@ pub(super) fn sharp_enough(grey: &image::GrayImage, cards: &[SeenCard]) -> Resul
     );
     blurred(if spread.moved() {
         format!(
-            "the phone moved: edges on the cards are smeared by {most:.2} mm in one direction and {least:.2} mm across it (standard deviation; {dot}); hold the phone still with both hands, and bring more light"
+            "the phone moved: edges on the cards are smeared by {most:.2} mm in one direction and {least:.2} mm across it ({dot}); hold the phone still with both hands, and bring more light"
         )
     } else if spread.px[0] < IN_FOCUS_PX {
         format!(
-            "the photo is too coarse: edges on the cards are smeared by {most:.2} mm (standard deviation; {dot}) though it is in focus; come nearer, or send the photo at full size"
+            "the photo is too coarse: edges on the cards are smeared by {most:.2} mm ({dot}) though it is in focus; come nearer, or give the photo at full size"
         )
     } else {
         format!(
-            "the photo is blurred: edges on the cards are smeared by {most:.2} mm (standard deviation; {dot}); tap on the sheet to focus, hold the phone still, bring more light, or come nearer"
+            "the photo is blurred: edges on the cards are smeared by {most:.2} mm ({dot}); tap on the sheet to focus, hold the phone still, bring more light, or come nearer"
         )
     })
 }

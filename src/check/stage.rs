@@ -5,7 +5,7 @@ use crate::ink::view::FlatView;
 use crate::ink::{Doubt, Ink, Mark, MarkKind, Unsure, worked};
 use crate::plan::Plan;
 use crate::survey::SheetFrame;
-use crate::verdict::{Decision, Reason, Weight};
+use crate::verdict::{Decision, Reason, Weight, names};
 
 /// How far the work is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
@@ -76,8 +76,8 @@ pub(super) fn with_worked(
 /// sure from what the pen left, so its hole is unsure ink, never missing and never good.
 pub(super) fn judge(plan: &Plan, stage: Stage, checked: &mut Checked) {
     let reach = OWN_TOLERANCES * plan.tolerance_mm;
-    let mut behind: Vec<&str> = Vec::new();
-    for hole in &plan.holes {
+    let mut behind: Vec<usize> = Vec::new();
+    for (h, hole) in plan.holes.iter().enumerate() {
         let ink = &mut checked.ink;
         let own = |m: &Mark| m.at.distance(hole.at) <= reach && !m.crossed_out;
         let early: Vec<Mark> = ink
@@ -86,7 +86,7 @@ pub(super) fn judge(plan: &Plan, stage: Stage, checked: &mut Checked) {
             .collect();
         let done = ink.marks.iter().any(own);
         if let (Some(mark), false) = (early.first(), done) {
-            behind.push(&hole.name);
+            behind.push(h);
             ink.unsure.push(Unsure {
                 at: mark.at,
                 cov: mark.cov,
@@ -104,9 +104,9 @@ pub(super) fn judge(plan: &Plan, stage: Stage, checked: &mut Checked) {
             "punched"
         };
         let text = format!(
-            "{} marked, and not seen to be {what}: {}",
+            "{} marked and not {what} yet, as far as the photo shows: {}",
             counted(behind.len()),
-            behind.join(", ")
+            names(plan, &behind)
         );
         checked.findings.push((
             Weight::Note,

@@ -269,7 +269,7 @@ fn without(
 ) -> Vec<usize> {
     let sure = kept.len() > 2;
     let text = if sure {
-        format!("photo {} is left out: {why}", shots[kept[i]].name)
+        format!("{} is left out: {why}", shots[kept[i]].name)
     } else {
         // The one that shows more stays, so that there is something to show.
         i = usize::from(corners(found, &kept[1..]) <= corners(found, &kept[..1]));
@@ -325,7 +325,7 @@ pub(super) fn by_cards(
                 weight: Weight::Note,
                 reason: Reason {
                     code: why.code,
-                    text: format!("photo {} is left out: {}", shots[photo].name, why.text),
+                    text: format!("{} is left out: {}", shots[photo].name, why.text),
                 },
             }),
         }
@@ -410,7 +410,7 @@ fn linked(
             reason: reason(
                 "photo-left-out",
                 format!(
-                    "photo {} is left out: it shares no card with the other photos; let neighbouring photos show a common card",
+                    "{} is left out: it shares no card with the other photos; let neighbouring photos show a common card",
                     shots[photo].name
                 ),
             ),

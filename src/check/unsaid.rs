@@ -20,11 +20,11 @@ pub(super) fn findings(checked: &Checked, given: &Given) -> Vec<(Weight, Reason)
     };
     let print = note(
         PRINT_UNSAID,
-        "much of the uncertainty comes from the size of the cards' print, which was not measured",
+        "much of U comes from the size of the cards' print, which was not measured (--bars)",
     );
     let height = note(
         HEIGHT_UNSAID,
-        "much of the uncertainty comes from how low the cards lie, which was not said",
+        "much of U comes from how low the cards lie, which was not given (--card-below)",
     );
     let knowing_print = given.print_scale.is_none().then(|| survey.knowing_print());
     let knowing_height = given

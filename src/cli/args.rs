@@ -22,7 +22,13 @@ Examples:
   punchready cards
       Writes a page of scale cards to print.
   punchready check sheet.jpg --plan plan.toml --bars 99.8mm,100.1mm --report sheet.html
-      Checks a photo against a plan.";
+      Checks a photo against a plan.
+
+Exit status of all commands:
+  0  done; check: ready
+  1  check: not ready
+  2  bad command line, a file that cannot be read or written
+  3  check: cannot tell; lens and grade: not all could be done";
 
 const CHECK_EXAMPLES: &str = "\
 Examples:
@@ -60,11 +66,13 @@ pub(crate) enum Command {
     Page(PageArgs),
     #[command(subcommand)]
     Plan(super::plan::args::PlanCommand),
+    Completions(CompletionsArgs),
+    Man(ManArgs),
 }
 
 /// Check photos of a marked sheet against its plan
 ///
-/// Prints what is ready, missing, off, extra or not seen, and what to do at the bench.
+/// Prints what is good, missing, out of place, extra or not visible, and what to do at the bench.
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = CHECK_EXAMPLES,
@@ -110,12 +118,12 @@ pub(crate) struct CheckArgs {
     /// What a steel rule shows on the card's bars, across and down, such as 99.8mm,100.1mm
     ///
     /// Printers scale. Lay a rule on the bar across and the bar down of a card, or on those in the
-    /// margin of its page, and give both lengths. Unsaid, the print counts as uncertain by 0.5 %, and a
+    /// margin of its page, and give both lengths. If not given, the print counts as uncertain by 0.5 %, and a
     /// large sheet may then not be provable.
     #[arg(long, value_name = "A,D", value_parser = said::bars)]
     pub(crate) bars: Option<PrintScale>,
 
-    /// A length measured by rule: sheet-width=LENGTH or sheet-height=LENGTH
+    /// A length measured with a steel rule: sheet-width=LENGTH or sheet-height=LENGTH
     ///
     /// The width is from the left to the right edge, the height from the bottom to the top edge, as the
     /// plan draws the sheet, at the middle. May be given once for each name.
@@ -126,26 +134,26 @@ pub(crate) struct CheckArgs {
     ///
     /// The print lies this much above what the card lies on, so that the cards seem a little larger than they are. Unsaid,
     /// anything from paper let in to card stock is thought possible, unless --known tells.
-    #[arg(long, value_name = "LENGTH", value_parser = said::thickness)]
+    #[arg(long, value_name = "LENGTH", value_parser = said::thickness, hide_short_help = true)]
     pub(crate) card_thickness: Option<f64>,
 
     /// How far the cards beside the sheet lie below its face
     ///
     /// The sheet's thickness if they lie on the bench with it, 0mm if they lie level with the marked face
-    /// (on scrap of the same thickness). Unsaid, both are thought possible and the result is less certain.
+    /// (on scrap of the same thickness). If not given, both are thought possible and the result is less certain.
     #[arg(long, value_name = "LENGTH", value_parser = said::below, allow_hyphen_values = true)]
     pub(crate) card_below: Option<f64>,
 
     /// Which corner in the photo is the plan's lower left: lower-left, lower-right, upper-right, upper-left
     ///
-    /// Unsaid, the marks tell. Where they fit the plan two ways round the check asks for this.
-    #[arg(long, value_name = "CORNER", value_parser = said::corner)]
+    /// If not given, the marks show it. Where they fit the plan two ways round the check asks for this.
+    #[arg(long, value_name = "CORNER", value_parser = said::corner, hide_short_help = true)]
     pub(crate) datum_corner: Option<Corner>,
 
     /// How far the work is: marked, punched or drilled
     ///
     /// marked: the ink is checked (a hole counts only where the plan says `drilled = true`). punched: the
-    /// dimples of the centre punch are the marks, and what was only marked is unsure. drilled: the holes
+    /// dimples of the centre punch are the marks, and what was only marked is unclear. drilled: the holes
     /// are, and their diameters are held against the plan's drill. "Ready" then says that the stage was done
     /// as planned.
     #[arg(long, value_name = "STAGE", value_parser = said::stage, default_value = "marked")]
@@ -156,41 +164,41 @@ pub(crate) struct CheckArgs {
     /// It must be this photo's camera by maker, model and focal length, and the picture's shape; another
     /// resolution is scaled to. A cropped or edited photo, or another camera's, is refused. FILE may be a
     /// folder: the profile in it that suits is taken, and if none does, the check goes on without and says so.
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", hide_short_help = true)]
     pub(crate) lens: Option<PathBuf>,
 
-    /// Answers to ink that could not be named, a TOML file
+    /// Answers about unclear marks, a TOML file
     ///
     /// Each place is a mark or it is not; where the ink is, its file says in mm, so that the answers hold for another
-    /// photo of the piece too. They count for ink without a name only, never against what was named, and the
-    /// result says that it rests on them. An answer that fits nothing is told.
-    #[arg(long, value_name = "FILE")]
+    /// photo of the piece too. They count for unclear marks only, never against what was clear, and the
+    /// result says that it rests on them. An answer that fits nothing is reported.
+    #[arg(long, value_name = "FILE", hide_short_help = true)]
     pub(crate) decide: Option<PathBuf>,
 
-    /// Write a file of all that could not be named, to fill in for --decide; FILE ends in .toml
+    /// Write a file of all unclear marks, to fill in for --decide; FILE ends in .toml
     ///
     /// The page of --report shows each place enlarged, by the same name. Answers given with --decide are in
     /// it again.
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", hide_short_help = true)]
     pub(crate) decide_template: Option<PathBuf>,
 
     /// Print where each hole's uncertainty comes from, below the summary
     ///
     /// Noise, print scale, lens, height of the cards, the sheet's edges, its flatness, and the mark itself; the
     /// JSON has the same as `budget` of each hole.
-    #[arg(long)]
+    #[arg(long, hide_short_help = true)]
     pub(crate) budget: bool,
 
     /// Print how long each step took, and the peak memory, to standard error
     ///
-    /// Peak memory is told where the system tells it (Linux).
-    #[arg(long)]
+    /// Peak memory only where the system reports it (Linux).
+    #[arg(long, hide_short_help = true)]
     pub(crate) timings: bool,
 
     /// Colour in the summary
     ///
     /// With auto, only on a terminal, and not when the environment variable NO_COLOR is set.
-    #[arg(long, value_name = "WHEN", value_enum, default_value_t = When::Auto)]
+    #[arg(long, value_name = "WHEN", value_enum, default_value_t = When::Auto, hide_short_help = true)]
     pub(crate) color: When,
 
     /// Print no summary; the exit status and the files tell
@@ -201,8 +209,8 @@ pub(crate) struct CheckArgs {
 
     /// Overwrite a file of another kind
     ///
-    /// Unsaid, a file that is there already is overwritten only if this command may have written it.
-    #[arg(long)]
+    /// Without it, a file that is there already is overwritten only if this command may have written it.
+    #[arg(long, hide_short_help = true)]
     pub(crate) force: bool,
 }
 
@@ -214,7 +222,7 @@ pub(crate) struct CheckArgs {
 pub(crate) struct CardsArgs {
     /// The PDF to write
     ///
-    /// Unsaid, punchready-cards-SHAPE-PAPER.pdf in the current folder; with --png, no PDF.
+    /// If not given, punchready-cards-SHAPE-PAPER.pdf in the current folder; with --png, no PDF.
     #[arg(long, value_name = "FILE")]
     pub(crate) out: Option<PathBuf>,
 
@@ -226,7 +234,7 @@ pub(crate) struct CardsArgs {
 
     /// Shape of the cards: square (60 x 60 mm) or strip (120 x 25 mm)
     ///
-    /// Squares are cards 1 to 40; strips, for narrow work, 41 to 64. Unsaid, the shape of --numbers, or
+    /// Squares are cards 1 to 40; strips, for narrow work, 41 to 64. If not given, the shape of --numbers, or
     /// squares.
     #[arg(long, value_enum)]
     pub(crate) shape: Option<ShapeName>,
@@ -240,7 +248,7 @@ pub(crate) struct CardsArgs {
 
     /// Which cards, such as 1-12,40
     ///
-    /// Two cards of the same number in one photo cannot be told apart. Unsaid, the first page of the
+    /// Two cards of the same number in one photo cannot be told apart. If not given, the first page of the
     /// shape; with --png and no shape, all cards.
     #[arg(long, value_name = "LIST", value_parser = numbers)]
     pub(crate) numbers: Option<Numbers>,
@@ -259,7 +267,7 @@ pub(crate) struct CardsArgs {
 
     /// Overwrite a file of another kind
     ///
-    /// Unsaid, a file that is there already is overwritten only if this command may have written it.
+    /// Without it, a file that is there already is overwritten only if this command may have written it.
     #[arg(long)]
     pub(crate) force: bool,
 }
@@ -323,15 +331,15 @@ pub(crate) struct LensArgs {
 
     /// Overwrite a file of another kind
     ///
-    /// Unsaid, a file that is there already is overwritten only if this command may have written it.
+    /// Without it, a file that is there already is overwritten only if this command may have written it.
     #[arg(long)]
     pub(crate) force: bool,
 }
 
 /// Make a plan and a photo of an invented sheet to try everything on
 ///
-/// Draws the hatch cover of a small seaplane float, marked out by a careful hand: one mark is off, one
-/// is missing, one is extra, and one extra mark is crossed out. Writes hatch-cover.toml, hatch-cover.jpg
+/// Draws the hatch cover of a small seaplane float, marked out by a careful hand: one mark is out of
+/// place, one is missing, one is extra, and one extra mark is crossed out. Writes hatch-cover.toml, hatch-cover.jpg
 /// and truth.json (where everything truly is) into DIR, and says which command to run next. A file in
 /// DIR that this command did not make, or that was changed since, is never overwritten.
 #[derive(Debug, clap::Args)]
@@ -348,10 +356,10 @@ pub(crate) struct DemoArgs {
     #[arg(long)]
     pub(crate) ready: bool,
 
-    /// Size of the photo: full (12 MP) or small (3 MP)
+    /// Size of the photo: small (5 MP) or full (12 MP)
     ///
-    /// The small one is quick to draw, and less certain to measure.
-    #[arg(long, value_enum, default_value_t = PhotoSize::Full)]
+    /// The small one is drawn in a few seconds, and less certain to read: the extra mark may be unclear in it.
+    #[arg(long, value_enum, default_value_t = PhotoSize::Small)]
     pub(crate) size: PhotoSize,
 
     /// Check the photo at once; writes result.json, picture.jpg and report.html too
@@ -384,9 +392,28 @@ pub(crate) struct PageArgs {
 
     /// Folder of the built page
     ///
-    /// Unsaid, the folder "page" beside this program.
+    /// If not given, the folder "page" beside this program.
     #[arg(long, value_name = "DIR")]
     pub(crate) folder: Option<PathBuf>,
+}
+
+/// Print a script that completes the command line in a shell
+///
+/// Put it where the shell looks for completions; for bash that is
+/// ~/.local/share/bash-completion/completions/punchready.
+#[derive(Debug, clap::Args)]
+pub(crate) struct CompletionsArgs {
+    /// The shell
+    #[arg(value_enum)]
+    pub(crate) shell: clap_complete::Shell,
+}
+
+/// Print the man page
+#[derive(Debug, clap::Args)]
+pub(crate) struct ManArgs {
+    /// Write one page for each command into DIR, which is made if it is not there
+    #[arg(long, value_name = "DIR")]
+    pub(crate) out: Option<PathBuf>,
 }
 
 /// When to colour.

@@ -20,6 +20,7 @@ use super::args::{CheckArgs, When};
 use super::exit::{Failure, Status};
 use super::out::{self, Output};
 use super::plan::read as read_plan;
+use super::progress::Progress;
 
 /// Quality of a JPEG picture: fine lines stay clean, and 12 MP stay under about 5 MB.
 const PICTURE_QUALITY: u8 = 90;
@@ -227,8 +228,11 @@ fn ending(path: &Path) -> String {
 /// Checks, prints the summary, writes the files.
 pub(crate) fn run(options: &Options) -> Result<Status, Failure> {
     let mut clock = Clock::start();
+    look_at_files(options)?;
     let plan = read_plan(&options.plan)?;
     said::believable(&options.given, &plan).map_err(|[what, hint]| Failure::new(what, hint))?;
+    // One photo is done before anybody wonders.
+    let bar = (options.photos.len() > 1).then(|| Progress::of("reading the photos", options.quiet));
     let mut photos = Vec::new();
     let mut hashes = Vec::new();
     for file in &options.photos {
@@ -250,7 +254,13 @@ pub(crate) fn run(options: &Options) -> Result<Status, Failure> {
         given.answers = Some(answers);
     }
     let photos_read = photos.iter().collect::<Vec<_>>();
-    let checked = check_watched(&photos_read, &plan, &given, &mut |stage| clock.lap(stage));
+    let checked = check_watched(&photos_read, &plan, &given, &mut |stage| {
+        clock.lap(stage);
+        if let Some(bar) = &bar {
+            bar.say(format!("{} photos: {stage} done", options.photos.len()));
+        }
+    });
+    drop(bar);
     // Room for the colour photos.
     drop(photos);
     let report = checked.report(&plan);
@@ -270,6 +280,36 @@ pub(crate) fn run(options: &Options) -> Result<Status, Failure> {
         clock.tell();
     }
     Ok(checked.verdict.decision.into())
+}
+
+/// Photo and plan swapped, or a folder in place of photos: what the files' own faults would not say.
+fn look_at_files(options: &Options) -> Result<(), Failure> {
+    if let Some(folder) = options.photos.iter().find(|p| p.is_dir()) {
+        return Err(Failure::new(
+            format!(
+                "{}: this is a folder; expected a photo, or several of one piece",
+                out::name(folder)
+            ),
+            format!(
+                "give the photos in it, such as {}; a class of pieces goes to punchready grade",
+                out::name(&folder.join("*.jpg"))
+            ),
+        ));
+    }
+    let text = options.photos.iter().find(|p| ending(p) == "toml");
+    if let Some(text) = text
+        && matches!(
+            ending(&options.plan).as_str(),
+            "jpg" | "jpeg" | "png" | "heic"
+        )
+    {
+        let (photo, plan) = (out::name(&options.plan), out::name(text));
+        return Err(Failure::new(
+            format!("{photo} is given as the plan, and {plan} as the photo: they are swapped"),
+            format!("punchready check {photo} --plan {plan}"),
+        ));
+    }
+    Ok(())
 }
 
 /// The camera by a profile, which must suit the photo, or by the one of a folder that suits, if any does.

@@ -10,6 +10,8 @@
 //! | `grade`: a class of practice pieces | [`grade`] |
 //! | `page`: the page for the browser, served | [`page`] |
 //! | `plan`: start, look at, mark out, draw and exchange plans | [`plan`] |
+//! | `completions`, `man`: for shells and readers of manuals | [`shell`] |
+//! | how far long work is, on a terminal | [`progress`] |
 //! | terminal and output files | [`out`] |
 //! | exit status and failures | [`exit`] |
 
@@ -23,6 +25,8 @@ mod lens;
 pub(crate) mod out;
 mod page;
 mod plan;
+mod progress;
+mod shell;
 
 use args::{Args, Command};
 use exit::{Failure, Status};
@@ -38,6 +42,8 @@ pub(crate) fn run(args: Args) -> Result<Status, Failure> {
         Command::Grade(args) => grade::run(args),
         Command::Page(args) => page::run(&args),
         Command::Plan(command) => plan::run(command),
+        Command::Completions(args) => shell::completions(&args),
+        Command::Man(args) => shell::man(&args),
     }
 }
 

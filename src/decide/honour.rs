@@ -143,7 +143,7 @@ pub fn honour(
             _ if o.why == Doubt::NotWorked => told.add(
                 "answer-not-honoured",
                 answer,
-                "is to a mark that was read, and only not seen to be punched or drilled: take a photo closer to it instead",
+                "is to a mark that was read, and is only not punched or drilled yet, as far as the photo shows: take a photo from nearer",
             ),
             Says::NotAMark => {
                 gone.push(o.of);
@@ -211,7 +211,7 @@ fn place(o: &Open, rule: Option<ByRule>) -> Result<(Point<Sheet>, Cov2), String>
         let most = o.size_mm / 2.0 + RIM_MM + rule.uncertainty_mm + by_ink;
         if away > most {
             return Err(format!(
-                "gives a place by rule {away:.1} mm away from the ink it is for, {most:.1} mm at most are possible: measure again, from the left and bottom edge as the plan draws the sheet"
+                "gives a place {away:.1} mm away from the ink it is for, {most:.1} mm at most are possible: measure again, from the left and bottom edge as the plan draws the sheet"
             ));
         }
         let sd = rule.uncertainty_mm / COVERAGE_FACTOR;
@@ -219,12 +219,13 @@ fn place(o: &Open, rule: Option<ByRule>) -> Result<(Point<Sheet>, Cov2), String>
     }
     if !by_ink.is_finite() {
         return Err(
-            "is to ink whose place is not known: give it by rule (rule_x, rule_y)".to_owned(),
+            "is to ink whose place is not known: measure it with a steel rule (rule_x, rule_y)"
+                .to_owned(),
         );
     }
     if o.size_mm > LARGEST_MARK_MM {
         return Err(format!(
-            "says that ink {:.1} mm across is a mark, and where in it the mark lies does not show: give its place by rule (rule_x, rule_y)",
+            "says that ink {:.1} mm across is a mark, and where in it the mark lies does not show: measure its place with a steel rule (rule_x, rule_y)",
             o.size_mm
         ));
     }
@@ -295,9 +296,9 @@ impl Told<'_> {
         } else if open.iter().any(|o| near(o.at)) {
             "changes nothing: another answer is nearer to the ink at its place"
         } else if ink.seen.sees(answer.at) {
-            "changes nothing: no unsure ink is at its place now"
+            "changes nothing: no unclear mark is at its place now"
         } else {
-            "changes nothing: its place is not seen this time"
+            "changes nothing: its place is not visible this time"
         };
         self.add("answer-unused", answer, what);
     }
@@ -358,7 +359,7 @@ pub fn said(outcome: &Outcome) -> Option<Reason> {
     }
     let n = outcome.decided.len();
     let text = format!(
-        "rests on {n} answer{} by a person, where the ink could not be named: {}",
+        "rests on {n} answer{} by a person about unclear marks: {}",
         if n == 1 { "" } else { "s" },
         parts.join("; ")
     );

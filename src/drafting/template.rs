@@ -77,7 +77,7 @@ pub fn template_svg(plan: &Plan) -> String {
 }
 
 const SIZE_NOTE: &str = "Print at 100 % (actual size), never fit to page. Lay a steel rule on both 100 mm bars: if either differs, do not use this print.";
-const JOIN_NOTE: &str = "Lay pages over each other so that the round marks of a joint meet; then check the piece's width and height by rule.";
+const JOIN_NOTE: &str = "Lay pages over each other so that the round marks of a joint meet; then check the width and height of the piece with a steel rule.";
 const USE_NOTE: &str = "It guides the hand; a rule from the edge decides. The aircraft's own drawing and approved data rule.";
 
 fn notes(out: &mut String, [left, top]: [f64; 2], lines: &[&str]) {

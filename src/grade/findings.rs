@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::ink::RuledLine;
-use crate::report::words::{HOLE_STATES, hole_word, stray_code};
+use crate::report::words::{HOLE_STATES, hole_code, stray_code};
 use crate::verdict::{HoleState, StrayState, Verdict};
 
 /// Name and version of the stored format.
@@ -198,18 +198,18 @@ pub(super) fn kept(mm: f64) -> f64 {
 }
 
 mod hole_state {
-    use super::{HOLE_STATES, HoleState, hole_word};
+    use super::{HOLE_STATES, HoleState, hole_code};
     use serde::{Deserialize, Deserializer, Serializer, de::Error};
 
     pub(super) fn serialize<S: Serializer>(s: &HoleState, to: S) -> Result<S::Ok, S::Error> {
-        to.serialize_str(hole_word(*s))
+        to.serialize_str(hole_code(*s))
     }
 
     pub(super) fn deserialize<'d, D: Deserializer<'d>>(from: D) -> Result<HoleState, D::Error> {
         let word = String::deserialize(from)?;
         HOLE_STATES
             .into_iter()
-            .find(|s| hole_word(*s) == word)
+            .find(|s| hole_code(*s) == word)
             .ok_or_else(|| D::Error::custom(format!("{word:?} is no state of a hole")))
     }
 }

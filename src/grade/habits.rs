@@ -57,7 +57,7 @@ impl Habit {
     pub fn name(self) -> &'static str {
         match self {
             Self::Missing => "holes left unmarked",
-            Self::LiveStrays => "stray marks left standing",
+            Self::LiveStrays => "extra marks left standing",
             Self::Steps => "stepped from mark to mark: errors add up along the row",
             Self::Start => "row started from another place than the edge",
             Self::InchLine => "row an inch out: measured from the 1 in line",
@@ -134,9 +134,9 @@ pub fn slips(found: &Findings, plan: &Plan, score: &Score) -> Vec<Slipped> {
         format!(
             "{} left standing. Strike out a wrong mark with a large X the moment you see it: a mark that stands gets drilled.",
             if live == 1 {
-                "One stray mark was".to_owned()
+                "One extra mark was".to_owned()
             } else {
-                format!("{live} stray marks were")
+                format!("{live} extra marks were")
             }
         ),
     );
@@ -291,6 +291,7 @@ impl Told {
                     found: h.found.map(place),
                     uncertainty_mm: h.u_mm,
                     state: h.state,
+                    unclear: false,
                     ringed: h.ringed,
                     kind: None,
                     probability: None,
@@ -409,7 +410,7 @@ fn slipped(caused: &Caused, cost: f64, plan: &Plan) -> Slipped {
         Slip::Moved(along, across) => (
             Habit::Start,
             format!(
-                "All of row {name} lies {} off in one direction. Find the corner that the drawing measures from, and butt both rules against its edges.",
+                "All of row {name} lies {} out in one direction. Find the corner that the drawing measures from, and butt both rules against its edges.",
                 mm(along.hypot(across))
             ),
         ),
@@ -439,7 +440,7 @@ fn slipped(caused: &Caused, cost: f64, plan: &Plan) -> Slipped {
         Slip::Slant(v) => (
             Habit::Slant,
             format!(
-                "Row {name} runs {} off level from end to end. Measure its distance from the edge at both ends, then join the two points.",
+                "Row {name} runs {} out of level from end to end. Measure its distance from the edge at both ends, then join the two points.",
                 mm(v)
             ),
         ),

@@ -178,13 +178,13 @@ fn reasons(entry: &Entry, rubric: &Rubric, low: Option<f64>) -> Vec<String> {
             .iter()
             .filter(|s| s.state == StrayState::Unsure)
             .count(),
-        "place with ink that could not be named",
-        "places with ink that could not be named",
+        "unclear mark",
+        "unclear marks",
     );
     count(
         holes(HoleState::Unseen),
-        "hole not told from the photo",
-        "holes not told from the photo",
+        "hole not judged from the photo",
+        "holes not judged from the photo",
     );
     let open: Vec<&str> = score
         .items
@@ -194,7 +194,7 @@ fn reasons(entry: &Entry, rubric: &Rubric, low: Option<f64>) -> Vec<String> {
         .collect();
     if !open.is_empty() {
         look.push(format!(
-            "left to you, not seen well enough: {}",
+            "left to you, not visible well enough: {}",
             open.join(", ")
         ));
     }

@@ -151,7 +151,7 @@ pub fn score(found: &Findings, plan: &Plan, rubric: &Rubric) -> Option<Score> {
     );
     add(
         "strays",
-        "No stray marks",
+        "No extra marks",
         rubric.strays.weight.0,
         judge.strays(),
     );

@@ -183,36 +183,34 @@ impl Doubt {
             Self::SpotTooLarge => "a spot too large for a dot",
             Self::SpotTooSmall => "a speck smaller than a pen's dot",
             Self::DarkSpot => "a dark spot too large for a pen's mark",
-            Self::ThickOnLine => "a thick place on a ruled line",
-            Self::AtLineEnd => "a spot at the end of a ruled line: a dot, or where the pen rested",
+            Self::ThickOnLine => "a dot, or a pen blot, on a ruled line",
+            Self::AtLineEnd => "a spot at the end of a ruled line: a dot, or a pen blot",
             Self::FromUnder => {
-                "ink along a ruled line that comes out from under a mark: a dot, or its arm"
+                "ink on a ruled line beside a mark: one more dot, or a part of the mark"
             }
-            Self::OnStroke => "a spot on a stroke of a mark: a dot, or a blot of the pen",
-            Self::OnCrossing => "a spot where two ruled lines cross: a dot, or the pen's",
-            Self::OverPaler => "a mark with paler ink round it: struck out, or in print",
-            Self::MayBeDirt => "a spot between this pen's marks and the dirt on this sheet",
-            Self::OnLikeLine => {
-                "a place on a ruled line as dark as the pen: a fine dot would not show there"
-            }
-            Self::InTexture => {
-                "a place where the face is as rough as this pen's ink is pale: a mark might not show there"
-            }
+            Self::OnStroke => "a spot on a stroke of a mark: a dot, or a pen blot",
+            Self::OnCrossing => "a spot where two ruled lines cross: a dot, or a pen blot",
+            Self::OverPaler => "a mark with paler ink round it: crossed out, or in print",
+            Self::MayBeDirt => "a spot that may be a mark or dirt",
+            Self::OnLikeLine => "a ruled line as dark as the pen: a fine dot would not show on it",
+            Self::InTexture => "a face too rough for ink so pale: a mark might not show there",
             Self::DarkAmongBright => "dark ink on a face that is marked with bright lines",
             Self::Across => "a pale stroke across a ruled line: a scratch, or a tick",
-            Self::Through => "a pale stroke runs through a mark: struck out, or a scratch",
-            Self::AmongDots => "a stroke across a line of dots: a tick, or what strikes a dot out",
+            Self::Through => "a pale stroke through a mark: crossed out, or a scratch",
+            Self::AmongDots => "a stroke across a line of dots: a tick, or a dot crossed out",
             Self::Crossing => "two strokes that cross: a mark or a cross-out",
             Self::Upright => "an upright cross over other ink: a mark, or print",
             Self::RingBeside => "a loop beside a mark: a ring, or a stroke through it",
             Self::RingEmpty => "a ring with no mark in it",
-            Self::RingThick => "a ring with a thick place: a dot on it, or a blot of the pen",
+            Self::RingThick => "a ring with a thick place: a dot on it, or a pen blot",
             Self::RingStruck => "a loop with a stroke across it",
-            Self::AtRim => "ink at the rim of what hides the sheet there",
+            Self::AtRim => "ink at the edge of a covered area",
             Self::DimpleStruck => {
-                "strokes aslant round a dimple: a mark that was struck out, and punched all the same"
+                "strokes round a dimple: a mark that was crossed out, and punched all the same"
             }
-            Self::NotWorked => "a mark that was not seen to be punched or drilled",
+            Self::NotWorked => {
+                "a mark that is not punched or drilled yet, as far as the photo shows"
+            }
             Self::RingedAndStruck => "a mark both ringed and crossed out",
             Self::StruckInOnePhoto => "a mark that is crossed out in one photo and not in another",
         }

@@ -264,6 +264,18 @@ pub(super) fn shown_mm(mm: f64) -> String {
     }
 }
 
+/// A length in its unit for a message, as the plan has it: `0.47 in`, `12 mm`.
+pub(super) fn show_bound(mm: f64, units: Units) -> String {
+    match units {
+        Units::Millimetre => format!("{} mm", shown_mm(mm)),
+        Units::Inch => {
+            let text = format!("{:.3}", mm / MM_PER_INCH);
+            let short = text.trim_end_matches('0').trim_end_matches('.');
+            format!("{short} in")
+        }
+    }
+}
+
 /// The fraction nearest to `inches` with at most `division` below, reduced: `2 17/32`, `-1/8`, `0`.
 #[must_use]
 pub fn nearest_fraction(inches: f64, division: u32) -> String {
@@ -289,19 +301,50 @@ pub fn nearest_fraction(inches: f64, division: u32) -> String {
     }
 }
 
-/// A *measured* length for people: `0.9 mm (about 1/32 in)` for a reader of inches, else `0.9 mm`.
+/// A *measured* length for people who lay a rule on it: `1/32 in (0.9 mm)` for a reader of inches, else `0.9 mm`.
 #[must_use]
 pub fn show(mm: f64, units: Units) -> String {
     match units {
         Units::Millimetre => format!("{} mm", tenths(mm)),
         Units::Inch => {
             let fraction = nearest_fraction(mm / MM_PER_INCH, SHOWN_DIVISION);
-            if fraction == "0" {
-                format!("{} mm (under 1/64 in)", tenths(mm))
+            let inches = if fraction == "0" {
+                "under 1/64".to_owned()
             } else {
-                format!("{} mm (about {fraction} in)", tenths(mm))
-            }
+                fraction
+            };
+            format!("{inches} in ({} mm)", tenths(mm))
         }
+    }
+}
+
+/// A *measured* length as fine as it was measured: `0.046 in (1.18 mm)`, or `1.18 mm`.
+#[must_use]
+pub fn show_fine(mm: f64, units: Units) -> String {
+    match units {
+        Units::Inch => format!(
+            "{} in ({} mm)",
+            measured(mm, units),
+            measured(mm, Units::Millimetre)
+        ),
+        Units::Millimetre => format!("{} mm", measured(mm, units)),
+    }
+}
+
+/// Two measured lengths: `0.047 to 0.157 in (1.20 to 4.00 mm)`, or `1.20 to 4.00 mm`.
+#[must_use]
+pub fn show_range(low_mm: f64, high_mm: f64, units: Units) -> String {
+    let in_units = |units| {
+        let (low, high) = (measured(low_mm, units), measured(high_mm, units));
+        if low == high {
+            format!("{low} {}", unit_sign(units))
+        } else {
+            format!("{low} to {high} {}", unit_sign(units))
+        }
+    };
+    match units {
+        Units::Millimetre => in_units(units),
+        Units::Inch => format!("{} ({})", in_units(units), in_units(Units::Millimetre)),
     }
 }
 

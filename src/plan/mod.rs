@@ -31,6 +31,7 @@ mod places;
 mod read;
 mod rows;
 pub mod rules;
+mod slips;
 
 mod spacing;
 pub mod starters;

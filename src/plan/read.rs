@@ -9,11 +9,11 @@ use toml::de::DeTable;
 use super::drill::{self, Drill};
 use super::error::{Fault, Faults, PlanError};
 use super::keys::nearest;
-use super::length::shown_mm;
+use super::length::{MM_PER_INCH, shorten, show_bound};
 use super::rows::{self, Drawn, DrawnHole, SheetSize};
 use super::table::{Got, Table};
 use super::{Head, Hole, Plan, Units};
-use super::{geometry, patterns};
+use super::{geometry, patterns, slips};
 use crate::file;
 use crate::frame::Point;
 
@@ -84,7 +84,17 @@ pub fn parse(text: &str, path: &Path) -> Result<Plan, PlanError> {
         Err(e) => {
             let at = e.span().map_or(0, |s| s.start);
             let message = e.message().trim().replace('\n', "; ");
-            faults.add(at, "", format!("not TOML: {message}"));
+            let start = text[..at].rfind('\n').map_or(0, |n| n + 1);
+            let line = text[start..].lines().next().unwrap_or_default();
+            match slips::mended(line) {
+                Some(mended) => faults.add_with_hint(
+                    at,
+                    "",
+                    format!("found {}; expected {mended}", shorten(line.trim())),
+                    "texts, fractions and units need straight quotes; decimals have a point",
+                ),
+                None => faults.add(at, "", format!("not TOML: {message}")),
+            }
             return Err(PlanError::Syntax {
                 file,
                 faults: faults.sorted(),
@@ -216,11 +226,11 @@ fn sheet(top: &Table, units: Units, faults: &mut Faults) -> Option<(SheetSize, O
     } else {
         0.0..=LONGEST_SIDE_MM
     };
-    let width = within(&table, "width", width, &sides, faults);
-    let height = within(&table, "height", height, &sides, faults);
+    let width = within(&table, "width", width, &sides, units, faults);
+    let height = within(&table, "height", height, &sides, units, faults);
     /// From foil to a bar that no hand rivets to anything (common practice, no source).
     const THICKNESS_MM: RangeInclusive<f64> = 0.1..=10.0;
-    let thickness = within(&table, "thickness", thickness, &THICKNESS_MM, faults);
+    let thickness = within(&table, "thickness", thickness, &THICKNESS_MM, units, faults);
     let size = SheetSize {
         width_mm: width?,
         height_mm: height?,
@@ -253,7 +263,7 @@ fn rivet(
     let head = table.optional_word("head", &heads, faults);
     let drill = drill::read(&table, units, faults);
     (
-        within(&table, "diameter", diameter, &DIAMETER_MM, faults),
+        within(&table, "diameter", diameter, &DIAMETER_MM, units, faults),
         head,
         drill,
     )
@@ -266,27 +276,44 @@ fn within(
     key: &str,
     got: Option<Got<f64>>,
     range_mm: &RangeInclusive<f64>,
+    units: Units,
     faults: &mut Faults,
 ) -> Option<f64> {
     let got = got?;
     if got.value > 0.0 && range_mm.contains(&got.value) {
         return Some(got.value);
     }
-    let found = shown_mm(got.value);
+    let found = show_bound(got.value, units);
     let text = if got.value <= 0.0 {
-        format!("found {:.1} mm; expected more than 0", got.value)
+        format!("found {found}; expected more than 0")
     } else if got.value < *range_mm.start() {
         format!(
-            "found {found} mm; expected at least {} mm. Is the unit right?",
-            range_mm.start()
+            "found {found}; expected at least {}. Is the unit right?",
+            show_bound(*range_mm.start(), units)
         )
     } else {
         format!(
-            "found {found} mm; expected at most {} mm. Is the unit right?",
-            range_mm.end()
+            "found {found}; expected at most {}. Is the unit right?",
+            show_bound(*range_mm.end(), units)
         )
     };
-    faults.add(got.at, table.name_of(key), text);
+    // A number in the other unit is the usual slip.
+    let (factor, other) = match units {
+        Units::Millimetre => (
+            MM_PER_INCH,
+            "if the plan is in inches, write units = \"in\" at its top",
+        ),
+        Units::Inch => (
+            1.0 / MM_PER_INCH,
+            "if the plan is in millimetres, write units = \"mm\" at its top",
+        ),
+    };
+    let name = table.name_of(key);
+    if got.value > 0.0 && range_mm.contains(&(got.value * factor)) {
+        faults.add_with_hint(got.at, name, text, other);
+    } else {
+        faults.add(got.at, name, text);
+    }
     None
 }
 
@@ -306,7 +333,7 @@ fn tolerance(top: &Table, units: Units, faults: &mut Faults) -> Option<Got<f64>>
         return None;
     };
     let got = table.length("position", "\"1/32\"", units, faults);
-    let value = within(&table, "position", got, &RANGE_MM, faults)?;
+    let value = within(&table, "position", got, &RANGE_MM, units, faults)?;
     Some(Got { value, at: got?.at })
 }
 
@@ -321,7 +348,7 @@ fn risk(top: &Table, faults: &mut Faults) -> Option<f64> {
     let got = table.optional_number("risk", faults)?;
     if !RISKS.contains(&got.value) {
         let text = format!(
-            "found {}; expected the risk of a wrong answer that is borne for each hole, from 0.0001 to 0.05 (unsaid, 0.023: U counted against every mark)",
+            "found {}; expected the risk of a wrong answer that is borne for each hole, from 0.0001 to 0.05 (leave it out for the usual 0.023: U counted against every mark)",
             got.value
         );
         faults.add(got.at, table.name_of("risk"), text);

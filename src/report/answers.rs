@@ -20,7 +20,7 @@ pub fn names(r: &Report) -> Vec<Option<String>> {
         .collect()
 }
 
-/// "U1 at 12.3, 45.6 mm is a mark (place by rule, U 0.50 mm); the program: too faint to be sure that it is ink".
+/// "U1 at 12.3, 45.6 mm is a mark (U 0.50 mm); to the program it was unclear: a spot that may be a mark or dirt".
 pub(super) fn decided(r: &Report, d: &Decided) -> String {
     let u = r.plan.units;
     let place = format!(
@@ -30,7 +30,7 @@ pub(super) fn decided(r: &Report, d: &Decided) -> String {
     );
     let said = match d.says {
         Says::Mark(Some(_)) => format!(
-            "is a mark, its place by rule (U {})",
+            "is a mark, its place measured with a steel rule (U {})",
             words::both(d.uncertainty_mm, u)
         ),
         Says::Mark(None) => format!(
@@ -40,7 +40,7 @@ pub(super) fn decided(r: &Report, d: &Decided) -> String {
         Says::NotAMark | Says::Open => "is no mark".to_owned(),
     };
     format!(
-        "{} at {place}{} {said}; the program could not name it: {}",
+        "{} at {place}{} {said}; to the program it was unclear: {}",
         d.name,
         near(r, d.at),
         d.why

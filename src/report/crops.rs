@@ -118,7 +118,7 @@ fn hole_places(r: &Report) -> Vec<Place> {
         .iter()
         .filter(|h| overlay::worth_a_look(h) && h.state != HoleState::Unseen)
         .map(|h| {
-            let mut why = sentence(words::hole_meaning(h.state));
+            let mut why = sentence(words::hole_meaning(h));
             if let (Some(d), Some(unc)) = (words::distance_mm(h), h.uncertainty_mm) {
                 why = format!(
                     "{why}. {} from plan, U {}, allowed {}",
@@ -130,7 +130,7 @@ fn hole_places(r: &Report) -> Vec<Place> {
             Place {
                 sign: Sign::of_hole(h.state),
                 name: None,
-                title: format!("{} {}", h.name, words::hole_word(h.state)),
+                title: format!("{} {}", h.name, words::hole_word(h)),
                 why,
                 middle: h.found.map_or(h.planned, |f| f.midpoint(h.planned)),
                 planned: Some(h.planned),

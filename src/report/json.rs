@@ -68,7 +68,7 @@ fn hole(h: &HoleResult, budget: Option<Budget>) -> Value {
         "offset": offset.map(|o| json!([mm(o.x), mm(o.y)])),
         "distance": offset.map(|o| mm(o.norm())),
         "uncertainty": h.found.and(h.uncertainty_mm).map(mm),
-        "state": words::hole_word(h.state),
+        "state": words::hole_code(h.state),
         "ringed": h.ringed,
         "kind": h.kind.map(words::kind_word),
         "budget": budget.map(|b| {
@@ -76,6 +76,7 @@ fn hole(h: &HoleResult, budget: Option<Budget>) -> Value {
             parts.map(|(name, u)| (name.to_owned(), rounded(u, 1e5))).collect::<Map<_, _>>()
         }),
         "probability": probability(h.probability),
+        "word": words::hole_word(h),
     })
 }
 
@@ -90,6 +91,7 @@ fn stray(s: &Stray, name: Option<&str>) -> Value {
         "cause": s.why.map(Doubt::code),
         "name": name,
         "probability": probability(s.probability),
+        "word": words::stray_word(s),
     })
 }
 

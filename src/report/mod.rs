@@ -61,7 +61,7 @@ pub type PixelFromSheet<'m> = &'m dyn Fn(Point<Sheet>) -> Option<Point<Pixel>>;
 
 /// The line that ends every report.
 pub const CAUTION: &str = "This helps you look; it does not approve. The drawing, the approved data \
-and a licensed or authorised person decide. Check by rule before drilling; wear eye protection to \
+and a licensed or authorised person decide. Check with a steel rule before drilling; wear eye protection to \
 punch and drill.";
 
 /// How one scale card did in the survey.

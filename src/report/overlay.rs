@@ -11,7 +11,7 @@ use super::unseen::{self, Patch};
 use super::{Report, answers, words};
 use crate::frame::{Point, Sheet};
 use crate::plan::length;
-use crate::verdict::{HoleResult, HoleState};
+use crate::verdict::{HoleResult, HoleState, names};
 
 /// Size of quiet letters, units.
 const QUIET: f64 = 0.68;
@@ -58,8 +58,20 @@ pub(super) struct Overlay {
     pub(super) left_out: usize,
     /// There is too much to name each sign: runs are named by their ends, other marks by nothing.
     pub(super) crowded: bool,
-    /// Holes and strays that lie outside the picture.
-    pub(super) outside: Vec<String>,
+    /// Holes that lie outside the picture, by their place in the plan.
+    outside_holes: Vec<usize>,
+    /// Other marks that do.
+    outside_marks: Vec<String>,
+}
+
+impl Overlay {
+    /// What lies outside the picture: "all holes but A5, extra mark at 3.2, 1.1"; `None` where nothing does.
+    pub(super) fn outside(&self, r: &Report) -> Option<String> {
+        let holes = (!self.outside_holes.is_empty()).then(|| names(r.plan, &self.outside_holes));
+        let marks = self.outside_marks.iter().cloned();
+        let all: Vec<String> = holes.into_iter().chain(marks).collect();
+        (!all.is_empty()).then(|| all.join(", "))
+    }
 }
 
 struct Item<'a> {
@@ -117,7 +129,7 @@ fn items<'a>(r: &'a Report, canvas: &Canvas, out: &mut Overlay) -> Vec<Item<'a>>
                 name,
                 nth,
             }),
-            None => out.outside.push(name),
+            None => out.outside_holes.push(nth),
         }
     }
     for ((nth, s), asked) in r.verdict.strays.iter().enumerate().zip(answers::names(r)) {
@@ -137,7 +149,7 @@ fn items<'a>(r: &'a Report, canvas: &Canvas, out: &mut Overlay) -> Vec<Item<'a>>
             }),
             None => {
                 let place = words::measured_place(s.at, r.plan.units);
-                out.outside.push(format!("{name} at {place}"));
+                out.outside_marks.push(format!("{name} at {place}"));
             }
         }
     }
@@ -224,7 +236,7 @@ fn thinned(items: &[Item]) -> Vec<Option<String>> {
             && run.len() >= RUN
         {
             let (first, last) = (&items[*first], &items[*last]);
-            let word = first.hole.map_or("", |h| words::hole_word(h.state));
+            let word = first.hole.map_or("", words::hole_word);
             for &i in run {
                 texts[i] = Some(String::new());
             }
@@ -235,7 +247,7 @@ fn thinned(items: &[Item]) -> Vec<Option<String>> {
 }
 
 fn label_of(r: &Report, i: &Item, unit: f64) -> Label {
-    let word = i.hole.map_or("", |h| words::hole_word(h.state));
+    let word = i.hole.map_or("", words::hole_word);
     let texts = match (i.sign, i.hole) {
         (Sign::Good, _) => vec![i.name.clone()],
         (Sign::Off, Some(h)) => {
@@ -243,12 +255,12 @@ fn label_of(r: &Report, i: &Item, unit: f64) -> Label {
             let u = r.plan.units;
             vec![
                 format!(
-                    "{} off {} {}",
+                    "{} out by {} {}",
                     i.name,
                     length::measured(by, u),
                     length::unit_sign(u)
                 ),
-                format!("{} off", i.name),
+                format!("{} out of place", i.name),
                 i.name.clone(),
             ]
         }
@@ -317,15 +329,7 @@ fn lettering(
             continue;
         };
         if p.area_mm2 * px_per_mm(canvas, p.inside).powi(2) > PATCH_LABEL * unit * unit {
-            wanted.push(quiet(at, "not seen", 0.0, 4));
-            colours.push(None);
-        }
-    }
-    for l in r.lines {
-        // A fifth in from its end, where no hole of a usual row needs the room more.
-        let p = l.ends[0] + (l.ends[1] - l.ends[0]) * 0.2;
-        if let Some(at) = (canvas.at)(p) {
-            wanted.push(quiet(at, "ruled line", 0.1 * unit, 3));
+            wanted.push(quiet(at, "not visible", 0.0, 4));
             colours.push(None);
         }
     }
@@ -542,6 +546,7 @@ mod tests {
             found: None,
             uncertainty_mm: None,
             state,
+            unclear: false,
             ringed: false,
             kind: None,
             probability: None,
@@ -581,7 +586,7 @@ mod tests {
         let mut texts = thinned(&items);
         texts.reverse();
         let none = Some(String::new());
-        let run = Some("A1 to A5 close".to_string());
+        let run = Some("A1 to A5 too close to call".to_string());
         let mut want = vec![
             none.clone(),
             none.clone(),

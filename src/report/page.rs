@@ -239,7 +239,7 @@ fn view(r: &Report, window: Window, picture: &str, h: &mut String) {
     let (wide, narrow) = (draw(PER_WIDTH_WIDE), draw(PER_WIDTH_NARROW));
     let _ = write!(
         h,
-        "<section id=\"sheet\"><h2>The sheet, seen straight on</h2><figure>\
+        "<section id=\"sheet\"><h2>The sheet from straight above</h2><figure>\
          <svg width=\"0\" height=\"0\" style=\"position:absolute\" aria-hidden=\"true\">{}</svg>\
          <div class=\"view\" id=\"view\" tabindex=\"0\" role=\"group\" \
          aria-label=\"Flat view of the sheet; plus, minus and arrow keys zoom and move\" \
@@ -264,11 +264,11 @@ fn view(r: &Report, window: Window, picture: &str, h: &mut String) {
          aria-label=\"Zoom out\">&minus;</button><button id=\"whole\" type=\"button\">Whole \
          sheet</button></div><figcaption>",
     );
-    legend(&wide, h);
+    legend(r, &wide, h);
     h.push_str("</figcaption></figure></section>");
 }
 
-fn legend(o: &Overlay, h: &mut String) {
+fn legend(r: &Report, o: &Overlay, h: &mut String) {
     h.push_str("<ul class=\"legend\">");
     for (s, n) in &o.signs {
         let _ = write!(h, "<li>{}{n} &times; {}</li>", icon(*s), s.legend());
@@ -277,7 +277,7 @@ fn legend(o: &Overlay, h: &mut String) {
         h.push_str(
             "<li><svg class=\"sign\" viewBox=\"0 0 22 22\" aria-hidden=\"true\"><path d=\"M1 1h20v20h-20\
              ZM1 15L15 1M7 21L21 7\" fill=\"none\" stroke=\"#222\" stroke-width=\"2\"/></svg>sheet \
-             not seen</li>",
+             not visible</li>",
         );
     }
     if o.ruled {
@@ -287,12 +287,8 @@ fn legend(o: &Overlay, h: &mut String) {
         );
     }
     h.push_str("</ul>");
-    if !o.outside.is_empty() {
-        let _ = write!(
-            h,
-            "<p>Not in this picture: {}.</p>",
-            escape(&o.outside.join(", "))
-        );
+    if let Some(names) = o.outside(r) {
+        let _ = write!(h, "<p>Not in this picture: {}.</p>", escape(&names));
     }
     if o.crowded {
         let _ = write!(h, "<p>{}.</p>", overlay::CROWDED);
@@ -368,7 +364,7 @@ fn holes(r: &Report, window: Window, h: &mut String) {
         "Hole",
         "State",
         "Planned x, y",
-        "Off by",
+        "Out by",
         "U",
         "Which way",
         "Mark",
@@ -404,7 +400,7 @@ fn hole(r: &Report, x: &HoleResult, window: Window, h: &mut String) {
          </tr>",
         link(&x.name, x.found.unwrap_or(x.planned), window),
         icon(sign),
-        words::hole_word(x.state),
+        words::hole_word(x),
         words::planned_place(x.planned, u),
         cell(words::distance_mm(x), u, length::measured),
         cell(x.found.and(x.uncertainty_mm), u, length::uncertainty),
@@ -428,7 +424,7 @@ fn strays(r: &Report, window: Window, h: &mut String) {
         length::unit_name(u)
     );
     let head = ["At x, y", "What", "Size", "U", "Meaning"];
-    table("Marks where no hole is planned", &lengths, &head, h);
+    table("Other marks", &lengths, &head, h);
     for (s, name) in r.verdict.strays.iter().zip(answers::names(r)) {
         let class = match s.state {
             StrayState::Stray => " class=\"bad\"",
@@ -531,7 +527,7 @@ fn quality(r: &Report, h: &mut String) {
     };
     if let Some(f) = &s.fit {
         entry(
-            "Seen",
+            "Visible",
             format!(
                 "{} of the sheet; the plan asks for {}",
                 words::percent(r.seen.fraction()),

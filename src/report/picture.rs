@@ -52,7 +52,7 @@ pub fn draw_on(
     let unit = f64::from(width) / LETTERS_PER_WIDTH;
     let drawn = drawn_over(r, which, [width, height].map(f64::from), scale, map);
     let (banner, banner_rows) = banner(r, which, width.into(), unit);
-    let (legend, legend_rows) = legend(&drawn, width.into(), unit);
+    let (legend, legend_rows) = legend(r, &drawn, width.into(), unit);
     let rows = banner_rows + height + legend_rows;
     let fail = |why: String| ReportError::Draw {
         width,
@@ -175,7 +175,7 @@ fn banner(r: &Report, which: usize, width: f64, unit: f64) -> (String, u32) {
 }
 
 /// What the signs mean, what could not be drawn, and the caution. SVG and height in px.
-fn legend(drawn: &Overlay, width: f64, unit: f64) -> (String, u32) {
+fn legend(r: &Report, drawn: &Overlay, width: f64, unit: f64) -> (String, u32) {
     let mut svg = String::new();
     let (side, size) = (0.8 * unit, 0.72 * unit);
     let ink = "#111";
@@ -215,7 +215,7 @@ fn legend(drawn: &Overlay, width: f64, unit: f64) -> (String, u32) {
     if drawn.hatched {
         entry(
             &|at| swatch(at, "fill=\"url(#unseen)\" stroke=\"#222\"".into()),
-            "sheet not seen",
+            "sheet not visible",
         );
     }
     if drawn.ruled {
@@ -241,9 +241,11 @@ fn legend(drawn: &Overlay, width: f64, unit: f64) -> (String, u32) {
         }
         y += 0.3 * size;
     };
-    if !drawn.outside.is_empty() {
-        let names = drawn.outside.join(", ");
-        paragraph(&format!("Not in this picture: {names}"), true);
+    if let Some(names) = drawn.outside(r) {
+        paragraph(
+            &format!("Not in this picture: {}", words::plain(&names)),
+            true,
+        );
     }
     if drawn.crowded {
         paragraph(overlay::CROWDED, true);

@@ -107,17 +107,17 @@ impl Sign {
     /// What the legend says.
     pub(super) fn legend(self) -> &'static str {
         match self {
-            Self::RingedStray => "ringed, no hole planned",
-            Self::Stray => "stray, no hole planned",
-            Self::Off => "off (arrow: way to go)",
+            Self::RingedStray => "ringed extra mark",
+            Self::Stray => "extra mark",
+            Self::Off => "out of place (arrow: way to go)",
             Self::Missing => "missing",
             Self::Cancelled => "crossed out",
-            Self::Double => "two marks",
-            Self::Close => "close: measure by hand",
-            Self::Unsure => "unsure what it is",
-            Self::Unseen => "hole not seen",
+            Self::Double => "double",
+            Self::Close => "too close to call",
+            Self::Unsure => "unclear mark",
+            Self::Unseen => "hole not visible or unclear",
             Self::Good => "good",
-            Self::CancelledStray => "stray, crossed out",
+            Self::CancelledStray => "extra mark, crossed out",
         }
     }
 

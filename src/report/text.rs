@@ -47,7 +47,7 @@ pub fn summary(r: &Report, width: usize, colour: bool) -> String {
         colour,
     };
     verdict(r, &mut out);
-    // Where nothing could be measured, tables of holes that all are "unseen" would bury the cause.
+    // Where nothing could be measured, tables of holes that all are "not visible" would bury the cause.
     if r.survey.fit.is_some() {
         holes(r, &mut out);
         strays(r, &mut out);
@@ -180,7 +180,7 @@ fn holes(r: &Report, out: &mut Out) {
                 HoleState::Close | HoleState::Unseen => Style::Doubt,
                 _ => Style::Bad,
             };
-            let state = words::hole_word(h.state).to_uppercase();
+            let state = words::hole_word(h).to_uppercase();
             let cells = vec![
                 words::plain(&h.name),
                 if h.ringed {
@@ -203,7 +203,7 @@ fn holes(r: &Report, out: &mut Out) {
             "Hole",
             "State",
             "Planned x, y",
-            "Off by",
+            "Out by",
             "+/-",
             "Which way",
         ],
@@ -216,7 +216,7 @@ fn strays(r: &Report, out: &mut Out) {
         return;
     }
     let u = r.plan.units;
-    out.heading("Marks where no hole is planned");
+    out.heading("Other marks");
     let table: Vec<(Style, Vec<String>)> = r
         .verdict
         .strays
@@ -347,9 +347,9 @@ fn rows(r: &Report, out: &mut Out) {
 fn quality(r: &Report, out: &mut Out) {
     let s = &r.survey;
     if let Some(f) = &s.fit {
-        out.heading("How well it was seen and measured");
+        out.heading("How well it was measured");
         let seen = format!(
-            "Seen: {} of the sheet; the plan asks for {}.",
+            "Visible: {} of the sheet; the plan asks for {}.",
             words::percent(r.seen.fraction()),
             words::percent(r.plan.seen_fraction)
         );
@@ -467,7 +467,7 @@ impl Out {
         let longest = rows.iter().map(|(_, c)| columns(&c[last])).max();
         let longest = longest.unwrap_or(0).max(columns(head[last]));
         // A wrapped column narrower than this reads worse than paragraphs.
-        if room < longest.min(22) {
+        if room < longest.min(16) {
             self.paragraphs(head, rows);
             return;
         }

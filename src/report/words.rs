@@ -4,7 +4,7 @@ use super::{LensSource, Report};
 use crate::frame::{Point, Sheet};
 use crate::ink::{Doubt, MarkKind};
 use crate::plan::Units;
-use crate::plan::length::{measured, planned};
+use crate::plan::length::{measured, planned, show_fine};
 use crate::verdict::{Decision, HoleResult, HoleState, Stray, StrayState};
 
 /// Every hole state, the gravest first: the order of tables, counts and legends.
@@ -38,9 +38,9 @@ pub fn decision_word(d: Decision) -> &'static str {
     }
 }
 
-/// A hole's state, one word.
+/// A hole's state as programs read it.
 #[must_use]
-pub fn hole_word(s: HoleState) -> &'static str {
+pub fn hole_code(s: HoleState) -> &'static str {
     match s {
         HoleState::Good => "good",
         HoleState::Off => "off",
@@ -52,17 +52,37 @@ pub fn hole_word(s: HoleState) -> &'static str {
     }
 }
 
-/// A hole's state, what it means.
+/// What a hole is to people.
 #[must_use]
-pub fn hole_meaning(s: HoleState) -> &'static str {
+pub fn hole_word(h: &HoleResult) -> &'static str {
+    state_word(h.state, h.unclear)
+}
+
+fn state_word(s: HoleState, unclear: bool) -> &'static str {
     match s {
+        HoleState::Good => "good",
+        HoleState::Off => "out of place",
+        HoleState::Close => "too close to call",
+        HoleState::Missing => "missing",
+        HoleState::Cancelled => "crossed out",
+        HoleState::Double => "double",
+        HoleState::Unseen if unclear => "unclear",
+        HoleState::Unseen => "not visible",
+    }
+}
+
+/// What a hole's state means.
+#[must_use]
+pub fn hole_meaning(h: &HoleResult) -> &'static str {
+    match h.state {
         HoleState::Good => "within tolerance",
         HoleState::Off => "beyond tolerance",
-        HoleState::Close => "too close to call: measure by hand",
-        HoleState::Missing => "seen clearly, no mark there",
+        HoleState::Close => "within measuring error of the limit: measure it with a steel rule",
+        HoleState::Missing => "the place is visible, and no mark is there",
         HoleState::Cancelled => "its mark is crossed out",
         HoleState::Double => "two marks for one hole",
-        HoleState::Unseen => "the photo does not show it",
+        HoleState::Unseen if h.unclear => "there is ink at its place that may be its mark or not",
+        HoleState::Unseen => "the photo does not show that place",
     }
 }
 
@@ -80,11 +100,11 @@ pub fn stray_code(s: StrayState) -> &'static str {
 #[must_use]
 pub fn stray_word(s: &Stray) -> &'static str {
     match (s.state, s.ringed) {
-        (StrayState::Stray, true) => "ringed stray",
-        (StrayState::Stray, false) => "stray",
+        (StrayState::Stray, true) => "ringed extra mark",
+        (StrayState::Stray, false) => "extra mark",
         (StrayState::Cancelled, _) => "crossed out",
-        (StrayState::Unsure, true) => "unsure, ringed",
-        (StrayState::Unsure, false) => "unsure",
+        (StrayState::Unsure, true) => "unclear mark, ringed",
+        (StrayState::Unsure, false) => "unclear mark",
     }
 }
 
@@ -95,7 +115,7 @@ pub fn stray_meaning(s: &Stray) -> &'static str {
         (StrayState::Stray, true) => "no hole is planned here: it will be drilled",
         (StrayState::Stray, false) => "no hole is planned here: it may be drilled",
         (StrayState::Cancelled, _) => "an extra mark, crossed out: harmless",
-        (StrayState::Unsure, _) => s.why.map_or("could not be named", Doubt::text),
+        (StrayState::Unsure, _) => s.why.map_or("ink that may be a mark or not", Doubt::text),
     }
 }
 
@@ -138,14 +158,16 @@ pub fn count(n: usize, one: &str, many: &str) -> String {
     format!("{n} {}", if n == 1 { one } else { many })
 }
 
-/// "14 holes planned: 1 off, 1 missing, 12 good".
+/// "14 holes planned: 1 out of place, 1 missing, 12 good".
 #[must_use]
 pub fn hole_counts(r: &Report) -> String {
     let parts: Vec<String> = HOLE_STATES
         .into_iter()
-        .filter_map(|s| {
-            let n = r.verdict.holes.iter().filter(|h| h.state == s).count();
-            (n > 0).then(|| format!("{n} {}", hole_word(s)))
+        .flat_map(|s| [(s, false), (s, true)])
+        .filter_map(|(s, unclear)| {
+            let of = |h: &&HoleResult| h.state == s && h.unclear == unclear;
+            let n = r.verdict.holes.iter().filter(of).count();
+            (n > 0).then(|| format!("{n} {}", state_word(s, unclear)))
         })
         .collect();
     let planned = count(r.verdict.holes.len(), "hole", "holes");
@@ -158,7 +180,7 @@ pub fn hole_counts(r: &Report) -> String {
     }
 }
 
-/// "1 ringed stray, 2 strays, 1 unsure, 1 crossed out"; `None` without any.
+/// "1 ringed extra mark, 2 extra marks, 1 unclear mark, 1 crossed out"; `None` without any.
 #[must_use]
 pub fn stray_counts(r: &Report) -> Option<String> {
     let n = |state, ringed: Option<bool>| {
@@ -171,11 +193,15 @@ pub fn stray_counts(r: &Report) -> Option<String> {
     let parts: Vec<String> = [
         (
             n(StrayState::Stray, Some(true)),
-            "ringed stray",
-            "ringed strays",
+            "ringed extra mark",
+            "ringed extra marks",
         ),
-        (n(StrayState::Stray, Some(false)), "stray", "strays"),
-        (n(StrayState::Unsure, None), "unsure", "unsure"),
+        (
+            n(StrayState::Stray, Some(false)),
+            "extra mark",
+            "extra marks",
+        ),
+        (n(StrayState::Unsure, None), "unclear mark", "unclear marks"),
         (n(StrayState::Cancelled, None), "crossed out", "crossed out"),
     ]
     .into_iter()
@@ -238,20 +264,20 @@ pub fn escape(text: &str) -> String {
     out
 }
 
-/// A measured length with its sign, and in millimetres too where the plan is in inches.
+/// A measured length in the plan's unit, with its sign, and in millimetres too where that is inches.
 pub(crate) fn both(mm: f64, units: Units) -> String {
-    with_mm(measured(mm, units), mm, units)
+    show_fine(mm, units)
 }
 
 /// A planned length with its sign, and in millimetres too where the plan is in inches.
 pub(super) fn planned_both(mm: f64, units: Units) -> String {
-    with_mm(planned(mm, units), mm, units)
-}
-
-fn with_mm(text: String, mm: f64, units: Units) -> String {
     match units {
-        Units::Inch => format!("{text} in ({} mm)", measured(mm, Units::Millimetre)),
-        Units::Millimetre => format!("{text} mm"),
+        Units::Inch => format!(
+            "{} in ({} mm)",
+            planned(mm, units),
+            measured(mm, Units::Millimetre)
+        ),
+        Units::Millimetre => format!("{} mm", planned(mm, units)),
     }
 }
 

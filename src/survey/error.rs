@@ -141,7 +141,7 @@ impl fmt::Display for SurveyError {
             }
             Self::TooTilted { photo, tilt_deg } => write!(
                 f,
-                "photo {} looks at the face {tilt_deg:.0} degrees from upright; {MAX_TILT_DEG:.0} is the limit; hold the camera more squarely above the sheet",
+                "photo {} is taken at too steep an angle: {tilt_deg:.0} degrees from straight above; {MAX_TILT_DEG:.0} is the limit; hold the camera straight above the sheet",
                 photo + 1
             ),
             Self::Mirrored { photo, card } => write!(

@@ -5,9 +5,10 @@ use super::decision_rule::{Proof, judge};
 use super::states::{Judged, expanded_offset};
 use super::words::{names, nearest, offset_fine, place_near, planned_place, way};
 use super::{HoleState, Reason, StrayState};
+use crate::frame::{Point, Sheet};
 use crate::ink::{Doubt, RuledLine};
-use crate::plan::Plan;
-use crate::plan::length::show;
+use crate::plan::length::{show, show_fine, show_range};
+use crate::plan::{Edge, Plan};
 use crate::sheet::Outline;
 
 /// What was found besides the marks, and helps to explain them.
@@ -19,6 +20,7 @@ pub(super) struct Found<'a> {
 /// One sentence for each thing to do, the gravest first.
 pub(super) fn list(plan: &Plan, judged: &Judged, reasons: &[Reason], found: &Found) -> Vec<String> {
     let mut bench = Vec::new();
+    counts(plan, judged, &mut bench);
     live_strays(plan, judged, &mut bench);
     doubles(plan, judged, &mut bench);
     rows(plan, judged, found, &mut bench);
@@ -28,7 +30,7 @@ pub(super) fn list(plan: &Plan, judged: &Judged, reasons: &[Reason], found: &Fou
     unseen(plan, judged, &mut bench);
     if reasons.iter().any(|r| r.code == "face-unseen") {
         bench.push(
-            "look over the parts of the face that the photo does not show, or take another photo"
+            "look over the parts of the face that the photo does not show, or take one more photo of them"
                 .into(),
         );
     }
@@ -47,7 +49,7 @@ fn live_strays(plan: &Plan, judged: &Judged, bench: &mut Vec<String>) {
         if stray.ringed {
             let place = place_near(plan, stray.at);
             bench.push(format!(
-                "RINGED stray {place}: it will be drilled as it stands; cross it out before anything else"
+                "RINGED extra mark {place}: it will be drilled as it stands; cross it out before anything else"
             ));
         } else if at.is_none() {
             plain.push(s);
@@ -55,7 +57,7 @@ fn live_strays(plan: &Plan, judged: &Judged, bench: &mut Vec<String>) {
     }
     if plain.len() > EACH {
         bench.push(format!(
-            "cross out {} strays, {}: the table of marks gives the place of each",
+            "cross out {} extra marks, {}: the table of other marks gives the place of each",
             plain.len(),
             where_each(plan, judged, &plain)
         ));
@@ -63,7 +65,7 @@ fn live_strays(plan: &Plan, judged: &Judged, bench: &mut Vec<String>) {
     }
     for s in plain {
         let place = place_near(plan, judged.strays[s].at);
-        bench.push(format!("stray {place}: cross it out"));
+        bench.push(format!("extra mark {place}: cross it out"));
     }
 }
 
@@ -85,13 +87,13 @@ fn doubles(plan: &Plan, judged: &Judged, bench: &mut Vec<String>) {
         ) == Proof::Kept;
         let advice = if keeps {
             format!(
-                "keep the one {:.1} mm from plan and cross out the other, {} from it",
-                offset.norm(),
+                "keep the one {} from its place and cross out the other, {} from it",
+                show(offset.norm(), plan.units),
                 others.join(" and ")
             )
         } else {
             format!(
-                "cross out all of them and mark it anew at {}",
+                "cross out all of them and mark it again at {}",
                 planned_place(plan, h)
             )
         };
@@ -112,15 +114,19 @@ fn wrong_holes(plan: &Plan, judged: &Judged, bench: &mut Vec<String>) {
             } else {
                 "; the photo does not show its planned place, look there first"
             };
-            let way = way(plan, h, hole.planned - found);
-            bench.push(format!("{}{ring}: move {way}{blind}", hole.name));
+            // A mark cannot be moved.
+            let way = way(plan, hole.planned - found);
+            bench.push(format!(
+                "{}{ring}: cross it out and mark it again {way}{blind}",
+                hole.name
+            ));
         }
     }
     for (h, hole) in judged.holes.iter().enumerate() {
         if hole.state == HoleState::Cancelled {
             let place = planned_place(plan, h);
             bench.push(format!(
-                "{}: its mark is crossed out: mark it anew at {place}",
+                "{}: its mark is crossed out: mark it again at {place}",
                 hole.name
             ));
         }
@@ -138,41 +144,54 @@ fn wrong_holes(plan: &Plan, judged: &Judged, bench: &mut Vec<String>) {
 
 /// What to do where nothing could be measured; the reason says what is amiss.
 pub(super) fn start_over() -> Vec<String> {
-    vec!["put right what kept the photo from being measured, and check again: nothing on the sheet has been judged yet".into()]
+    vec![
+        "fix the photo problem above, and check again: nothing on the sheet has been judged yet"
+            .into(),
+    ]
 }
 
 /// So many of a kind are told in one sentence: a list of 74 is not read.
 const MANY: usize = 4;
 
-/// Ink without a name, the same "why" together, in the order of the face.
+/// Unclear marks, the same "why" together, in the order of the face.
 fn unsure(plan: &Plan, judged: &Judged, bench: &mut Vec<String>) {
-    let mut whys: Vec<(&'static str, Vec<usize>)> = Vec::new();
+    let mut whys: Vec<(Option<Doubt>, Vec<usize>)> = Vec::new();
     for (s, stray) in judged.strays.iter().enumerate() {
         if stray.state == StrayState::Unsure {
-            let why = stray.why.map_or("no name fits it", Doubt::text);
-            match whys.iter_mut().find(|(w, _)| *w == why) {
+            match whys.iter_mut().find(|(w, _)| *w == stray.why) {
                 Some((_, places)) => places.push(s),
-                None => whys.push((why, vec![s])),
+                None => whys.push((stray.why, vec![s])),
             }
         }
     }
     for (why, places) in whys {
-        if let [one] = places[..] {
-            let place = match judged.stray_at[one] {
+        let place = match places[..] {
+            [one] => match judged.stray_at[one] {
                 Some(h) => format!("at {}", plan.holes[h].name),
                 None => place_near(plan, judged.strays[one].at),
-            };
-            bench.push(format!(
-                "ink {place} could not be named ({why}): look at it, then clean it off or mark it clearly"
-            ));
-        } else {
-            bench.push(format!(
-                "ink in {} places could not be named ({why}): {}: look at each, then clean it off or mark it \
-                 clearly",
+            },
+            _ => format!(
+                "in {} places, {}",
                 places.len(),
                 where_each(plan, judged, &places)
-            ));
-        }
+            ),
+        };
+        let (what, it, dirt) = match places.len() {
+            1 => ("mark", "it", "it is dirt"),
+            _ => ("marks", "each", "dirt"),
+        };
+        bench.push(if why == Some(Doubt::NotWorked) {
+            format!(
+                "not punched or drilled yet {place}, as far as the photo shows: do it, or take one more photo from nearer, with \
+                 the lamp to one side"
+            )
+        } else {
+            // Never "mark it again": it may be the mark.
+            format!(
+                "unclear {what} {place} ({}): look at {it}; wipe it off if {dirt}, else say what it is with --decide",
+                why.map_or("ink of no known shape", Doubt::text)
+            )
+        });
     }
 }
 
@@ -215,8 +234,8 @@ fn close(plan: &Plan, judged: &Judged, reasons: &[Reason], bench: &mut Vec<Strin
         return;
     }
     let unsaid = |code| reasons.iter().any(|r| r.code == code);
-    let bars = "with --bars what a steel rule shows on the two bars of a card";
-    let below = "with --card-below how far the cards lie below the marked face";
+    let bars = "what a steel rule shows on the two bars of a card (--bars)";
+    let below = "how far the cards lie below the marked face (--card-below)";
     let say = match (unsaid(super::PRINT_UNSAID), unsaid(super::HEIGHT_UNSAID)) {
         (true, true) => Some(format!("{bars}, and {below}")),
         (true, false) => Some(bars.into()),
@@ -225,7 +244,7 @@ fn close(plan: &Plan, judged: &Judged, reasons: &[Reason], bench: &mut Vec<Strin
     };
     if let Some(say) = say {
         bench.push(format!(
-            "first check again and say {say}: that may prove what is too near the limit now, without another photo"
+            "first check again and give {say}: that may prove what is too close to call now, without a new photo"
         ));
     }
     // Those that look wrong are measured first.
@@ -249,15 +268,16 @@ fn measure(plan: &Plan, judged: &Judged, h: usize) -> String {
         (Some(found), Some(expanded)) => {
             let offset = found - hole.planned;
             format!(
-                "{:.2} mm from plan ({}), ±{expanded:.2} mm against {:.2} mm allowed",
-                offset.norm(),
-                offset_fine(offset),
-                plan.tolerance_mm
+                "{} from its place ({}), give or take {}; the plan allows {}",
+                show_fine(offset.norm(), plan.units),
+                offset_fine(plan, offset),
+                show_fine(expanded, plan.units),
+                show_fine(plan.tolerance_mm, plan.units)
             )
         }
         _ => NO_PLACE.into(),
     };
-    format!("measure {} by rule: {told}", hole.name)
+    format!("measure {} with a steel rule: {told}", hole.name)
 }
 
 const NO_PLACE: &str = "the photo does not give its place well enough";
@@ -278,11 +298,15 @@ fn measure_all(plan: &Plan, judged: &Judged, holes: &[usize]) -> String {
     }
     let each = names(plan, holes);
     if told < holes.len() {
-        return format!("measure {each} by rule: the photo does not give their places well enough");
+        return format!(
+            "measure {each} with a steel rule: the photo does not give their places well enough"
+        );
     }
     format!(
-        "measure {each} by rule: {:.2} to {:.2} mm from plan, ±{:.2} to {:.2} mm, against {:.2} mm allowed",
-        low[0], high[0], low[1], high[1], plan.tolerance_mm
+        "measure {each} with a steel rule: {} from their places, give or take {}; the plan allows {}",
+        show_range(low[0], high[0], plan.units),
+        show_range(low[1], high[1], plan.units),
+        show_fine(plan.tolerance_mm, plan.units)
     )
 }
 
@@ -292,12 +316,50 @@ fn unseen(plan: &Plan, judged: &Judged, bench: &mut Vec<String>) {
         .collect();
     if !unseen.is_empty() {
         bench.push(format!(
-            "look at {} by eye, or take another photo: this one does not show {}",
+            "look at {} by eye, or take one more photo: this one does not show {}",
             names(plan, &unseen),
             if unseen.len() == 1 { "it" } else { "them" }
         ));
     }
 }
+
+/// Rows with more marks than holes of which most are out: the plan's count may be the slip, and not the marks.
+fn counts(plan: &Plan, judged: &Judged, bench: &mut Vec<String>) {
+    for row in &plan.rows {
+        let own: Vec<usize> = (0..plan.holes.len())
+            .filter(|&h| plan.holes[h].row.as_deref() == Some(&row.name))
+            .collect();
+        let from_edge = |at: Point<Sheet>| match row.along {
+            Edge::Bottom => at.y,
+            Edge::Top => plan.height_mm - at.y,
+            Edge::Left => at.x,
+            Edge::Right => plan.width_mm - at.x,
+        };
+        let in_row = |s: &usize| {
+            let stray = &judged.strays[*s];
+            stray.state == StrayState::Stray
+                && judged.stray_at[*s].is_none()
+                && (from_edge(stray.at) - row.edge_distance_mm).abs() <= IN_ROW_MM
+        };
+        let extra = (0..judged.strays.len()).filter(in_row).count();
+        let marked = own.iter().filter(|&&h| judged.holes[h].found.is_some());
+        let out = own
+            .iter()
+            .filter(|&&h| judged.holes[h].state == HoleState::Off);
+        let (marked, out) = (marked.count(), out.count());
+        if extra > 0 && marked + extra > own.len() && 2 * out > own.len() {
+            bench.push(format!(
+                "{} marks for {} holes in row {}: is the plan's count right? Look at that before you cross anything out",
+                marked + extra,
+                own.len(),
+                row.name
+            ));
+        }
+    }
+}
+
+/// A mark so near to a row's line belongs to the row, mm: lines are ruled and marked to less, and rows lie further apart.
+const IN_ROW_MM: f64 = 2.0;
 
 /// One sentence for each row whose marks are all out in the same way; one for all that the scale explains.
 fn rows(plan: &Plan, judged: &Judged, found: &Found, bench: &mut Vec<String>) {
@@ -312,7 +374,7 @@ fn rows(plan: &Plan, judged: &Judged, found: &Found, bench: &mut Vec<String>) {
             scaled.push((&row.name, share));
             continue;
         }
-        bench.push(cause.sentence(&row.name, &names));
+        bench.push(cause.sentence(&row.name, &names, plan.units));
     }
     if !scaled.is_empty() {
         bench.push(cause::print_sentence(&scaled));

@@ -1,11 +1,12 @@
 //! What to change for the next photo: one or two sentences, by what kept this one from showing or proving it.
 
 use super::states::{HALF_FINGER_MM, LARGEST_INK_MM, MARK_RADIUS_MM, grid_is_sound};
-use super::words::{names, nearest};
+use super::words::{names, nearest, place_near};
 use super::{Decision, HoleState, Reason, Stray, StrayState, Verdict};
 use crate::frame::{Point, Sheet};
 use crate::ink::{Blind, Seen};
-use crate::plan::Plan;
+use crate::plan::length::MM_PER_INCH;
+use crate::plan::{Plan, Units};
 
 /// What to change.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -65,7 +66,7 @@ pub fn advise(plan: &Plan, verdict: &Verdict, seen: &Seen, taken: Option<Taken>)
         if let Some((cause, at)) = largest_patch(seen).filter(|(c, _)| !of_holes(*c)) {
             let place = nearest(plan, at).map_or_else(
                 || "a part of the face".to_owned(),
-                |h| format!("the face near {}", plan.holes[h].name),
+                |_| format!("the face {}", place_near(plan, at)),
             );
             tell(cause.code(), &[], of_cause(cause, &place, false, taken));
         }
@@ -96,7 +97,7 @@ pub fn advise(plan: &Plan, verdict: &Verdict, seen: &Seen, taken: Option<Taken>)
             holes = near(&things);
         }
         let text = format!(
-            "something lies over or near {}, or is written there: take away what can be (hand, tool, rule, smear){ADD}",
+            "something lies over or near {}, or is written there: take away what you can (hand, tool, rule, smear){ADD}",
             names(plan, &holes)
         );
         tell("covered", &holes, text);
@@ -130,10 +131,10 @@ pub fn advise(plan: &Plan, verdict: &Verdict, seen: &Seen, taken: Option<Taken>)
             tell(
                 cause,
                 &near,
-                format!("ink near {places} could not be named, and {by}{ADD}"),
+                format!("there are unclear marks near {places}, and {by}{ADD}"),
             );
         } else {
-            tell("unsure-ink", &near, lean_closer(&places, taken));
+            tell("unsure-ink", &near, lean_closer(plan, &places, taken));
         }
     }
     let close: Vec<usize> = of_state(verdict, HoleState::Close);
@@ -145,8 +146,12 @@ pub fn advise(plan: &Plan, verdict: &Verdict, seen: &Seen, taken: Option<Taken>)
         // What was left unsaid is told at the bench already, and costs no photo.
         if !few {
             let text = format!(
-                "{} could not be proven by this photo: lay a second card at the other end of the row, take the photo straight from above, and add it to the same check",
-                names(plan, &close)
+                "{} too close to call: lay one more card at the other end of the row, take a photo from straight above, and add it to the same check",
+                format_args!(
+                    "{} {}",
+                    names(plan, &close),
+                    if close.len() == 1 { "is" } else { "are" }
+                )
             );
             let holes = close.iter().map(|&h| plan.holes[h].name.clone()).collect();
             let cause = "too-uncertain";
@@ -233,7 +238,7 @@ fn largest_patch(seen: &Seen) -> Option<(Blind, Point<Sheet>)> {
     })
 }
 
-const ADD: &str = "; then add one photo to the same check, with sheet and cards unmoved";
+const ADD: &str = ". Then add one photo to the same check; do not move the sheet or the cards";
 
 fn of_cause(cause: Blind, places: &str, several: bool, taken: Taken) -> String {
     let are = if several { "are" } else { "is" };
@@ -244,7 +249,7 @@ fn of_cause(cause: Blind, places: &str, several: bool, taken: Taken) -> String {
             format!("glare over {places}: move the lamp or tilt the phone a little{ADD}")
         }
         Blind::Shadow => format!(
-            "{places} {lie} in deep shadow: step out of the light, or bring a second lamp{ADD}"
+            "{places} {lie} in deep shadow: step out of the light, or bring one more lamp{ADD}"
         ),
         Blind::Blur => format!(
             "{places} {are} blurred: tap there to focus, hold the phone still with both hands, and keep it level with the sheet{ADD}"
@@ -255,30 +260,30 @@ fn of_cause(cause: Blind, places: &str, several: bool, taken: Taken) -> String {
             )
         }
         Blind::Print => format!(
-            "{places} {lie} in print as dark as the pen's ink: look there by eye, or wipe the print off before marking"
+            "{places} {lie} in print as dark as the pen's ink: look there by eye, or wipe the print off before you mark"
         ),
         Blind::Card => format!(
-            "a scale card lies over {places}: lay it beside the marks, and check the new photo by itself, for cards must not move between photos of one check"
+            "a scale card lies over {places}: lay it beside the marks, and check the new photo by itself, for cards must not move between the photos of one check"
         ),
         Blind::Oblique => format!(
-            "{places} {are} seen too aslant: hold the phone more straight above {them}{ADD}"
+            "{places} {are} seen at too steep an angle: hold the phone straight above {them}{ADD}"
         ),
         Blind::Far => format!(
-            "{places} {are} too small in the photo (about {:.1} px per mm, {:.1} needed): come nearer, or send the photo at full size; of a long sheet take several photos that share cards",
+            "{places} {are} too small in the photo (about {:.1} pixels for each mm, {:.1} needed): come nearer, or give the photo at full size; of a long sheet take several photos that share cards",
             taken.px_per_mm, taken.needed_px_per_mm
         ),
         Blind::Texture => format!(
-            "the surface round {places} is too streaked for ink to stand out: light it from another side, across the grain{ADD}"
+            "the metal round {places} is too streaked for ink to stand out: light it from another side, across the grain{ADD}"
         ),
         Blind::Outside => format!(
             "{places} {are} not in the picture: step back, or take one that shows {them} and two of the cards{ADD}"
         ),
-        Blind::Rim => format!("{places} {lie} at the very rim of the sheet: look there by eye"),
+        Blind::Rim => format!("{places} {lie} at the very edge of the sheet: look there by eye"),
     }
 }
 
-/// Ink that could not be named: from how near a photo would show what it is.
-fn lean_closer(places: &str, taken: Taken) -> String {
+/// Unclear marks: from how near a photo would show what it is.
+fn lean_closer(plan: &Plan, places: &str, taken: Taken) -> String {
     let wanted = taken.away_mm * taken.px_per_mm / LOOK_PX_PER_MM;
     let at = if places.is_empty() {
         "it".to_owned()
@@ -286,15 +291,24 @@ fn lean_closer(places: &str, taken: Taken) -> String {
         places.to_owned()
     };
     if wanted < 0.8 * taken.away_mm && taken.away_mm > 1.25 * NEAREST_MM {
-        let cm = (wanted.max(NEAREST_MM) / 10.0).round();
         format!(
-            "ink near {at} could not be named: add a photo to the same check that shows it from about {cm:.0} cm (this one is from {:.0} cm), with a card or two in it",
-            (taken.away_mm / 10.0).round()
+            "there are unclear marks near {at}: add a photo to the same check that shows them from about {}, with a card or two in it (this one is from {})",
+            roughly(wanted.max(NEAREST_MM), plan.units),
+            roughly(taken.away_mm, plan.units)
         )
     } else {
         format!(
-            "ink near {at} could not be named, and the photo is near enough: look at it on the metal, and clean it off, mark it clearly, or say what it is with --decide"
+            "there are unclear marks near {at}, and the photo is near enough: look at the metal; wipe off what is dirt, and say what the rest is with --decide"
         )
+    }
+}
+
+/// A distance of the camera: "8 in (20 cm)", or "20 cm".
+fn roughly(mm: f64, units: Units) -> String {
+    let cm = (mm / 10.0).round();
+    match units {
+        Units::Inch => format!("{:.0} in ({cm:.0} cm)", mm / MM_PER_INCH),
+        Units::Millimetre => format!("{cm:.0} cm"),
     }
 }
 
@@ -305,16 +319,16 @@ fn before_measuring(reasons: &[Reason]) -> Vec<Advice> {
     let mut all: Vec<(&'static str, &str)> = Vec::new();
     if has("no-survey") && says("no scale card") {
         if has("card-left-out") {
-            all.push(("card-unreadable", "a scale card shows but cannot be read (see why above): bring it wholly into the picture, flat, sharp and out of glare and shadow, or come nearer"));
+            all.push(("card-unreadable", "a scale card shows but cannot be read (see why above): bring the whole of it into the picture, flat, sharp and out of glare and shadow, or come nearer"));
         } else {
-            all.push(("no-card", "lay one or two printed scale cards flat beside the marks, wholly in the picture, out of glare and shadow, and take the photo again"));
+            all.push(("no-card", "lay one or two printed scale cards flat beside the marks, with the whole card in the picture, out of glare and shadow, and take the photo again"));
         }
     } else if has("no-survey") && says("corners") && !says("flat face") {
         all.push(("card-unreadable", "keep a whole scale card in the picture, out of glare, sharp, and near enough that its squares are plain to see"));
     }
     if has("blurred") {
         if says("too small") || says("too coarse") {
-            all.push(("far", "come nearer until sheet and cards fill the picture, and send the photo as the phone took it, at full size"));
+            all.push(("far", "come nearer until sheet and cards fill the picture, and give the photo as the phone took it, at full size"));
         } else if says("the phone moved") {
             all.push((
                 "shake",
@@ -328,10 +342,10 @@ fn before_measuring(reasons: &[Reason]) -> Vec<Advice> {
         }
     }
     if has("no-sheet") || says("was not found in the photo") {
-        all.push(("no-edge", "show the whole sheet with some bench round it, on ground that is darker or lighter than the metal, out of deep shadow, so that its left and bottom edges stand out"));
+        all.push(("no-edge", "show the whole sheet with some bench round it, on something darker or lighter than the metal, so that its left and bottom edges stand out"));
     }
-    if says("degrees from upright") || says("too obliquely") {
-        all.push(("oblique", "hold the phone more straight above the sheet"));
+    if says("too steep an angle") {
+        all.push(("oblique", "hold the phone straight above the sheet"));
     }
     all.truncate(MOST);
     all.into_iter()

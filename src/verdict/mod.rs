@@ -24,8 +24,8 @@ mod states;
 mod words;
 
 pub(crate) use states::{direction_of_u, expanded_widest};
-pub(crate) use words::nearest;
 pub use words::place_near;
+pub(crate) use words::{names, nearest};
 
 use crate::frame::{Point, Sheet};
 use crate::ink::{Doubt, Ink, MarkKind};
@@ -46,8 +46,8 @@ pub(crate) fn pair_with_plan(plan: &Plan, marks: &[nalgebra::Vector2<f64>]) -> p
 /// [block](Weight::Blocks) keep the sheet from reading as ready, notes are passed on. The order of the
 /// ink changes nothing.
 ///
-/// - A hole whose place shows only ink that could not be named is `Unseen`: not surely missing, never
-///   good. So is a hole whose place was not wholly seen and that has no mark.
+/// - A hole whose place shows only unclear ink is `Unseen`, and `unclear`: not surely missing, never
+///   good. `Unseen` is a hole whose place was not wholly seen and that has no mark.
 /// - The further marks of a `Double` hole are in `strays` too: nothing on the face is left out.
 /// - A mark both ringed and crossed out contradicts itself, and is unsure ink.
 /// - A covariance that is none gives no uncertainty, and the hole is `Close`.
@@ -144,6 +144,8 @@ pub struct HoleResult {
     pub uncertainty_mm: Option<f64>,
     /// The state.
     pub state: HoleState,
+    /// `Unseen` for unclear ink at its place, which may be its mark; the place itself is visible.
+    pub unclear: bool,
     /// The mark is ringed.
     pub ringed: bool,
     /// What sort of mark it is.

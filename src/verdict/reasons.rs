@@ -1,11 +1,12 @@
 //! The decision, and why.
 
 use super::states::{Judged, seen_share};
-use super::words::{names, nearest};
+use super::words::{names, nearest, place_near};
 use super::{Decision, HoleState, Reason, StrayState, Weight};
 use crate::frame::{Point, Sheet};
 use crate::ink::Ink;
 use crate::plan::Plan;
+use crate::plan::length::{show_fine, show_planned, show_range};
 use crate::sheet::Outline;
 
 /// What a finding does to the decision, the gravest first.
@@ -73,11 +74,11 @@ pub(super) fn weigh(
     let mut reasons: Vec<Reason> = found.into_iter().map(|(_, reason)| reason).collect();
     if decision == Decision::Ready {
         let text = format!(
-            "{} of {} holes are marked within {:.2} mm, with {} counted against them, and nothing else is \
-             on the face",
+            "{} of {} holes are marked within {} of their places, with {} counted against them, and nothing else \
+             is on the face",
             judged.holes.len(),
             plan.holes.len(),
-            plan.tolerance_mm,
+            show_fine(plan.tolerance_mm, plan.units),
             match plan.risk {
                 None => "U".to_owned(),
                 Some(risk) => format!(
@@ -100,19 +101,41 @@ fn counted(n: usize, what: &str) -> String {
     format!("{n} {what}{}", if n == 1 { "" } else { "s" })
 }
 
-/// The places of strays: "near A3 and B2".
-fn near(plan: &Plan, judged: &Judged, strays: &[usize]) -> String {
+/// Where marks are: a few each by the way from its nearest hole, more by the holes that they are near.
+fn places_of(plan: &Plan, judged: &Judged, strays: &[usize]) -> String {
+    /// So many are told one by one; the bench list has the rest.
+    const FEW: usize = 2;
+    if strays.len() <= FEW {
+        let each = strays
+            .iter()
+            .map(|&s| place_near(plan, judged.strays[s].at));
+        return format!(", {}", each.collect::<Vec<_>>().join(", and "));
+    }
     near_holes(plan, strays.iter().map(|&s| judged.strays[s].at))
 }
 
+/// ", near A3 and B2"; nothing where most are further from any hole than "near" means.
 fn near_holes(plan: &Plan, places: impl Iterator<Item = Point<Sheet>>) -> String {
-    let mut holes: Vec<usize> = places.filter_map(|at| nearest(plan, at)).collect();
+    /// A finger's breadth, mm: what is further away is not looked for there.
+    const NEAR_MM: f64 = 15.0;
+    let (mut holes, mut away) = (Vec::new(), 0);
+    for at in places {
+        match nearest(plan, at) {
+            Some(h) if plan.holes[h].at.distance(at) <= NEAR_MM => holes.push(h),
+            _ => away += 1,
+        }
+    }
     holes.sort_unstable();
     holes.dedup();
-    if holes.is_empty() {
-        return String::new();
+    match (holes.is_empty(), away) {
+        (true, 0) => String::new(),
+        (true, _) => ", away from the holes".to_owned(),
+        (false, 0) => format!(", near {}", names(plan, &holes)),
+        (false, n) => format!(
+            ", near {}, and {n} away from the holes",
+            names(plan, &holes)
+        ),
     }
-    format!(", near {}", names(plan, &holes))
 }
 
 fn strays(plan: &Plan, judged: &Judged, found: &mut Vec<(Gravity, Reason)>) {
@@ -127,9 +150,9 @@ fn strays(plan: &Plan, judged: &Judged, found: &mut Vec<(Gravity, Reason)>) {
     let ringed = pick(StrayState::Stray, Some(true));
     if !ringed.is_empty() {
         let text = format!(
-            "{} where no hole is planned{}: a ring says drill here",
-            counted(ringed.len(), "ringed mark"),
-            near(plan, judged, &ringed)
+            "{}{}: no hole is planned there, and a ring says drill here",
+            counted(ringed.len(), "ringed extra mark"),
+            places_of(plan, judged, &ringed)
         );
         found.push((Gravity::Wrong, reason("stray-ringed", text)));
     }
@@ -140,33 +163,33 @@ fn strays(plan: &Plan, judged: &Judged, found: &mut Vec<(Gravity, Reason)>) {
         .collect();
     if !plain.is_empty() {
         let text = format!(
-            "{} where no hole is planned{}",
-            counted(plain.len(), "mark"),
-            near(plan, judged, &plain)
+            "{}{}: no hole is planned there",
+            counted(plain.len(), "extra mark"),
+            places_of(plan, judged, &plain)
         );
         found.push((Gravity::Wrong, reason("stray-mark", text)));
     }
     let unsure = pick(StrayState::Unsure, None);
     if !unsure.is_empty() {
         let text = format!(
-            "ink that could not be named in {}{}",
-            counted(unsure.len(), "place"),
-            near(plan, judged, &unsure)
+            "{}{}",
+            counted(unsure.len(), "unclear mark"),
+            places_of(plan, judged, &unsure)
         );
         found.push((Gravity::Unproven, reason("unsure-ink", text)));
     }
     let cancelled = pick(StrayState::Cancelled, None);
     if !cancelled.is_empty() {
         let text = format!(
-            "{} besides the holes{}: harmless",
-            counted(cancelled.len(), "crossed-out mark"),
-            near(plan, judged, &cancelled)
+            "{}{}: harmless",
+            counted(cancelled.len(), "crossed-out extra mark"),
+            places_of(plan, judged, &cancelled)
         );
         found.push((Gravity::Note, reason("stray-cancelled", text)));
     }
     if !judged.writing.is_empty() {
         let text = format!(
-            "writing or print{} is not read: see that no mark stands in it",
+            "writing or print{} is not read: look that no mark stands in it",
             near_holes(plan, judged.writing.iter().copied())
         );
         found.push((Gravity::Note, reason("writing", text)));
@@ -200,15 +223,11 @@ fn holes(plan: &Plan, judged: &Judged, found: &mut Vec<(Gravity, Reason)>) {
         Some(hole.found?.distance(hole.planned))
     });
     let (least, most) = distances.fold((f64::INFINITY, 0.0_f64), |(a, b), d| (a.min(d), b.max(d)));
-    let range = if off.len() == 1 {
-        format!("{most:.2}")
-    } else {
-        format!("{least:.2} to {most:.2}")
-    };
+    let range = show_range(least, most, plan.units);
     let rest = format!(
-        "{} off: {range} mm from plan, {:.2} mm allowed",
+        "{} out of place by {range}; the plan allows {}",
         verb(&off, "is", "are"),
-        plan.tolerance_mm
+        show_fine(plan.tolerance_mm, plan.units)
     );
     tell(Gravity::Wrong, "hole-off", &off, rest);
 
@@ -226,9 +245,9 @@ fn holes(plan: &Plan, judged: &Judged, found: &mut Vec<(Gravity, Reason)>) {
 
     let close = of(HoleState::Close);
     let rest = format!(
-        "{} too near the limit of {:.2} mm for this photo to tell",
+        "{} too close to call: within measuring error of the limit of {}",
         verb(&close, "is", "are"),
-        plan.tolerance_mm
+        show_fine(plan.tolerance_mm, plan.units)
     );
     tell(Gravity::Unproven, "hole-close", &close, rest);
 
@@ -236,15 +255,16 @@ fn holes(plan: &Plan, judged: &Judged, found: &mut Vec<(Gravity, Reason)>) {
         .into_iter()
         .partition(|&h| judged.seen[h]);
     let rest = format!(
-        "{} that could not be named",
+        "{} that may be {} or not",
         verb(
             &unsure,
-            "has ink at its place",
-            "each have ink at their place"
-        )
+            "is unclear: there is ink at its place",
+            "are unclear: there is ink at their places"
+        ),
+        verb(&unsure, "its mark", "their marks")
     );
     tell(Gravity::Unproven, "hole-unsure", &unsure, rest);
-    let rest = format!("{} not seen in the photo", verb(&unseen, "is", "are"));
+    let rest = format!("{} not visible in the photo", verb(&unseen, "is", "are"));
     tell(Gravity::Unproven, "hole-unseen", &unseen, rest);
 }
 
@@ -263,8 +283,11 @@ fn sheet_size(plan: &Plan, outline: &Outline, found: &mut Vec<(Gravity, Reason)>
         let fits = (size - planned).abs() <= plan.tolerance_mm + expanded;
         if !fits {
             let text = format!(
-                "the sheet measures {size:.1} mm {word} (U {expanded:.1} mm), the plan says {planned:.1} mm: \
-                 another sheet, another plan, or a card not printed at true size"
+                "the sheet measures {} {word} (U {}), the plan says {}: another sheet, another plan, or a card not \
+                 printed at true size",
+                show_fine(size, plan.units),
+                show_fine(expanded, plan.units),
+                show_planned(planned, plan.units)
             );
             found.push((Gravity::Unproven, reason(SHEET_SIZE, text)));
         }
@@ -280,7 +303,7 @@ fn face(plan: &Plan, ink: &Ink, judged: &Judged, found: &mut Vec<(Gravity, Reaso
     }
     if judged.unplaced > 0 {
         let text = format!(
-            "{} whose place could not be measured",
+            "the place of {} could not be measured",
             counted(judged.unplaced, "mark")
         );
         found.push((Gravity::Unproven, reason("mark-unplaced", text)));
@@ -290,7 +313,7 @@ fn face(plan: &Plan, ink: &Ink, judged: &Judged, found: &mut Vec<(Gravity, Reaso
     if !enough {
         // Rounded down, so that too little never reads as enough.
         let text = format!(
-            "{:.1} % of the face is seen, {} % is asked for",
+            "{:.1} % of the face is visible; the plan asks for {} %",
             (share * 1000.0).floor() / 10.0,
             (plan.seen_fraction * 1000.0).ceil() / 10.0
         );

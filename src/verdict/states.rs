@@ -223,6 +223,7 @@ pub(super) fn judge_face(plan: &Plan, ink: &Ink) -> Judged {
             found: mark.map(|m| m.at),
             uncertainty_mm: expanded.filter(|u| u.is_finite()),
             state,
+            unclear: state == HoleState::Unseen && seen,
             ringed: mark.is_some_and(|m| m.ringed),
             kind: mark.map(|m| m.kind),
             probability: mark.and_then(|m| m.probability),

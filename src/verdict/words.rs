@@ -3,11 +3,15 @@
 use nalgebra::Vector2;
 
 use crate::frame::{Point, Sheet};
-use crate::plan::length::{show, show_planned};
+use crate::plan::length::{measured, show, show_planned, unit_sign};
 use crate::plan::{Edge, Plan};
 
 /// Runs of this many neighbours are named by their ends.
 const RUN: usize = 4;
+/// Of so many holes and more, nearly all are told by those that are left.
+const MANY_HOLES: usize = 8;
+/// So many are left at most.
+const FEW_BUT: usize = 3;
 /// A part of an offset below this is not worth a word, mm.
 const PART_MM: f64 = 0.15;
 /// Nor is one below this share of the other part, where a mark is to be moved;
@@ -15,8 +19,21 @@ const MOVE_SHARE: f64 = 0.2;
 /// where a mark is to be found by it, a smaller one is.
 const FIND_SHARE: f64 = 0.02;
 
-/// "A7, A9 and B2", "A1 to A14": names of the holes of these indices, in the plan's order.
-pub(super) fn names(plan: &Plan, holes: &[usize]) -> String {
+/// "A7, A9 and B2", "A1 to A14", "all holes but A5": names of the holes of these indices, in the plan's order.
+pub(crate) fn names(plan: &Plan, holes: &[usize]) -> String {
+    let all = plan.holes.len();
+    // No index is there twice: lists of holes are sets.
+    let others: Vec<usize> = (0..all).filter(|h| !holes.contains(h)).collect();
+    if all >= MANY_HOLES && others.is_empty() {
+        return "all holes".to_owned();
+    }
+    if all >= MANY_HOLES && others.len() <= FEW_BUT {
+        return format!("all holes but {}", each(plan, &others));
+    }
+    each(plan, holes)
+}
+
+fn each(plan: &Plan, holes: &[usize]) -> String {
     let mut parts: Vec<String> = Vec::new();
     let mut i = 0;
     while i < holes.len() {
@@ -71,26 +88,16 @@ fn parts(v: Vector2<f64>, share: f64) -> Vec<(bool, f64)> {
     parts
 }
 
-/// "0.9 mm (about 1/32 in) toward the right end": how to move the mark of hole `h` by `v`.
-pub(super) fn way(plan: &Plan, h: usize, v: Vector2<f64>) -> String {
-    let along = row_edge(plan, h);
+/// "1/32 in (0.9 mm) to the right and 1/64 in (0.4 mm) down": the way from a mark to its place, as the plan draws the sheet.
+pub(super) fn way(plan: &Plan, v: Vector2<f64>) -> String {
     let told: Vec<String> = parts(v, MOVE_SHARE)
         .into_iter()
         .map(|(is_x, mm)| {
-            let side = match (is_x, mm >= 0.0) {
-                (true, true) => Edge::Right,
-                (true, false) => Edge::Left,
-                (false, true) => Edge::Top,
-                (false, false) => Edge::Bottom,
-            };
-            let word = edge_word(side);
-            let is_along = along.map(|a| matches!(a, Edge::Bottom | Edge::Top) == is_x);
-            let way = match (is_along, along) {
-                (Some(true), _) => format!("toward the {word} end"),
-                (Some(false), Some(own)) if own != side => {
-                    format!("away from the {} edge", edge_word(own))
-                }
-                _ => format!("toward the {word} edge"),
+            let way = match (is_x, mm >= 0.0) {
+                (true, true) => "to the right",
+                (true, false) => "to the left",
+                (false, true) => "up",
+                (false, false) => "down",
             };
             format!("{} {way}", show(mm.abs(), plan.units))
         })
@@ -114,13 +121,14 @@ fn side_word(is_x: bool, mm: f64) -> &'static str {
     }
 }
 
-/// "11.2 mm right of A3 and 4.0 mm above it": a place on the face told from the nearest planned hole.
+/// "7/16 in (11.2 mm) right of A3 and 5/32 in (4.0 mm) above it": a place on the face told from the nearest planned hole.
 #[must_use]
 pub fn place_near(plan: &Plan, at: Point<Sheet>) -> String {
     let Some(h) = nearest(plan, at) else {
         return format!(
-            "{:.1} mm from the left edge and {:.1} mm from the bottom edge",
-            at.x, at.y
+            "{} from the left edge and {} from the bottom edge",
+            show(at.x, plan.units),
+            show(at.y, plan.units)
         );
     };
     let hole = &plan.holes[h];
@@ -137,11 +145,18 @@ pub fn place_near(plan: &Plan, at: Point<Sheet>) -> String {
     join(&told)
 }
 
-/// "0.66 mm right, 0.30 mm above": an offset in hundredths, for what is near a limit.
-pub(super) fn offset_fine(v: Vector2<f64>) -> String {
+/// "0.026 in right, 0.012 in above": an offset as fine as it was measured, for what is near a limit.
+pub(super) fn offset_fine(plan: &Plan, v: Vector2<f64>) -> String {
     let told: Vec<String> = parts(v, MOVE_SHARE)
         .into_iter()
-        .map(|(is_x, mm)| format!("{:.2} mm {}", mm.abs(), side_word(is_x, mm)))
+        .map(|(is_x, mm)| {
+            let sign = unit_sign(plan.units);
+            format!(
+                "{} {sign} {}",
+                measured(mm.abs(), plan.units),
+                side_word(is_x, mm)
+            )
+        })
         .collect();
     told.join(", ")
 }

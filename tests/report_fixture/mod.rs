@@ -150,20 +150,19 @@ pub(crate) fn every_state() -> Fixture {
         decision: Decision::NotReady,
         reasons: vec![
             reason(
-                "ringed-stray",
-                "A ringed mark stands at 7.138, 2.764 in, where no hole is planned: it will be \
-                 drilled.",
+                "stray-ringed",
+                "1 ringed extra mark, 1/2 in (12.7 mm) above P1: no hole is planned there, and a ring says drill here",
             ),
             reason(
                 "stray-mark",
-                "A mark stands at 8.898, 2.402 in, where no hole is planned.",
+                "1 extra mark, 1 3/4 in (44.5 mm) right of P1: no hole is planned there",
             ),
-            reason("hole-off", "A3 is 0.057 in off; 1/32 in is allowed."),
-            reason("hole-missing", "A5 has no mark."),
             reason(
-                "seen",
-                "The photo does not show 3.6 % of the sheet, and B8 lies there.",
+                "hole-off",
+                "A3 is out of place by 0.057 in (1.45 mm); the plan allows 0.031 in (0.79 mm)",
             ),
+            reason("hole-missing", "A5 has no mark"),
+            reason("hole-unseen", "B8 is not visible in the photo"),
         ],
         holes,
         strays,
@@ -188,14 +187,14 @@ pub(crate) fn every_state() -> Fixture {
             },
         ],
         bench: vec![
-            "Cross out the ringed mark at 7.138, 2.764 in.".into(),
-            "Cross out the mark at 8.898, 2.402 in, or add its hole to the plan.".into(),
-            "A3: cross out the old mark and make a new one 0.057 in to the left of it and a hair \
-             down, at 2 5/16, 5/16 in."
+            "RINGED extra mark 1/2 in (12.7 mm) above P1: it will be drilled as it stands; cross it out before anything else"
                 .into(),
-            "A5: mark it at 3 15/16, 5/16 in.".into(),
-            "A7: measure by hand.".into(),
-            "Take the photo again so that B8 can be seen.".into(),
+            "extra mark 1 3/4 in (44.5 mm) right of P1: cross it out".into(),
+            "A3: cross it out and mark it again 1/16 in (1.4 mm) to the left".into(),
+            "A5: mark it at 3 15/16 in (100.0 mm) from the left edge, 5/16 in (7.9 mm) from the bottom edge".into(),
+            "measure A7 with a steel rule: 0.027 in (0.69 mm) from its place (0.027 in left), give or take 0.008 in (0.20 mm); the plan allows 0.031 in (0.79 mm)"
+                .into(),
+            "look at B8 by eye, or take one more photo: this one does not show it".into(),
         ],
     };
     let lines = vec![
@@ -285,7 +284,7 @@ fn result((i, hole): (usize, &Hole)) -> HoleResult {
         "A7" => (HoleState::Close, Some(-0.68), -0.12, 0.2),
         "A9" => (HoleState::Cancelled, Some(0.1), 0.2, 0.18),
         "A11" => (HoleState::Double, Some(0.3), 0.1, 0.2),
-        "B8" => (HoleState::Unseen, None, 0.0, 0.0),
+        "B8" | "B6" => (HoleState::Unseen, None, 0.0, 0.0),
         _ => {
             let wobble = (i * 37 % 11) as f64 / 11.0 - 0.5;
             (HoleState::Good, Some(0.5 * wobble), -0.3 * wobble, 0.17)
@@ -298,6 +297,7 @@ fn result((i, hole): (usize, &Hole)) -> HoleResult {
         found: dx.map(|dx| Point::new(hole.at.x + dx, hole.at.y + dy)),
         uncertainty_mm: dx.map(|_| u),
         state,
+        unclear: hole.name == "B6",
         ringed: hole.name == "P1" || hole.name == "A3",
         kind: dx.map(|_| {
             if hole.row.is_some() {
@@ -518,6 +518,7 @@ pub(crate) fn crowd() -> Fixture {
             found: Some(h.at + nalgebra::Vector2::new(1.5, -1.0)),
             uncertainty_mm: Some(0.2),
             state: HoleState::Off,
+            unclear: false,
             ringed: false,
             kind: Some(MarkKind::Dot),
             probability: Some(0.97),

@@ -192,7 +192,6 @@ impl Last {
             "template": answers::template(&report),
             "summary": text::summary(&report, COLUMNS, false),
             "counts": words::counts(&report),
-            "meanings": meanings(&report),
             "places": self.places(&report, &maps),
         });
         (answer, files)
@@ -220,7 +219,7 @@ impl Last {
             Some(json!({
                 "hole": h.name, "photo": photo, "pixel": [at.x, at.y],
                 "planned": place(photo, h.planned), "found": h.found.and_then(|f| place(photo, f)),
-                "px_per_mm": scale(photo, h.planned), "said": words::hole_meaning(h.state),
+                "px_per_mm": scale(photo, h.planned), "said": words::hole_meaning(h),
             }))
         });
         let names = answers::names(report);
@@ -259,18 +258,4 @@ impl Last {
         let html = page::html_of(&report, &maps, &mut load).map_err(|e| Refusal::told(&e))?;
         Ok((json!({}), vec![html.into_bytes()]))
     }
-}
-
-/// What the words of states mean, for the holes and strays that have them.
-fn meanings(report: &Report) -> Value {
-    let holes = report.verdict.holes.iter();
-    let strays = report.verdict.strays.iter();
-    let mut all = serde_json::Map::new();
-    for (word, meaning) in holes
-        .map(|h| (words::hole_word(h.state), words::hole_meaning(h.state)))
-        .chain(strays.map(|s| (words::stray_code(s.state), words::stray_meaning(s))))
-    {
-        all.insert(word.to_owned(), meaning.into());
-    }
-    Value::Object(all)
 }

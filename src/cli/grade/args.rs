@@ -58,7 +58,7 @@ pub(crate) struct GradeArgs {
 
     /// Who is in the class: a name a line, or CSV with a column student
     ///
-    /// Whoever handed nothing in is then listed as not graded, and a name that is on no roster is told.
+    /// Whoever handed nothing in is then listed as not graded, and a name that is on no roster is reported.
     #[arg(long, value_name = "FILE")]
     pub(crate) roster: Option<PathBuf>,
 
@@ -69,11 +69,11 @@ pub(crate) struct GradeArgs {
     /// Numbers in place of names, on every page and in the gradebook
     ///
     /// Which number is whose stands in DIR/names.csv alone, and stays so when more pieces are added.
-    #[arg(long)]
+    #[arg(long, hide_short_help = true)]
     pub(crate) numbers: bool,
 
     /// Paper of the PDF sheets
-    #[arg(long, value_enum, default_value_t = PaperName::A4)]
+    #[arg(long, value_enum, default_value_t = PaperName::A4, hide_short_help = true)]
     pub(crate) paper: PaperName,
 
     /// What a steel rule shows on the card's bars, across and down, as for `check`
@@ -85,21 +85,21 @@ pub(crate) struct GradeArgs {
     pub(crate) card_below: Option<f64>,
 
     /// Which corner in every photo is the plan's lower left, as for `check`
-    #[arg(long, value_name = "CORNER", value_parser = said::corner)]
+    #[arg(long, value_name = "CORNER", value_parser = said::corner, hide_short_help = true)]
     pub(crate) datum_corner: Option<Corner>,
 
     /// A camera profile, or a folder of them: each photo takes the one that suits, if any does
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", hide_short_help = true)]
     pub(crate) lens: Option<PathBuf>,
 
-    /// Photos measured at the same time; unsaid, one for each core
+    /// Photos measured at the same time; if not given, one for each core
     ///
     /// Results are the same with any number. Each takes some 60 MB for a photo of 12 megapixels.
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256), hide_short_help = true)]
     pub(crate) jobs: Option<u16>,
 
     /// Measure everything again, also what was measured before
-    #[arg(long)]
+    #[arg(long, hide_short_help = true)]
     pub(crate) afresh: bool,
 
     /// Print no summary and no progress; the exit status and the files tell

@@ -5,12 +5,10 @@
 //! | arguments and their help | [`args`] |
 //! | the folder written into | `folder` |
 //! | numbers in place of names | `numbers` |
-//! | the bar on a terminal | `progress` |
 
 pub(crate) mod args;
 mod folder;
 mod numbers;
-mod progress;
 
 use std::collections::BTreeSet;
 use std::path::Path;
@@ -37,9 +35,9 @@ use super::args::PaperName;
 use super::exit::{Failure, Status};
 use super::out;
 use super::plan::read as read_plan;
+use super::progress::Progress;
 use args::GradeArgs;
 use folder::{Folder, file_names};
-use progress::Progress;
 
 /// What is said when the print of the cards was not measured.
 const BARS_UNSAID: &str = "The cards' bars were not measured, so their print counts as uncertain by 0.5 %, and much of each \
@@ -94,7 +92,7 @@ pub(crate) fn run(args: GradeArgs) -> Result<Status, Failure> {
         jobs,
         afresh: args.afresh,
     };
-    let bar = Progress::new(class.pieces.len(), args.quiet);
+    let bar = Progress::counted(class.pieces.len(), "pieces", args.quiet);
     let done = run::run(&class.pieces, &job, &|n| bar.tell(n)).map_err(|e| Failure::advised(&e))?;
     let graded = Graded {
         args: &args,
@@ -108,7 +106,7 @@ pub(crate) fn run(args: GradeArgs) -> Result<Status, Failure> {
     let files = file_names(&labels);
     let roll = roll(&done, &labels, &files, &plan, &rubric);
     graded.write(&roll, &class)?;
-    bar.finish();
+    drop(bar);
     if !args.quiet {
         for unread in done.iter().flat_map(|d| &d.unread) {
             out::tell(&format!("warning: {}", words::plain(unread)));

@@ -37,7 +37,7 @@ pub(crate) struct NewArgs {
 
     /// The file to write
     ///
-    /// Unsaid, the plan is printed.
+    /// If not given, the plan is printed.
     #[arg(long, value_name = "FILE")]
     pub(crate) out: Option<PathBuf>,
 }
@@ -52,7 +52,7 @@ pub(crate) struct NewArgs {
 pub(crate) struct CheckArgs {
     /// The plan, a TOML file
     ///
-    /// See the README for its keys, or `punchready plan new`.
+    /// docs/plan.md has its keys; `punchready plan new` writes one to start from.
     #[arg(value_name = "PLAN")]
     pub(crate) plan: PathBuf,
 
@@ -81,7 +81,7 @@ pub(crate) struct CoverageArgs {
 
     /// How high the camera will be held above the sheet, such as 400mm or 16in
     ///
-    /// Unsaid, as near as shows the whole piece in one photo, or a long one in a row of few.
+    /// If not given, as near as shows the whole piece in one photo, or a long one in a row of few.
     #[arg(long, value_name = "LENGTH", value_parser = height)]
     pub(crate) height: Option<f64>,
 
@@ -107,7 +107,7 @@ pub(crate) struct StationsArgs {
 
     /// Overwrite a file of another kind
     ///
-    /// Unsaid, a file that is there already is overwritten only if this command may have written it.
+    /// Without it, a file that is there already is overwritten only if this command may have written it.
     #[arg(long)]
     pub(crate) force: bool,
 }
@@ -124,7 +124,7 @@ pub(crate) struct SheetArgs {
 
     /// The file to write; it ends in .pdf or .svg
     ///
-    /// Unsaid, PLAN-drawing.pdf or PLAN-template.pdf in the current folder. A template as SVG is one piece,
+    /// If not given, PLAN-drawing.pdf or PLAN-template.pdf in the current folder. A template as SVG is one piece,
     /// for a plotter.
     #[arg(long, value_name = "FILE")]
     pub(crate) out: Option<PathBuf>,
@@ -139,7 +139,7 @@ pub(crate) struct SheetArgs {
 
     /// Overwrite a file of another kind
     ///
-    /// Unsaid, a file that is there already is overwritten only if this command may have written it.
+    /// Without it, a file that is there already is overwritten only if this command may have written it.
     #[arg(long)]
     pub(crate) force: bool,
 }
@@ -179,25 +179,25 @@ pub(crate) struct ImportArgs {
 
     /// Only holes that lie on these layers of a DXF file
     ///
-    /// May be given more than once. Unsaid, all layers. The outline may lie on another.
+    /// May be given more than once. If not given, all layers. The outline may lie on another.
     #[arg(long, value_name = "LAYER")]
     pub(crate) layer: Vec<String>,
 
     /// The layer of the sheet's outline in a DXF file
     ///
-    /// Unsaid, the closed line that holds all holes.
+    /// If not given, the closed line that holds all holes.
     #[arg(long, value_name = "LAYER")]
     pub(crate) outline: Option<String>,
 
     /// Only circles up to this diameter are holes
     ///
-    /// Unsaid, 13 mm (1/2 in): larger ones are cut-outs.
+    /// If not given, 13 mm (1/2 in): larger ones are cut-outs.
     #[arg(long, value_name = "LENGTH", value_parser = punchready::plan::length::parse_option)]
     pub(crate) largest: Option<f64>,
 
     /// How far a mark may be from its place, written into the plan
     ///
-    /// Unsaid, as the file says it if this program wrote it, else 0.8mm.
+    /// If not given, as the file says it if this program wrote it, else 0.8mm.
     #[arg(long, value_name = "LENGTH", value_parser = punchready::plan::length::parse_option)]
     pub(crate) tolerance: Option<f64>,
 }
@@ -217,7 +217,7 @@ pub(crate) struct ExportArgs {
 
     /// Overwrite a file of another kind
     ///
-    /// Unsaid, a file that is there already is overwritten only if this command may have written it.
+    /// Without it, a file that is there already is overwritten only if this command may have written it.
     #[arg(long)]
     pub(crate) force: bool,
 }

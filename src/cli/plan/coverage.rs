@@ -138,7 +138,7 @@ fn uncertainty(
             text,
             "U to expect at the holes, {sign}; tolerance {tolerance}:"
         );
-        let _ = writeln!(text, "  with --bars unsaid             {b}");
+        let _ = writeln!(text, "  with --bars not given          {b}");
         let _ = writeln!(text, "  with the cards' bars measured  {a}");
         match &plan.datum {
             None => {
@@ -165,17 +165,17 @@ fn uncertainty(
     };
     let advice = match (lost(measured), lost(unsaid)) {
         (0, 0) => format!(
-            "Every hole can be proven. A mark counts as good when it is off by no more than the tolerance less U: {} where U is largest, with the bars measured.",
+            "Every hole can be proven. A mark counts as good when it is out by no more than the tolerance less U: {} where U is largest, with the bars measured.",
             length::measured(plan.tolerance_mm - measured.worst().map_or(0.0, |w| w.1), u)
         ),
         (0, n) => format!(
             "Measure the bars: without, {n} holes cannot be proven however well they are marked."
         ),
         (n, _) if lost(sided) == 0 => format!(
-            "Measure the bars and, by rule, the sheet's longer side (--known {side}=LENGTH): without that, {n} holes cannot be proven however well they are marked."
+            "Measure the bars and, with a steel rule, the sheet's longer side (--known {side}=LENGTH): without that, {n} holes cannot be proven however well they are marked."
         ),
         _ => format!(
-            "{} holes cannot be proven from these photos however well they are marked: take them from nearer (--height), or check those holes by rule.",
+            "{} holes cannot be proven from these photos however well they are marked: take them from nearer (--height), or check those holes with a steel rule.",
             lost(sided)
         ),
     };
@@ -191,11 +191,7 @@ fn holes(plan: &Plan, measured: &Foreseen, unsaid: &Foreseen, text: &mut String)
         .map(|h| plain(&h.name).chars().count())
         .max();
     let width = widest.unwrap_or(0).max(4);
-    let _ = writeln!(
-        text,
-        "  {:<width$}  {:>9}  {:>9}",
-        "hole", "U", "bars unsaid"
-    );
+    let _ = writeln!(text, "  {:<width$}  {:>9}  {:>9}", "hole", "U", "no --bars");
     for ((hole, a), b) in plan
         .holes
         .iter()

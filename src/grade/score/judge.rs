@@ -106,7 +106,7 @@ impl Judge<'_> {
             ));
         }
         if unseen > 0 {
-            doubts.push(format!("{unseen} not seen, not counted"));
+            doubts.push(format!("{unseen} not visible, not counted"));
         }
         Judged {
             share: Some(share),
@@ -141,7 +141,7 @@ impl Judge<'_> {
             unmarked: 1.0 - marked as f64 / judged.max(1) as f64,
             figure,
             doubt: (!unseen.is_empty())
-                .then(|| format!("{} not told from the photo, not counted", some(&unseen))),
+                .then(|| format!("{} not judged from the photo, not counted", some(&unseen))),
         }
     }
 
@@ -169,7 +169,7 @@ impl Judge<'_> {
             unseen: self.unseen_holes(),
             unmarked: self.found.holes.iter().filter(|h| is_unmarked(h)).count(),
         };
-        self.by_bands(&self.rubric.position, &all, gaps, "off by")
+        self.by_bands(&self.rubric.position, &all, gaps, "out by")
     }
 
     pub(super) fn spacing(&self) -> Judged {
@@ -290,7 +290,7 @@ impl Judge<'_> {
                 _ => gaps.unseen += 1,
             }
         }
-        self.by_bands(&self.rubric.lines.parallel, &all, gaps, "running off by")
+        self.by_bands(&self.rubric.lines.parallel, &all, gaps, "running out by")
     }
 
     /// The ruled lines of a row: how far each reaches along it, its place across, its width, mm.
@@ -407,7 +407,7 @@ impl Judge<'_> {
             },
             doubt: (unsure > 0).then(|| {
                 format!(
-                    "ink in {unsure} place{} could not be named and was not counted",
+                    "{unsure} unclear mark{} not counted",
                     if unsure == 1 { "" } else { "s" }
                 )
             }),
@@ -441,7 +441,7 @@ impl Judge<'_> {
             share: Some(ringed as f64 / seen.len() as f64),
             unmarked: 0.0,
             figure,
-            doubt: (unseen > 0).then(|| format!("{unseen} not seen, not counted")),
+            doubt: (unseen > 0).then(|| format!("{unseen} not visible, not counted")),
         }
     }
 
@@ -462,7 +462,7 @@ impl Judge<'_> {
         }
         if let Some(most) = rule.live_strays_over.filter(|m| live(false) > *m as usize) {
             let n = live(false);
-            told.push(format!("{n} stray marks left standing, {most} at the most"));
+            told.push(format!("{n} extra marks left standing, {most} at the most"));
         }
         let missing: Vec<&str> = self
             .found

@@ -103,7 +103,7 @@ pub fn print_sentence(rows: &[(&str, f64)]) -> String {
     };
     format!(
         "{row} {} {measure} {:.2} % {}, and so does the sheet itself: the cards' print is not true to size, or the sheet \
-         is not the plan's. Lay a steel rule on the bars of a card and give both lengths with --bars before moving a mark",
+         is not the plan's. Lay a steel rule on the bars of a card and give both lengths with --bars before you mark anything again",
         names.join(", "),
         (100.0 * share).abs(),
         if share > 0.0 { "large" } else { "small" }

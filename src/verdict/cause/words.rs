@@ -1,11 +1,16 @@
 //! What a slip is called at the bench.
 
+use crate::plan::Units;
+use crate::plan::length::{show, show_fine};
+
 use super::{Cause, Slip};
 
 impl Cause {
     /// A sentence for the bench about row `name`, whose holes are `names` in order.
     #[must_use]
-    pub fn sentence(&self, name: &str, names: &[&str]) -> String {
+    pub fn sentence(&self, name: &str, names: &[&str], units: Units) -> String {
+        let fine = |mm: f64| show_fine(mm.abs(), units);
+        let rough = |mm: f64| show(mm.abs(), units);
         let (first, last) = (
             names.first().copied().unwrap_or("its first"),
             names.last().copied().unwrap_or("its last"),
@@ -15,9 +20,8 @@ impl Cause {
         let nth = |k: usize| names.get(k - 1).copied().unwrap_or("one mark");
         let steps = |from: &str, mm: f64| {
             format!(
-                "{from} to {last} run {:.2} mm {} per step: measure each from the end edge instead of from the \
-                 mark before",
-                mm.abs(),
+                "{from} to {last} run {} {} per step: measure each from the end edge, not from the mark before",
+                fine(mm),
                 way(mm, "long", "short")
             )
         };
@@ -25,13 +29,12 @@ impl Cause {
             Slip::Steps(mm) => steps(first, mm),
             Slip::StepsFrom(k, mm) => steps(nth(k), mm),
             Slip::Start(mm) => format!(
-                "all marks lie {:.1} mm {} along the row: look where the rule was started from",
-                mm.abs(),
+                "all marks lie {} {} along the row: look where the rule was started from",
+                rough(mm),
                 way(mm, "too far", "short")
             ),
             Slip::InchLine(mm) => format!(
-                "all marks lie {:.1} mm, one inch, {}: measured from the rule's 1 in line?",
-                mm.abs(),
+                "all marks lie one inch {}: measured from the rule's 1 in line?",
                 way(mm, "too far", "short")
             ),
             Slip::OtherEnd => "the marks fit when measured from the other end edge".into(),
@@ -51,33 +54,33 @@ impl Cause {
                 format!("the marks fit when each inch is taken as {mm:.0} mm: use a rule in the plan's unit")
             }
             Slip::From(k, mm) => format!(
-                "from {} on, all marks lie {:.1} mm {}: one step was miscounted or misread there",
+                "from {} on, all marks lie {} {}: one step was miscounted or misread there",
                 nth(k),
-                mm.abs(),
+                rough(mm),
                 way(mm, "too far", "short")
             ),
             Slip::Beside(mm) => format!(
-                "all marks lie {:.1} mm too {} its edge: a misread edge distance, or a line ruled in the wrong place?",
-                mm.abs(),
+                "all marks lie {} too {} its edge: a misread edge distance, or a line ruled in the wrong place?",
+                rough(mm),
                 way(mm, "far from", "near to")
             ),
             Slip::LineSide(mm) => format!(
-                "all marks lie {:.1} mm too {} its edge, on the wrong side of the ruled line: its other side is where \
+                "all marks lie {} too {} its edge, on the wrong side of the ruled line: its other side is where \
                  the row should be",
-                mm.abs(),
+                rough(mm),
                 way(mm, "far from", "near to")
             ),
             Slip::Moved(along, across) => format!(
-                "all marks lie {:.1} mm {} along the row and {:.1} mm too {} its edge: look what the row was measured \
-                 from before moving them one by one",
-                along.abs(),
+                "all marks lie {} {} along the row and {} too {} its edge: look what the row was measured \
+                 from before you mark them again one by one",
+                rough(along),
                 way(along, "too far", "short"),
-                across.abs(),
+                rough(across),
                 way(across, "far from", "near to")
             ),
             Slip::Slant(mm) => format!(
-                "the row runs {:.1} mm {} its edge from {first} to {last}: rule its line anew at both ends",
-                mm.abs(),
+                "the row runs {} {} its edge from {first} to {last}: rule its line again, measured at both ends",
+                rough(mm),
                 way(mm, "away from", "towards")
             ),
             Slip::Scale(share) => format!(
@@ -91,6 +94,6 @@ impl Cause {
             percent if percent <= 0.1 => "0.1 % or less".into(),
             percent => format!("{percent:.1} %"),
         };
-        format!("row {name}: {what} (chance {chance})")
+        format!("row {name}: {what} (how likely this is accident: {chance})")
     }
 }

@@ -90,7 +90,6 @@ interface Result {
   template: string;
   summary: string;
   counts: string;
-  meanings: Record<string, string>;
   places: Check["places"];
 }
 
@@ -116,7 +115,7 @@ export async function check(shots: Shot[], answers: string | null): Promise<void
       id: store.newId(), piece: piece.id, title: app.plan?.title ?? piece.title, at: Date.now(), verdict,
       counts: json.counts, plan: piece.plan, said: piece.said, answers,
       shots: shots.map(({ name, file }) => ({ name, file })), json: text[0]!, signs: text.slice(1),
-      places: json.places, template: json.template, summary: json.summary, meanings: json.meanings, report: null,
+      places: json.places, template: json.template, summary: json.summary, report: null,
     };
     await store.put("checks", done);
     // Asks the browser not to throw records away when room runs short; some ask the user.

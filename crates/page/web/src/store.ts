@@ -58,7 +58,6 @@ export interface Check {
   places: { holes: Place[]; strays: Place[] };
   template: string;
   summary: string;
-  meanings: Record<string, string>;
   /** The command line's page; null until it is made. */
   report: string | null;
 }

@@ -136,7 +136,7 @@ export const onPage = (text: string) =>
   text
     .replace(/give both lengths with --bars/g, "put both lengths in on the page Photo")
     .replace(/add --card-below \S+ if (it lies|they lie) on the bench, or --card-below 0mm if (it|they) level with the marked face/g, "say on the page Photo whether $1 on the bench or level with the marked face")
-    .replace(/--known sheet-(width|height)(=\S+)?/g, "the $1 by rule (Photo, More that helps)")
+    .replace(/--known sheet-(width|height)(=\S+)?/g, "the $1 measured with a steel rule (Photo, More that helps)")
     .replace(/(with )?--datum-corner (\S+?)(?=[\s,;.]|$)/g, "“$2” for the lower left corner (Photo, More that helps)")
     .replace(/--datum-corner/g, "the lower left corner (Photo, More that helps)")
     .replace(/--bars/g, "the bars (Photo)")

@@ -11,6 +11,7 @@ import { Crop, Viewer } from "./viewer";
 interface Hole {
   name: string;
   state: string;
+  word?: string;
   offset: [number, number] | null;
   distance: number | null;
   uncertainty: number | null;
@@ -41,7 +42,7 @@ interface Result {
 }
 
 export const CAUTION =
-  "This helps you look; it does not approve. The drawing, the approved data and a licensed or authorised person decide. Check by rule before drilling; wear eye protection to punch and drill.";
+  "This helps you look; it does not approve. The drawing, the approved data and a licensed or authorised person decide. Check with a steel rule before drilling; wear eye protection to punch and drill.";
 
 export function AnswerView() {
   const { check, before } = useApp();
@@ -123,7 +124,7 @@ function Steps({ check, result }: { check: Check; result: Result }) {
 function Enlarged({ check, result, place }: { check: Check; result: Result; place: Place }) {
   const shot = check.shots[place.photo];
   if (!shot) return null;
-  const name = place.hole ?? place.name ?? "stray";
+  const name = place.hole ?? place.name ?? "extra mark";
   return (
     <figure>
       <Crop shot={shot} place={place} tolerance={result.plan.tolerance} label={`${name} enlarged: ${place.said}`} />
@@ -132,7 +133,7 @@ function Enlarged({ check, result, place }: { check: Check; result: Result; plac
   );
 }
 
-/** Ink that could not be named, to be answered for by the person who sees the metal. */
+/** Unclear marks, to be answered for by the person who sees the metal. */
 function Answers({ check, result }: { check: Check; result: Result }) {
   const open = check.places.strays.filter((s) => s.name);
   const [said, setSaid] = useState<Record<string, "mark" | "not a mark">>({});
@@ -149,7 +150,7 @@ function Answers({ check, result }: { check: Check; result: Result }) {
     void run(check.shots, places.join("[[place]]"));
   };
   return (
-    <section aria-label="Unclear ink">
+    <section aria-label="Unclear marks">
       <h2>What is this?</h2>
       <p>Look at each of these places on the metal, and say what it is.</p>
       {open.map((place) => (
@@ -192,23 +193,26 @@ function Next({ check }: { check: Check }) {
         <Files label="Check again: new photo" accept="image/*" camera main={check.verdict !== "ready"} take={anew} />
         <Files label="Add a photo to this one" accept="image/*" camera several take={more} />
       </div>
-      <p class="note">A new photo after putting right shows what has changed. Add one where glare or a hand hides something; nothing may be moved between the two but the phone.</p>
+      <p class="note">A new photo after your corrections shows what has changed. Add a photo where glare or a hand hides something; move nothing between the two but the phone.</p>
     </section>
   );
 }
 
+/** The state in words; a check that was kept from before there were such words has the state only. */
+const word = (h: Hole) => h.word ?? h.state;
+
 /** What has changed since the last check of the piece. */
 function Changed({ now, was, at }: { now: Result; was: Result; at: number }) {
-  const before = new Map(was.holes.map((h) => [h.name, h.state]));
-  const holes = now.holes.filter((h) => before.has(h.name) && before.get(h.name) !== h.state);
+  const before = new Map(was.holes.map((h) => [h.name, h]));
+  const holes = now.holes.filter((h) => before.has(h.name) && before.get(h.name)!.state !== h.state);
   const live = (r: Result) => r.strays.filter((s) => s.state !== "cancelled").length;
-  const lines = holes.slice(0, 12).map((h) => `${h.name}: ${before.get(h.name)} → ${h.state}`);
+  const lines = holes.slice(0, 12).map((h) => `${h.name}: ${word(before.get(h.name)!)} → ${word(h)}`);
   if (holes.length > 12) lines.push(`and ${holes.length - 12} more`);
   if (live(now) !== live(was)) lines.push(`other marks: ${live(was)} → ${live(now)}`);
   return (
     <Notice>
       <p><strong>Since {when(at)}:</strong> {was.verdict === now.verdict ? "still" : `${verdictWord(was.verdict).toLowerCase()} →`} {verdictWord(now.verdict).toLowerCase()}.{" "}
-        {lines.length ? "" : "No mark has changed its state."}</p>
+        {lines.length ? "" : "Nothing has changed."}</p>
       {lines.length > 0 && <ul>{lines.map((l) => <li>{l}</li>)}</ul>}
     </Notice>
   );
@@ -259,7 +263,7 @@ function Figures({ check, result, place, hole }: { check: Check; result: Result;
           {h.offset && <><dt>right, up</dt><dd>{length(h.offset[0], result)}, {length(h.offset[1], result)}</dd></>}
           {h.uncertainty !== null && <><dt>uncertainty U</dt><dd>{length(h.uncertainty, result)}</dd></>}
           {h.kind && <><dt>kind</dt><dd>{h.kind}</dd></>}
-          {h.probability !== null && <><dt>is a mark</dt><dd>{(100 * h.probability).toFixed(1)} %</dd></>}
+          {h.probability !== null && <><dt>how sure it is a mark</dt><dd>{(100 * h.probability).toFixed(1)} %</dd></>}
         </dl>
       )}
     </div>
@@ -286,7 +290,7 @@ function Holes({ check, result }: { check: Check; result: Result }) {
         {shown.map((h) => (
           <li>
             <button aria-expanded={h.name === chosen} class={h.state} onClick={() => setChosen(h.name === chosen ? "" : h.name)}>
-              <span aria-hidden="true">{SHAPES[h.state] ?? "•"}</span><strong>{h.name}</strong><span>{h.state}</span>
+              <span aria-hidden="true">{SHAPES[h.state] ?? "•"}</span><strong>{h.name}</strong><span>{word(h)}</span>
               <span>{h.distance === null ? "" : length(h.distance, result)}</span>
             </button>
             {h.name === chosen && <Figures check={check} result={result} place={place} hole={h} />}

@@ -111,7 +111,7 @@ export function Bars() {
   return (
     <>
       <h2>Measure the bars</h2>
-      <p>Lay a steel rule on the two bars in the margin of the printed page, or on those of one card, to 0.1 mm. Printers are off by some tenths of a percent.</p>
+      <p>Lay a steel rule on the two bars in the margin of the printed page, or on those of one card, to 0.1 mm. Printers are wrong by some tenths of a percent.</p>
       {printers.length > 0 && (
         <Choice label="Kept from before" value="" set={(n) => {
           const p = printers.find((x) => x.name === n);
@@ -183,5 +183,5 @@ function advice(seen: Coverage): string {
   if (seen.unsaid.lost === 0) return "Every hole can be proven.";
   if (seen.measured.lost === 0) return `Measure the bars: without, ${seen.unsaid.lost} holes cannot be proven however well they are marked.`;
   if (seen.sided.lost === 0) return `Measure the bars and the sheet's longer side: without, ${seen.measured.lost} holes cannot be proven.`;
-  return `${seen.sided.lost} holes cannot be proven from these photos: take them from nearer, or check those holes by rule.`;
+  return `${seen.sided.lost} holes cannot be proven from these photos: take them from nearer, or check those holes with a steel rule.`;
 }

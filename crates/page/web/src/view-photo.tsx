@@ -160,8 +160,8 @@ function Said() {
       <details>
         <summary>More that helps</summary>
         <div class="two">
-          <ByRule label="Width by rule" name="sheet-width" planned={plan!.width_said} />
-          <ByRule label="Height by rule" name="sheet-height" planned={plan!.height_said} />
+          <ByRule label="Width, measured with a steel rule" name="sheet-width" planned={plan!.width_said} />
+          <ByRule label="Height, measured with a steel rule" name="sheet-height" planned={plan!.height_said} />
         </div>
         <div class="field">
           <label for="corner">The plan's lower left corner is, in the photo, at the</label>

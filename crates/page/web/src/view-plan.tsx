@@ -83,7 +83,7 @@ export function Start() {
     <section>
       <h1>A second look before you punch</h1>
       <p>
-        Say where the holes should be, mark the sheet, take a photo with printed cards in it: every mark that is missing, extra or off is
+        Say where the holes should be, mark the sheet, take a photo with printed cards in it: every mark that is missing, extra or out of place is
         named. All of it happens in this browser. Nothing is sent anywhere.
       </p>
       <h2>Begin with a plan</h2>
@@ -258,7 +258,7 @@ function Form({ tables }: { tables: Tables }) {
         {field("sheet", ["thickness", "Thickness", "0.040"])}
       </fieldset>
       <fieldset class="part"><legend>Rivet and tolerance</legend>
-        <div class="two">{field("rivet", ["diameter", "Rivet diameter", "1/8"])}{field("tolerance", ["position", "Mark may be off by", "1/32"])}</div>
+        <div class="two">{field("rivet", ["diameter", "Rivet diameter", "1/8"])}{field("tolerance", ["position", "Mark may be out by", "1/32"])}</div>
         <Choice label="Head" value={shown(table("rivet").head)} set={(v) => inTable("rivet", "head", v)} of={[["", "not said"], ["protruding", "protruding"], ["countersunk", "countersunk"]]} faults={at("rivet.head")} />
         {Object.keys(table("rivet")).includes("drill") && field("rivet", ["drill", "Drill"])}
         {Object.keys(table("tolerance")).includes("risk") && field("tolerance", ["risk", "Risk of a wrong answer at a hole"])}

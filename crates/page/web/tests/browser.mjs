@@ -70,7 +70,7 @@ for (const [size, options] of [["phone", PHONE], ["desk", DESK]]) {
       await page.getByLabel("Numbers without a unit are").selectOption("mm");
       await page.getByLabel("Width, to the right").fill("120,5");
       await page.getByLabel("Height, upwards").fill("60");
-      await page.getByLabel("Mark may be off by").fill("0,8");
+      await page.getByLabel("Mark may be out by").fill("0,8");
       await page.getByLabel("Rivet diameter").fill("3,2");
       await page.getByLabel("From that edge to the row").fill("8");
       await page.getByLabel("First hole, from the end").fill("10");

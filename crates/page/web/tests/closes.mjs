@@ -24,7 +24,7 @@ const folder = mkdtempSync(join(tmpdir(), "closes-"));
 /** A book with one piece of one check. */
 async function book(n) {
   const id = `piece${n}`;
-  const check = { folder: "p/c", photos: [{ name: "a.jpg", type: "image/jpeg" }], id: `check${n}`, piece: id, title: `Piece ${n}`, at: n, verdict: "ready", counts: "", said: { known: [] }, places: { holes: [], strays: [] }, template: "", summary: "", meanings: {} };
+  const check = { folder: "p/c", photos: [{ name: "a.jpg", type: "image/jpeg" }], id: `check${n}`, piece: id, title: `Piece ${n}`, at: n, verdict: "ready", counts: "", said: { known: [] }, places: { holes: [], strays: [] }, template: "", summary: "" };
   const list = { format: "punchready.book/1", printers: [], pieces: [{ folder: "p", id, title: `Piece ${n}`, changed: n, ticked: [], said: { known: [] }, checks: [check] }] };
   const files = [["p/plan.toml", "x"], ["p/c/plan.toml", "x"], ["p/c/result.json", JSON.stringify({ n })], ["book.json", JSON.stringify(list)]];
   const path = join(folder, "book.zip");
