@@ -202,7 +202,7 @@ fn cards_all_printed_too_small_are_told_by_the_sheets_size() {
         tells(
             &c,
             "sheet-size",
-            &["the plan says 130.00 mm", "lay a rule", "--bars"]
+            &["the plan says 130 mm", "lay a rule", "--bars"]
         ) || tells(&c, "no-sheet", &["printed at 97.", "lay a rule", "--bars"]),
         "{:?}",
         codes(&c)

@@ -489,7 +489,7 @@ fn every_command_line_works() {
         }
     }
     println!("{ran} command lines ran");
-    assert!(ran > 50, "{ran}");
+    assert!(ran > 40, "{ran}");
 }
 
 // ---- schema ----
