@@ -244,7 +244,7 @@ fn sideways() {
         |_, _| [0.0, 0.9],
     );
     says(
-        "rule its line anew",
+        "rule its line again",
         Slipped { rise: 1.2, ..PLAIN },
         |_, _| [0.0, 0.0],
     );
