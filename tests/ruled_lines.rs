@@ -257,7 +257,7 @@ fn a_bowed_line_is_left_out_and_named_or_u_holds_what_it_does() {
         if named {
             assert_eq!(told.len(), 1, "line {row} bowed by {bow} mm: {told:?}");
             assert_eq!(taken.lines_used(), 2);
-            let ends = places(&told[0]);
+            let ends = places(told[0]);
             let (of, at) = [(1, 10.0), (1, 170.0), (0, 230.0)][row];
             let near = |end: &[f64; 2]| (end[of] - at).abs() < 1.0;
             assert!(ends.len() == 2 && ends.iter().all(near), "{}", told[0]);

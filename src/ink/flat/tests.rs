@@ -387,7 +387,11 @@ fn a_ring_pressed_here_and_not_there_is_one_stroke_and_a_dot_on_it_is_told() {
     let planned: Vec<Point<Flat>> = (0..6)
         .map(|i| Point::new((8.0 + 12.0 * f64::from(i)) * PX_PER_MM, 15.0 * PX_PER_MM))
         .collect();
-    let one = read(&face(200.0, &inks), PX_PER_MM, &[planned.clone()]);
+    let one = read(
+        &face(200.0, &inks),
+        PX_PER_MM,
+        std::slice::from_ref(&planned),
+    );
     assert_eq!(
         (one.marks.len(), one.unsure.len()),
         (6, 0),
@@ -719,7 +723,12 @@ fn what_is_grey_beside_a_blue_pens_marks_is_dirt_and_what_is_blue_may_be_one() {
         let of_inks: Option<Vec<_>> =
             of_speck.map(|of| blue.chain([(speck, of)]).collect::<Vec<_>>());
         let colour = of_inks.map(|inks| colour(&inks));
-        let read = read_in_colour(&picture, colour.as_ref(), PX_PER_MM, &[planned.clone()]);
+        let read = read_in_colour(
+            &picture,
+            colour.as_ref(),
+            PX_PER_MM,
+            std::slice::from_ref(&planned),
+        );
         assert!(read.marks.len() >= 5, "{:?}", read.unsure);
         read.marks.len() - 5 + read.unsure.len()
     };
